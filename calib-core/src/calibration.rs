@@ -1,0 +1,372 @@
+//! The result of a fit, as everything after it uses it: a curve with its
+//! covariance, temperature term, domain and the noise of a single reading.
+
+use crate::curve::{Curve, CurveError, MAX_CURVE_PARAMETERS};
+use crate::quantity::{Celsius, Quantity, QuantityError, Vwc};
+use crate::temperature::TemperatureTerm;
+use crate::uncertainty::{Budget, Expanded, Source};
+use serde::{Deserialize, Serialize};
+use std::fmt;
+
+/// Coverage probability of every interval the program states.
+pub const COVERAGE: f64 = 0.95;
+
+/// Standard uncertainty of a count from rounding to whole counts: a uniform
+/// distribution one count wide, JCGM 100:2008, 4.3.7.
+pub const QUANTISATION: f64 = 0.288_675_134_594_812_9;
+
+/// Which way the raw count moves as soil gets wetter.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize)]
+#[serde(rename_all = "kebab-case")]
+pub enum Direction {
+    /// More water, higher count.
+    RisesWhenWetter,
+    /// More water, lower count.
+    FallsWhenWetter,
+}
+
+impl fmt::Display for Direction {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        f.write_str(match self {
+            Direction::RisesWhenWetter => "counts rise as the soil gets wetter",
+            Direction::FallsWhenWetter => "counts fall as the soil gets wetter",
+        })
+    }
+}
+
+/// Lowest and highest calibrated count, at the reference temperature where
+/// there is a temperature term.
+#[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize)]
+pub struct Domain {
+    /// Lowest calibrated count.
+    pub low: f64,
+    /// Highest calibrated count.
+    pub high: f64,
+}
+
+impl Domain {
+    /// Whether `count` (at the reference temperature) was calibrated.
+    pub fn contains(&self, count: f64) -> bool {
+        count >= self.low && count <= self.high
+    }
+}
+
+/// Noise of single readings around their window's centre, pooled over windows.
+#[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize)]
+pub struct ReadingNoise {
+    /// Standard deviation of one reading, counts.
+    pub standard_deviation: f64,
+    /// Degrees of freedom behind it.
+    pub degrees_of_freedom: f64,
+}
+
+/// A calibration of one probe in one soil.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+pub struct Calibration {
+    /// The probe's identifier.
+    pub probe: String,
+    /// The soil's name.
+    pub soil: String,
+    /// Bits of the analogue-to-digital converter.
+    pub adc_bits: u8,
+    /// theta_v against the count (at the reference temperature).
+    pub curve: Curve,
+    /// The temperature term, where the data could carry one.
+    pub temperature: Option<TemperatureTerm>,
+    /// Lowest and highest calibrated count.
+    pub domain: Domain,
+    /// Lowest and highest soil temperature among the calibration points, C;
+    /// `None` where no temperatures were logged.
+    pub temperature_range: Option<(f64, f64)>,
+    /// Covariance of the curve parameters in the curve's order, then of the
+    /// temperature coefficient if there is a term; rows of a square matrix.
+    pub covariance: Vec<Vec<f64>>,
+    /// Standard deviation of theta_v by which cores scatter about the curve
+    /// beyond their stated uncertainties, m3/m3.
+    pub core_scatter: f64,
+    /// Residual degrees of freedom of the fit.
+    pub degrees_of_freedom: f64,
+    /// Relative standard uncertainty of the ring volume, shared by all cores.
+    pub relative_volume_u: f64,
+    /// Noise of a single reading.
+    pub noise: ReadingNoise,
+    /// Standard uncertainty of the soil temperature sensor, C.
+    pub temperature_u: f64,
+    /// Which way the count moves.
+    pub direction: Direction,
+    /// Number of cores behind the fit.
+    pub cores: usize,
+}
+
+/// Why a count has no water content.
+#[derive(Debug, Clone, PartialEq, thiserror::Error)]
+pub enum ConvertError {
+    /// The count lies outside the calibrated domain.
+    #[error(
+        "count {count:.1} lies outside the calibrated {low:.1} to {high:.1}; the curve is not extended"
+    )]
+    OutsideDomain {
+        /// Count at the reference temperature.
+        count: f64,
+        /// Lowest calibrated count.
+        low: f64,
+        /// Highest calibrated count.
+        high: f64,
+    },
+    /// The calibration needs a soil temperature and none was given.
+    #[error("this calibration corrects for soil temperature, and the reading has none")]
+    TemperatureMissing,
+    /// The curve gave an implausible water content.
+    #[error(transparent)]
+    Implausible(#[from] QuantityError),
+}
+
+/// theta_v of one new reading with its uncertainty.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+pub struct Prediction {
+    /// The count as read.
+    pub count: f64,
+    /// Volumetric water content.
+    pub theta_v: Vwc,
+    /// Expanded uncertainty at [`COVERAGE`].
+    pub expanded: Expanded,
+    /// The contributions behind it, m3/m3.
+    pub budget: Budget,
+}
+
+impl Calibration {
+    /// The largest code the converter can give.
+    pub fn largest_code(&self) -> u32 {
+        (1_u32 << u32::from(self.adc_bits.min(31))) - 1
+    }
+
+    /// The count brought to the reference temperature. Without a temperature
+    /// term this is `count`, and `temperature` is not looked at.
+    ///
+    /// # Errors
+    /// [`ConvertError::TemperatureMissing`] if there is a term but no temperature.
+    pub fn count_at_reference(
+        &self,
+        count: f64,
+        temperature: Option<Celsius>,
+    ) -> Result<f64, ConvertError> {
+        match (self.temperature, temperature) {
+            (None, _) => Ok(count),
+            (Some(term), Some(t)) => Ok(term.count_at_reference(count, t)),
+            (Some(_), None) => Err(ConvertError::TemperatureMissing),
+        }
+    }
+
+    /// theta_v of a reading.
+    ///
+    /// # Errors
+    /// [`ConvertError::OutsideDomain`] outside the calibrated counts,
+    /// [`ConvertError::TemperatureMissing`] where a needed temperature is missing.
+    pub fn theta_v(&self, count: f64, temperature: Option<Celsius>) -> Result<Vwc, ConvertError> {
+        let at_reference = self.count_at_reference(count, temperature)?;
+        if !self.domain.contains(at_reference) {
+            return Err(ConvertError::OutsideDomain {
+                count: at_reference,
+                low: self.domain.low,
+                high: self.domain.high,
+            });
+        }
+        Ok(Vwc::new(self.curve.value(at_reference))?)
+    }
+
+    /// theta_v of one new reading of this probe in this soil, with budget and
+    /// expanded uncertainty. First-order propagation, JCGM 100:2008, 5.1 and
+    /// (for the correlated parameters) 5.2, equation (13).
+    ///
+    /// # Errors
+    /// As [`theta_v`](Self::theta_v).
+    pub fn predict(
+        &self,
+        count: f64,
+        temperature: Option<Celsius>,
+    ) -> Result<Prediction, ConvertError> {
+        let theta_v = self.theta_v(count, temperature)?;
+        let at_reference = self.count_at_reference(count, temperature)?;
+        let slope = self.curve.slope(at_reference);
+        let kappa = self.temperature.map_or(0.0, |term| term.coefficient);
+
+        let mut sensitivity = [0.0; MAX_CURVE_PARAMETERS + 1];
+        let curve_parameters = self.curve.parameters.len();
+        self.curve
+            .gradient(at_reference, &mut sensitivity[..curve_parameters]);
+        let mut used = curve_parameters;
+        if let (Some(term), Some(t)) = (self.temperature, temperature) {
+            sensitivity[used] = -slope * (t.value() - term.reference.value());
+            used += 1;
+        }
+        let parameter_variance = quadratic_form(&self.covariance, &sensitivity[..used]);
+
+        let mut budget = Budget::default();
+        budget.add_estimated(
+            Source::CurveParameters,
+            parameter_variance.max(0.0).sqrt(),
+            self.degrees_of_freedom,
+        );
+        budget.add_estimated(
+            Source::CoreScatter,
+            self.core_scatter,
+            self.degrees_of_freedom,
+        );
+        budget.add_known(Source::CoreVolume, self.relative_volume_u * theta_v.value());
+        budget.add_estimated(
+            Source::ReadingNoise,
+            slope * self.noise.standard_deviation,
+            self.noise.degrees_of_freedom,
+        );
+        budget.add_known(Source::Quantisation, slope * QUANTISATION);
+        if kappa != 0.0 {
+            budget.add_known(
+                Source::TemperatureSensor,
+                slope * kappa * self.temperature_u,
+            );
+        }
+        Ok(Prediction {
+            count,
+            theta_v,
+            expanded: budget.expand(COVERAGE),
+            budget,
+        })
+    }
+
+    /// The count (at the reference temperature) at which the curve gives
+    /// `theta_v`.
+    ///
+    /// # Errors
+    /// [`CurveError::NotReached`] if the calibrated domain does not get there.
+    pub fn count_at(&self, theta_v: Vwc) -> Result<f64, CurveError> {
+        self.curve
+            .count_at(theta_v.value(), self.domain.low, self.domain.high)
+    }
+
+    /// The smallest change of theta_v between two single readings near
+    /// `count` (at the reference temperature) that is not just noise at
+    /// [`COVERAGE`]: `k sqrt(2)` times the standard uncertainty from noise,
+    /// rounding and temperature sensor. What both readings share (curve
+    /// parameters, ring volume, scatter of the cores) cancels in a difference
+    /// and is left out.
+    pub fn resolvable_change(&self, count: f64) -> f64 {
+        let slope = self.curve.slope(count);
+        let kappa = self.temperature.map_or(0.0, |term| term.coefficient);
+        let mut budget = Budget::default();
+        budget.add_estimated(
+            Source::ReadingNoise,
+            slope * self.noise.standard_deviation,
+            self.noise.degrees_of_freedom,
+        );
+        budget.add_known(Source::Quantisation, slope * QUANTISATION);
+        if kappa != 0.0 {
+            budget.add_known(
+                Source::TemperatureSensor,
+                slope * kappa * self.temperature_u,
+            );
+        }
+        budget.expand(COVERAGE).expanded * std::f64::consts::SQRT_2
+    }
+}
+
+/// v' M v; rows or entries beyond the shorter of the two are not looked at.
+fn quadratic_form(rows: &[Vec<f64>], v: &[f64]) -> f64 {
+    rows.iter()
+        .zip(v)
+        .map(|(row, vi)| vi * row.iter().zip(v).map(|(m, vj)| m * vj).sum::<f64>())
+        .sum()
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::curve::{Axis, CurveKind};
+
+    fn line() -> Calibration {
+        Calibration {
+            probe: "p".into(),
+            soil: "s".into(),
+            adc_bits: 10,
+            curve: Curve {
+                kind: CurveKind::StraightLine,
+                axis: Axis {
+                    origin: 500.0,
+                    unit: 200.0,
+                },
+                parameters: vec![0.25, -0.15],
+            },
+            temperature: Some(TemperatureTerm {
+                reference: Celsius::new(20.0).unwrap(),
+                coefficient: 0.5,
+            }),
+            domain: Domain {
+                low: 300.0,
+                high: 700.0,
+            },
+            temperature_range: Some((10.0, 30.0)),
+            covariance: vec![
+                vec![4e-6, 0.0, 0.0],
+                vec![0.0, 9e-6, 0.0],
+                vec![0.0, 0.0, 0.01],
+            ],
+            core_scatter: 0.004,
+            degrees_of_freedom: 18.0,
+            relative_volume_u: 0.01,
+            noise: ReadingNoise {
+                standard_deviation: 1.0,
+                degrees_of_freedom: 200.0,
+            },
+            temperature_u: 0.5,
+            direction: Direction::FallsWhenWetter,
+            cores: 21,
+        }
+    }
+
+    #[test]
+    fn a_prediction_adds_every_source_in_squares() {
+        let prediction = line()
+            .predict(560.0, Some(Celsius::new(30.0).unwrap()))
+            .unwrap();
+        // count at reference 555, z = 0.275, theta = 0.25 - 0.15 * 0.275
+        let theta = 0.25 - 0.15 * 0.275;
+        assert!((prediction.theta_v.value() - theta).abs() < 1e-12);
+        let slope: f64 = -0.15 / 200.0;
+        let parameters = 4e-6 + 0.275 * 0.275 * 9e-6 + (slope * 10.0).powi(2) * 0.01;
+        let sum = parameters
+            + 0.004_f64.powi(2)
+            + (0.01 * theta).powi(2)
+            + slope.powi(2) * (1.0 + 1.0 / 12.0 + (0.5_f64 * 0.5).powi(2));
+        assert!((prediction.expanded.standard - sum.sqrt()).abs() < 1e-12);
+    }
+
+    #[test]
+    fn a_reading_without_its_temperature_is_refused() {
+        assert_eq!(
+            line().predict(500.0, None),
+            Err(ConvertError::TemperatureMissing)
+        );
+    }
+
+    #[test]
+    fn the_curve_is_not_extended_past_its_domain() {
+        let error = line()
+            .theta_v(720.0, Some(Celsius::new(20.0).unwrap()))
+            .unwrap_err();
+        assert_eq!(
+            error.to_string(),
+            "count 720.0 lies outside the calibrated 300.0 to 700.0; the curve is not extended"
+        );
+    }
+
+    #[test]
+    fn what_two_readings_share_does_not_widen_what_they_resolve() {
+        let calibration = line();
+        let mut vaguer = calibration.clone();
+        vaguer.core_scatter = 0.1;
+        vaguer.relative_volume_u = 0.3;
+        assert_eq!(
+            calibration.resolvable_change(500.0),
+            vaguer.resolvable_change(500.0)
+        );
+    }
+}

@@ -1,0 +1,30 @@
+//! Oven-dry cores: masses in, water content with uncertainty out.
+
+use crate::quantity::{Centimetre, CubicCentimetre, Estimate, Gram};
+
+/// The masses of one core.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct CoreMasses {
+    /// Empty container (with ring, if the ring goes into the oven).
+    pub tare: Gram,
+    /// Container with the moist soil.
+    pub wet: Gram,
+    /// Container with the soil after the first drying.
+    pub dry: Gram,
+    /// Container with the soil after a further drying spell, if weighed again.
+    pub dry_again: Option<Gram>,
+}
+
+/// The volume the core was cut to.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub enum CoreVolume {
+    /// A cylindrical ring.
+    Ring {
+        /// Inner diameter.
+        diameter: Estimate<Centimetre>,
+        /// Height.
+        height: Estimate<Centimetre>,
+    },
+    /// A volume known as one figure.
+    Stated(Estimate<CubicCentimetre>),
+}
