@@ -1,0 +1,21 @@
+//! The commands, one file each. A command reads, calls the core, and writes or
+//! explains; a formula here is in the wrong place.
+
+use crate::failure::{Failure, Verdict};
+use clap::{Parser, Subcommand};
+
+/// From oven-dry cores and logged counts to set points a pump can hold.
+#[derive(Debug, Parser)]
+#[command(name = "ovendry", version, about, arg_required_else_help = true)]
+pub struct Cli {
+    #[command(subcommand)]
+    command: Command,
+}
+
+#[derive(Debug, Subcommand)]
+enum Command {}
+
+/// Runs the command chosen.
+pub fn run(cli: Cli) -> Result<Verdict, Failure> {
+    match cli.command {}
+}

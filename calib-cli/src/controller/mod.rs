@@ -1,0 +1,1 @@
+//! Controller files, one module a format.

@@ -1,0 +1,164 @@
+//! What can stop a command, and the exit code that says so.
+
+use std::fmt;
+use std::path::{Path, PathBuf};
+
+/// How a command that ran to its end judged its subject.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum Verdict {
+    /// Fit for use: exit code 0.
+    Good,
+    /// Judged not fit for use: exit code 1.
+    Unfit,
+}
+
+/// Why a command stopped.
+#[derive(Debug)]
+pub enum Failure {
+    /// Something in the input must be mended first: exit code 2. Never empty;
+    /// the first is shown in full.
+    Input(Vec<Complaint>),
+    /// The program or the machine failed: exit code 3.
+    Internal(String),
+}
+
+impl Failure {
+    /// The exit code for this failure.
+    pub fn exit_code(&self) -> u8 {
+        match self {
+            Failure::Input(_) => 2,
+            Failure::Internal(_) => 3,
+        }
+    }
+}
+
+impl From<Complaint> for Failure {
+    fn from(complaint: Complaint) -> Self {
+        Failure::Input(vec![complaint])
+    }
+}
+
+impl fmt::Display for Failure {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        match self {
+            Failure::Internal(what) => write!(f, "internal failure: {what}"),
+            Failure::Input(complaints) => {
+                if let Some(first) = complaints.first() {
+                    write!(f, "{first}")?;
+                }
+                match complaints.len() {
+                    0 | 1 => Ok(()),
+                    2 => write!(f, "\n1 more problem; `ovendry check` lists every one"),
+                    n => write!(
+                        f,
+                        "\n{} more problems; `ovendry check` lists every one",
+                        n - 1
+                    ),
+                }
+            }
+        }
+    }
+}
+
+/// One fault in the input: where, what stands there, what is wrong, how to
+/// mend it.
+#[derive(Debug, Clone, PartialEq, Eq, serde::Serialize)]
+pub struct Complaint {
+    /// The file, as the person would name it.
+    pub file: PathBuf,
+    /// Line, counted from 1, where there is one.
+    pub line: Option<u64>,
+    /// Column or key.
+    pub column: Option<String>,
+    /// What stands there.
+    pub value: Option<String>,
+    /// What is wrong with it.
+    pub what: String,
+    /// What to do about it.
+    pub mend: String,
+}
+
+impl Complaint {
+    /// A complaint about a whole file.
+    pub fn about(file: &Path, what: impl Into<String>, mend: impl Into<String>) -> Self {
+        Self {
+            file: file.to_owned(),
+            line: None,
+            column: None,
+            value: None,
+            what: what.into(),
+            mend: mend.into(),
+        }
+    }
+
+    /// The same complaint, placed at `line`.
+    pub fn at_line(mut self, line: u64) -> Self {
+        self.line = Some(line);
+        self
+    }
+
+    /// The same complaint, placed in `column` where `value` stands.
+    pub fn in_column(mut self, column: impl Into<String>, value: impl Into<String>) -> Self {
+        self.column = Some(column.into());
+        self.value = Some(value.into());
+        self
+    }
+}
+
+/// `samples.csv:7: dry_g = "214.87": what is wrong` and, on the next line, the
+/// mend.
+impl fmt::Display for Complaint {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        write!(f, "{}", self.file.display())?;
+        if let Some(line) = self.line {
+            write!(f, ":{line}")?;
+        }
+        write!(f, ": ")?;
+        match (&self.column, &self.value) {
+            (Some(column), Some(value)) => write!(f, "{column} = \"{value}\": ")?,
+            (Some(column), None) => write!(f, "{column}: ")?,
+            _ => {}
+        }
+        write!(f, "{}\n  mend: {}", self.what, self.mend)
+    }
+}
+
+/// Something that does not stop the work: what, why it matters, what to do.
+#[derive(Debug, Clone, PartialEq, Eq, serde::Serialize)]
+pub struct Warning {
+    /// Where, as `file:line` or the name of a probe, soil or sample.
+    pub place: String,
+    /// What was found.
+    pub what: String,
+    /// Why it matters.
+    pub why: String,
+    /// What to do.
+    pub advice: String,
+}
+
+impl fmt::Display for Warning {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        write!(
+            f,
+            "warning: {}: {}\n  why it matters: {}\n  what to do: {}",
+            self.place, self.what, self.why, self.advice
+        )
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn a_complaint_names_file_line_column_value_and_mend() {
+        let complaint =
+            Complaint::about(Path::new("samples.csv"), "is not a number", "write digits")
+                .at_line(7)
+                .in_column("dry_g", "18x");
+        assert_eq!(
+            complaint.to_string(),
+            "samples.csv:7: dry_g = \"18x\": is not a number\n  mend: write digits"
+        );
+    }
+}

@@ -1,0 +1,119 @@
+//! Writing results: whole or not at all, and never over what is there without
+//! being told to.
+
+use crate::failure::{Complaint, Failure};
+use std::fs;
+use std::io::Write;
+use std::path::{Path, PathBuf};
+
+/// Files to be written together.
+///
+/// Every file is first written beside its place and flushed to disk, then all
+/// are renamed into place; a fault on the way leaves the old files as they were.
+#[derive(Debug, Default)]
+pub struct OutputSet {
+    files: Vec<(PathBuf, Vec<u8>)>,
+}
+
+impl OutputSet {
+    /// Adds a file.
+    pub fn add(&mut self, path: impl Into<PathBuf>, bytes: impl Into<Vec<u8>>) {
+        self.files.push((path.into(), bytes.into()));
+    }
+
+    /// The paths, in the order they were added.
+    pub fn paths(&self) -> impl Iterator<Item = &Path> {
+        self.files.iter().map(|(path, _)| path.as_path())
+    }
+
+    /// Writes every file. A file that already holds exactly these bytes is left
+    /// alone.
+    ///
+    /// # Errors
+    /// [`Failure::Input`] if a file with other content exists and `force` is
+    /// not set; [`Failure::Internal`] if the disk refuses.
+    pub fn write(self, force: bool) -> Result<(), Failure> {
+        let mut pending = Vec::new();
+        for (path, bytes) in self.files {
+            match fs::read(&path) {
+                Ok(there) if there == bytes => continue,
+                Ok(_) if !force => {
+                    return Err(Complaint::about(
+                        &path,
+                        "exists already with other content",
+                        "add --force to overwrite it, or choose another folder with --out",
+                    )
+                    .into());
+                }
+                _ => pending.push((path, bytes)),
+            }
+        }
+        let mut staged = Vec::new();
+        for (path, bytes) in pending {
+            let folder = match path.parent() {
+                Some(folder) if !folder.as_os_str().is_empty() => folder.to_owned(),
+                _ => PathBuf::from("."),
+            };
+            let failed = |error: std::io::Error| {
+                Failure::Internal(format!("cannot write {}: {error}", path.display()))
+            };
+            fs::create_dir_all(&folder).map_err(failed)?;
+            let mut file = tempfile::Builder::new()
+                .prefix(".ovendry-")
+                .tempfile_in(&folder)
+                .map_err(failed)?;
+            file.write_all(&bytes).map_err(failed)?;
+            #[cfg(unix)]
+            {
+                use std::os::unix::fs::PermissionsExt;
+                file.as_file()
+                    .set_permissions(fs::Permissions::from_mode(0o644))
+                    .map_err(failed)?;
+            }
+            file.as_file().sync_all().map_err(failed)?;
+            staged.push((file, path, folder));
+        }
+        for (file, path, folder) in staged {
+            file.persist(&path).map_err(|error| {
+                Failure::Internal(format!("cannot write {}: {}", path.display(), error.error))
+            })?;
+            // Makes the rename itself durable; not every platform can.
+            let _ = fs::File::open(&folder).and_then(|folder| folder.sync_all());
+        }
+        Ok(())
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn an_existing_file_is_kept_unless_forced() {
+        let folder = tempfile::tempdir().unwrap();
+        let path = folder.path().join("a.txt");
+        fs::write(&path, "old").unwrap();
+
+        let mut outputs = OutputSet::default();
+        outputs.add(&path, "new");
+        outputs.add(folder.path().join("b.txt"), "b");
+        assert_eq!(outputs.write(false).unwrap_err().exit_code(), 2);
+        assert_eq!(fs::read_to_string(&path).unwrap(), "old");
+        assert!(!folder.path().join("b.txt").exists());
+
+        let mut outputs = OutputSet::default();
+        outputs.add(&path, "new");
+        outputs.write(true).unwrap();
+        assert_eq!(fs::read_to_string(&path).unwrap(), "new");
+    }
+
+    #[test]
+    fn writing_the_same_bytes_again_needs_no_force() {
+        let folder = tempfile::tempdir().unwrap();
+        for _ in 0..2 {
+            let mut outputs = OutputSet::default();
+            outputs.add(folder.path().join("a.txt"), "same");
+            outputs.write(false).unwrap();
+        }
+    }
+}

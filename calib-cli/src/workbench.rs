@@ -1,0 +1,184 @@
+//! What the files of a workbench folder mean, typed and validated once.
+//! Nothing after this stage looks at text.
+
+use crate::failure::Warning;
+use calib_core::calibration::Direction;
+use calib_core::gravimetry::{CoreMasses, CoreVolume};
+use calib_core::quantity::{
+    Density, Estimate, Fraction, LitrePerMinute, Millimetre, SquareMetre, Timestamp, Vwc,
+};
+use calib_core::readings::Reading;
+use std::path::PathBuf;
+
+/// A whole workbench: site, cores and readings.
+#[derive(Debug, Clone)]
+pub struct Workbench {
+    /// The folder it was read from.
+    pub folder: PathBuf,
+    /// `site.toml`.
+    pub site: Site,
+    /// `samples.csv`.
+    pub samples: Vec<Sample>,
+    /// `readings.csv`, in the order of the file.
+    pub readings: Vec<LoggedReading>,
+    /// What was noticed while reading and did not stop the work.
+    pub warnings: Vec<Warning>,
+    /// Name and SHA-256 of each input file, for provenance.
+    pub sources: Vec<SourceFile>,
+}
+
+/// An input file and what it held.
+#[derive(Debug, Clone, PartialEq, Eq, serde::Serialize, serde::Deserialize)]
+pub struct SourceFile {
+    /// File name without its folder.
+    pub name: String,
+    /// SHA-256 of its bytes, hexadecimal.
+    pub sha256: String,
+}
+
+/// `site.toml`.
+#[derive(Debug, Clone)]
+pub struct Site {
+    /// The site's name.
+    pub name: String,
+    /// Where the file lies, for messages.
+    pub file: PathBuf,
+    /// The balance used for the cores.
+    pub balance: Balance,
+    /// Soil temperature sensor: standard uncertainty, C.
+    pub temperature_u: f64,
+    /// Length of the window of readings before a core was taken, seconds, where
+    /// pairing is by time.
+    pub window_seconds: i64,
+    /// The soils.
+    pub soils: Vec<Soil>,
+    /// The probes.
+    pub probes: Vec<Probe>,
+    /// What the pump waters, if stated.
+    pub controller: Option<Controller>,
+}
+
+/// The balance.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Balance {
+    /// Smallest step it shows, g.
+    pub resolution_g: f64,
+    /// Standard deviation of repeated weighings of one thing, g.
+    pub repeatability_g: f64,
+}
+
+/// A soil.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Soil {
+    /// Identifier used in the other files.
+    pub id: String,
+    /// Texture, if stated.
+    pub texture: Option<Texture>,
+    /// Organic matter, percent by mass.
+    pub organic_matter_percent: Option<f64>,
+    /// Dry bulk density in the field, if known.
+    pub bulk_density: Option<Density>,
+    /// Particle density, if measured.
+    pub particle_density: Option<Estimate<Density>>,
+    /// Measured field capacity; overrides every table.
+    pub field_capacity: Option<Estimate<Vwc>>,
+    /// Measured wilting point; overrides every table.
+    pub wilting_point: Option<Estimate<Vwc>>,
+    /// Line of site.toml where the soil starts.
+    pub line: u64,
+}
+
+/// Texture as stated.
+#[derive(Debug, Clone, PartialEq)]
+pub enum Texture {
+    /// A class by name, e.g. `sandy loam`; not yet checked against the twelve.
+    Class(String),
+    /// Percent by mass; sums to 100.
+    Fractions {
+        /// 0.05 to 2 mm.
+        sand: f64,
+        /// 0.002 to 0.05 mm.
+        silt: f64,
+        /// Below 0.002 mm.
+        clay: f64,
+    },
+}
+
+/// A probe.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Probe {
+    /// Identifier used in the other files.
+    pub id: String,
+    /// Bits of the converter it is read with.
+    pub adc_bits: u8,
+    /// Reference voltage of the converter, millivolts, if stated.
+    pub reference_mv: Option<f64>,
+    /// Which way counts move, if known.
+    pub direction: Option<Direction>,
+    /// The soil it is calibrated in.
+    pub soil: String,
+    /// Line of site.toml where the probe starts.
+    pub line: u64,
+}
+
+/// What the pump waters and what limits it.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Controller {
+    /// Irrigated area.
+    pub area: SquareMetre,
+    /// Flow of pump or valve.
+    pub flow: LitrePerMinute,
+    /// Crop by its name in FAO-56 Table 22, if stated.
+    pub crop: Option<String>,
+    /// Root depth; overrides the crop's.
+    pub root_depth: Option<Millimetre>,
+    /// Allowed depletion, share of available water; overrides the crop's.
+    pub allowed_depletion: Option<Fraction>,
+    /// Share of the water pumped that reaches the root zone.
+    pub application_efficiency: Fraction,
+    /// Shortest time the pump stays on, seconds.
+    pub minimum_on_s: u32,
+    /// Shortest time the pump stays off, seconds.
+    pub minimum_off_s: u32,
+    /// Longest time the pump may run at one go, seconds.
+    pub maximum_on_s: u32,
+    /// Line of site.toml where the controller's table starts.
+    pub line: u64,
+}
+
+/// One core, a row of `samples.csv`.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Sample {
+    /// Identifier.
+    pub id: String,
+    /// Soil it came from.
+    pub soil: String,
+    /// Probe it stood beside, where the file says so; otherwise it pairs with
+    /// every probe of its soil that has readings for it.
+    pub probe: Option<String>,
+    /// Moisture level it belongs to.
+    pub level: String,
+    /// Its masses.
+    pub masses: CoreMasses,
+    /// Its volume.
+    pub volume: CoreVolume,
+    /// When it was taken, where pairing is by time.
+    pub taken_at: Option<Timestamp>,
+    /// Free text.
+    pub note: String,
+    /// Line of samples.csv.
+    pub line: u64,
+}
+
+/// One row of `readings.csv`.
+#[derive(Debug, Clone, PartialEq)]
+pub struct LoggedReading {
+    /// Probe that was read.
+    pub probe: String,
+    /// The reading.
+    pub reading: Reading,
+    /// The core it belongs to, where pairing is by sample.
+    pub sample: Option<String>,
+    /// Line of readings.csv.
+    pub line: u64,
+}
