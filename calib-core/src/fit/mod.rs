@@ -1,1 +1,5 @@
-//! Fit.
+//! Fitting: paired observations in, calibration out.
+
+mod observation;
+
+pub use observation::Observation;
