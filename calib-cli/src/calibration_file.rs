@@ -1,0 +1,114 @@
+//! The calibration file: what `fit` saves and every later command reads.
+//!
+//! `OUT/<probe>.calibration.json`, one for each probe and soil. It holds the
+//! curve with its covariance, not a controller's table: that is what `export`
+//! makes of it.
+
+use crate::failure::{Complaint, Failure};
+use crate::workbench::SourceFile;
+use calib_core::calibration::Calibration;
+use serde::{Deserialize, Serialize};
+use std::fs;
+use std::path::{Path, PathBuf};
+
+/// What the `format` key says.
+pub const FORMAT: &str = "ovendry calibration";
+/// The version this program writes and reads.
+pub const VERSION: u32 = 1;
+/// How the file's name ends.
+pub const SUFFIX: &str = ".calibration.json";
+
+/// A saved calibration.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+#[serde(deny_unknown_fields)]
+pub struct CalibrationFile {
+    /// Always [`FORMAT`].
+    pub format: String,
+    /// Always [`VERSION`].
+    pub version: u32,
+    /// Name and version of the program that wrote it.
+    pub program: String,
+    /// Date (UTC) of the last reading used, `YYYY-MM-DD`; taken from the data so
+    /// that the same input always gives the same file.
+    pub calibrated_on: String,
+    /// Date by which the calibration should be checked again, `YYYY-MM-DD`.
+    pub recheck_by: String,
+    /// The input files and their hashes.
+    pub sources: Vec<SourceFile>,
+    /// Why this curve, in sentences.
+    pub explanation: Vec<String>,
+    /// The calibration itself.
+    pub calibration: Calibration,
+}
+
+impl CalibrationFile {
+    /// The file's text: indented JSON and a final newline.
+    ///
+    /// # Errors
+    /// [`Failure::Internal`] if a number cannot be written as JSON.
+    pub fn render(&self) -> Result<String, Failure> {
+        let mut text = serde_json::to_string_pretty(self)
+            .map_err(|e| Failure::Internal(format!("cannot write the calibration: {e}")))?;
+        text.push('\n');
+        Ok(text)
+    }
+
+    /// The name it is saved under.
+    pub fn file_name(&self) -> String {
+        format!("{}{SUFFIX}", self.calibration.probe)
+    }
+
+    /// Reads one calibration file.
+    ///
+    /// # Errors
+    /// [`Failure::Input`] if it cannot be read, is not JSON, or is not a
+    /// calibration of this version.
+    pub fn load(path: &Path) -> Result<Self, Failure> {
+        let again = "run `ovendry fit` again to make it anew";
+        let text = fs::read_to_string(path)
+            .map_err(|e| Complaint::about(path, format!("cannot be read: {e}"), again))?;
+        let file: Self = serde_json::from_str(&text).map_err(|e| {
+            Complaint::about(path, format!("is not a calibration file: {e}"), again)
+                .at_line(e.line() as u64)
+        })?;
+        if file.format != FORMAT || file.version != VERSION {
+            return Err(Complaint::about(
+                path,
+                format!(
+                    "is version {} of \"{}\"; this program reads version {VERSION} of \"{FORMAT}\"",
+                    file.version, file.format
+                ),
+                again,
+            )
+            .into());
+        }
+        Ok(file)
+    }
+
+    /// Reads every calibration file in `folder`, in order of file name.
+    ///
+    /// # Errors
+    /// As [`load`](Self::load), and if there is none.
+    pub fn load_all(folder: &Path) -> Result<Vec<(PathBuf, Self)>, Failure> {
+        let mut paths: Vec<PathBuf> = fs::read_dir(folder)
+            .into_iter()
+            .flatten()
+            .flatten()
+            .map(|entry| entry.path())
+            .filter(|path| path.to_string_lossy().ends_with(SUFFIX))
+            .collect();
+        paths.sort();
+        if paths.is_empty() {
+            return Err(Complaint::about(
+                folder,
+                "holds no calibration",
+                "run `ovendry fit` first; it saves one calibration for each probe",
+            )
+            .into());
+        }
+        paths
+            .into_iter()
+            .map(|path| Self::load(&path).map(|file| (path, file)))
+            .collect()
+    }
+}
