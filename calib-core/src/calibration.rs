@@ -2,6 +2,7 @@
 //! covariance, temperature term, domain and the noise of a single reading.
 
 use crate::curve::{Curve, CurveError, MAX_CURVE_PARAMETERS};
+use crate::fit::quadratic_form;
 use crate::quantity::{Celsius, Quantity, QuantityError, Vwc};
 use crate::temperature::TemperatureTerm;
 use crate::uncertainty::{Budget, Expanded, Source};
@@ -267,14 +268,6 @@ impl Calibration {
         }
         budget.expand(COVERAGE).expanded * std::f64::consts::SQRT_2
     }
-}
-
-/// v' M v; rows or entries beyond the shorter of the two are not looked at.
-fn quadratic_form(rows: &[Vec<f64>], v: &[f64]) -> f64 {
-    rows.iter()
-        .zip(v)
-        .map(|(row, vi)| vi * row.iter().zip(v).map(|(m, vj)| m * vj).sum::<f64>())
-        .sum()
 }
 
 #[cfg(test)]
