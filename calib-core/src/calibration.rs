@@ -2,7 +2,7 @@
 //! covariance, temperature term, domain and the noise of a single reading.
 
 use crate::curve::{Curve, CurveError, MAX_CURVE_PARAMETERS};
-use crate::fit::quadratic_form;
+use crate::fit::{ModelFit, Observation, quadratic_form};
 use crate::quantity::{Celsius, Quantity, QuantityError, Vwc};
 use crate::temperature::TemperatureTerm;
 use crate::uncertainty::{Budget, Expanded, Source};
@@ -135,7 +135,58 @@ pub struct Prediction {
     pub budget: Budget,
 }
 
+/// What a fit does not know about the probe it is for.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Instrument {
+    /// The probe's identifier.
+    pub probe: String,
+    /// The soil's name.
+    pub soil: String,
+    /// Bits of the analogue-to-digital converter.
+    pub adc_bits: u8,
+    /// Noise of a single reading.
+    pub noise: ReadingNoise,
+    /// Standard uncertainty of the soil temperature sensor, C.
+    pub temperature_u: f64,
+}
+
 impl Calibration {
+    /// Puts a fit and the probe it is for together. `observations` are those the
+    /// fit was made from.
+    pub fn new(instrument: Instrument, fit: &ModelFit, observations: &[Observation]) -> Self {
+        let cores = observations.len();
+        let temperatures: Option<Vec<f64>> = observations
+            .iter()
+            .map(|o| o.temperature.map(Quantity::value))
+            .collect();
+        let volume_square: f64 = observations
+            .iter()
+            .map(|o| o.relative_volume_u.powi(2))
+            .sum();
+        Self {
+            probe: instrument.probe,
+            soil: instrument.soil,
+            adc_bits: instrument.adc_bits,
+            curve: fit.curve.clone(),
+            temperature: fit.temperature,
+            domain: fit.domain,
+            temperature_range: temperatures.filter(|all| !all.is_empty()).map(|all| {
+                all.iter()
+                    .fold((f64::INFINITY, f64::NEG_INFINITY), |(low, high), t| {
+                        (low.min(*t), high.max(*t))
+                    })
+            }),
+            covariance: fit.covariance.clone(),
+            core_scatter: fit.core_scatter,
+            degrees_of_freedom: fit.degrees_of_freedom,
+            relative_volume_u: (volume_square / cores.max(1) as f64).sqrt(),
+            noise: instrument.noise,
+            temperature_u: instrument.temperature_u,
+            direction: fit.direction,
+            cores,
+        }
+    }
+
     /// The largest code the converter can give.
     pub fn largest_code(&self) -> u32 {
         (1_u32 << u32::from(self.adc_bits.min(31))) - 1
