@@ -256,7 +256,7 @@ fn the_explanation_is_two_sentences() {
 }
 
 #[test]
-fn the_true_curve_is_chosen_nine_times_in_ten() {
+fn the_true_curve_is_usually_chosen() {
     type Truth = fn(f64) -> f64;
     let beds: [(CurveKind, Truth); 3] = [
         (CurveKind::StraightLine, CALM.truth),
@@ -272,6 +272,8 @@ fn the_true_curve_is_chosen_nine_times_in_ten() {
                 choose(&bed.dig(*seed), None).is_ok_and(|choice| choice.fit.curve.kind == kind)
             })
             .count();
-        assert!(chosen >= 36, "{kind}: {chosen} of 40");
+        // 94 to 95 in a hundred over 100 seeds; 40 draws at that rate fall below
+        // 33 once in a thousand times.
+        assert!(chosen >= 33, "{kind}: {chosen} of 40");
     }
 }
