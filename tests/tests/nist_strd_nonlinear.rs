@@ -47,9 +47,7 @@ fn model<D: DualNum<Primitive = f64> + Copy>(name: &str, x: &[f64], b: &[D]) -> 
         }
         "Nelson" => b[0] - b[1] * t * (-b[2] * x[1]).exp(),
         "MGH17" => b[0] + b[1] * (-b[3] * t).exp() + b[2] * (-b[4] * t).exp(),
-        "Roszman1" => {
-            b[0] - b[1] * t - (b[2] / (-b[3] + t)).atan() / std::f64::consts::PI
-        }
+        "Roszman1" => b[0] - b[1] * t - (b[2] / (-b[3] + t)).atan() / std::f64::consts::PI,
         "ENSO" => {
             let year = std::f64::consts::TAU * t;
             b[0] + b[1] * (year / 12.0).cos()
@@ -111,7 +109,10 @@ impl Problem {
             }
         }
         for line in &lines[60..] {
-            let row: Vec<f64> = line.split_whitespace().map(|w| w.parse().unwrap()).collect();
+            let row: Vec<f64> = line
+                .split_whitespace()
+                .map(|w| w.parse().unwrap())
+                .collect();
             if let Some((y, x)) = row.split_first() {
                 problem.y.push(if name == "Nelson" { y.ln() } else { *y });
                 problem.inputs = x.len();
@@ -159,12 +160,18 @@ impl Regression for Problem {
 /// print).
 fn digits(got: f64, certified: f64) -> f64 {
     let off = ((got - certified) / certified).abs();
-    if off == 0.0 { 11.0 } else { (-off.log10()).clamp(0.0, 11.0) }
+    if off == 0.0 {
+        11.0
+    } else {
+        (-off.log10()).clamp(0.0, 11.0)
+    }
 }
 
 #[test]
 fn all_27_problems_from_both_starting_points() {
-    println!("problem    start  ending               steps  parameters  deviations  sum of squares");
+    println!(
+        "problem    start  ending               steps  parameters  deviations  sum of squares"
+    );
     let mut short_of_six = [vec![], vec![]];
     let mut short_deviations = vec![];
     for name in NAMES {
@@ -202,10 +209,17 @@ fn all_27_problems_from_both_starting_points() {
             }
         }
     }
-    println!("short of six digits: start 1 {:?}, start 2 {:?}", short_of_six[0], short_of_six[1]);
+    println!(
+        "short of six digits: start 1 {:?}, start 2 {:?}",
+        short_of_six[0], short_of_six[1]
+    );
     println!("short of four digits in the deviations: {short_deviations:?}");
     assert_eq!(short_of_six[1], Vec::<&str>::new(), "from start 2");
-    assert!(short_of_six[0].len() <= 2, "from start 1: {:?}", short_of_six[0]);
+    assert!(
+        short_of_six[0].len() <= 2,
+        "from start 1: {:?}",
+        short_of_six[0]
+    );
     // Lanczos1 has a certified sum of squares of 1.4e-25: the deviations hang on
     // residuals that double precision cannot represent (NOTES.md: "needs
     // 50-digit arithmetic").

@@ -82,6 +82,16 @@ impl Triangle {
         Some(x)
     }
 
+    /// The `x` of `R'R x = g`, or `None` where a diagonal element vanishes.
+    pub(super) fn solve_normal(&self, g: &[f64; MAX_PARAMETERS]) -> Option<[f64; MAX_PARAMETERS]> {
+        let mut forward = self.clone();
+        for i in 0..self.size {
+            let known: f64 = (0..i).map(|k| self.r[k][i] * forward.c[k]).sum();
+            forward.c[i] = (g[i] - known) / self.r[i][i];
+        }
+        forward.solve()
+    }
+
     /// Sum of squares left over at `x`.
     pub(super) fn sum_of_squares_at(&self, x: &[f64; MAX_PARAMETERS]) -> f64 {
         let mut sum = self.rest;
