@@ -120,7 +120,8 @@ impl fmt::Display for Flag {
                 "the log pauses for {seconds} s where {usual:.0} s is usual"
             ),
             Flag::TooFew { used, fewest } => {
-                write!(f, "only {used} usable readings where {fewest} are wanted")
+                let noun = if *used == 1 { "reading" } else { "readings" };
+                write!(f, "only {used} usable {noun} where {fewest} are wanted")
             }
             Flag::StillDrifting {
                 total,
