@@ -34,17 +34,26 @@ pub fn reduce_core(
     sample: &Sample,
     complaints: &mut Vec<Complaint>,
 ) -> Option<Core> {
-    let reduced = method(workbench, sample)
-        .map_err(GravimetryError::from)
-        .and_then(|method| reduce(&sample.masses, &sample.volume, &method))
-        .map_err(|error| complaints.push(complaint(workbench, sample, &error)))
-        .ok()?;
-    Some(Core {
-        sample: sample.id.clone(),
-        soil: sample.soil.clone(),
-        level: sample.level.clone(),
-        reduced,
-    })
+    let fault = match method(workbench, sample) {
+        Ok(method) => match reduce(&sample.masses, &sample.volume, &method) {
+            Ok(reduced) => {
+                return Some(Core {
+                    sample: sample.id.clone(),
+                    soil: sample.soil.clone(),
+                    level: sample.level.clone(),
+                    reduced,
+                });
+            }
+            Err(error) => complaint(workbench, sample, &error),
+        },
+        Err(error) => Complaint::about(
+            &workbench.site.file,
+            format!("the balance's {error}"),
+            "correct [balance] in site.toml",
+        ),
+    };
+    complaints.push(fault);
+    None
 }
 
 fn method(workbench: &Workbench, sample: &Sample) -> Result<Method, QuantityError> {
@@ -100,18 +109,19 @@ fn complaint(workbench: &Workbench, sample: &Sample, error: &GravimetryError) ->
     }
 }
 
-/// The cores as a table, with the standard uncertainty of theta_v.
+/// The cores as a table no wider than a terminal: `bulk` is dry bulk density, u
+/// the standard uncertainty of theta_v.
 pub fn table(cores: &[Core]) -> TextTable<9> {
     let mut table = TextTable::new([
         Column::words("core"),
         Column::words("soil"),
         Column::words("level"),
         Column::numbers("w", "g/g"),
-        Column::numbers("bulk density", "g/cm3"),
+        Column::numbers("bulk", "g/cm3"),
         Column::numbers("theta_v", "m3/m3"),
         Column::numbers("+- u", "m3/m3"),
         Column::numbers("saturation", ""),
-        Column::numbers("void ratio", ""),
+        Column::numbers("void", "ratio"),
     ]);
     for core in cores {
         let reduced = &core.reduced;

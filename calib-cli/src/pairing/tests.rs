@@ -331,6 +331,19 @@ fn a_fault_of_the_soil_is_looked_for_in_site_toml() {
 }
 
 #[test]
+fn a_balance_that_cannot_be_is_looked_for_in_site_toml() {
+    let mut bench = simple();
+    bench.site.balance.resolution_g = -0.01;
+    assert_eq!(
+        complaints(&bench),
+        [
+            "bench/site.toml: the balance's mass -0.01 g lies outside 0 to 50000 g\n  \
+             mend: correct [balance] in site.toml"
+        ]
+    );
+}
+
+#[test]
 fn a_probe_that_always_says_the_same_is_refused() {
     let mut bench = simple();
     for logged in &mut bench.readings {
@@ -462,11 +475,11 @@ fn the_cores_make_a_table_and_json() {
     let table = crate::cores::table(&paired.cores).to_string();
     assert_eq!(
         table,
-        "core  soil  level       w  bulk density  theta_v    +- u  saturation  void ratio\n\
-         \x20                     g/g         g/cm3    m3/m3   m3/m3\n\
-         ----  ----  -----  ------  ------------  -------  ------  ----------  ----------\n\
-         A1    loam  dry    0.0714         1.426   0.1020  0.0006       0.221       0.858\n\
-         A2    loam  wet    0.2500         1.426   0.3571  0.0021       0.773       0.858\n"
+        "core  soil  level       w   bulk  theta_v    +- u  saturation   void\n\
+         \x20                     g/g  g/cm3    m3/m3   m3/m3              ratio\n\
+         ----  ----  -----  ------  -----  -------  ------  ----------  -----\n\
+         A1    loam  dry    0.0714  1.426   0.1020  0.0006       0.221  0.858\n\
+         A2    loam  wet    0.2500  1.426   0.3571  0.0021       0.773  0.858\n"
     );
     let json = serde_json::to_value(&paired.cores[0]).unwrap();
     assert_eq!(json["sample"], "A1");
