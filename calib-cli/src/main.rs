@@ -4,10 +4,14 @@
 mod calibration_file;
 mod command;
 mod controller;
+mod cores;
 mod failure;
+mod notice;
 mod output;
+mod pairing;
 mod plot;
 mod table;
+mod text_table;
 mod workbench;
 
 use clap::Parser;
