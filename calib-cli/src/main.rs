@@ -7,6 +7,8 @@ mod command;
 mod controller;
 mod cores;
 mod failure;
+mod fit_report;
+mod fitted;
 mod notice;
 mod output;
 mod pairing;

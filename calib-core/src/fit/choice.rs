@@ -165,10 +165,10 @@ fn decide_temperature(
     }
     let warm = fit_all(observations, kinds, Some(reference));
     let best = lowest_aicc(&warm).and_then(|fit| {
-        let (coefficient, coefficient_u) = warmth::coefficient(fit)?;
-        Some((fit.aicc?, coefficient, coefficient_u, fit))
+        let (coefficient, coefficient_expanded) = warmth::coefficient(fit)?;
+        Some((fit.aicc?, coefficient, coefficient_expanded, fit))
     });
-    let Some((aicc, coefficient, coefficient_u, fit)) = best else {
+    let Some((aicc, coefficient, coefficient_expanded, fit)) = best else {
         let cores = observations.len();
         return (plain, TemperatureDecision::TooFewCores { cores });
     };
@@ -178,7 +178,7 @@ fn decide_temperature(
             plain,
             TemperatureDecision::NoEffectSeen {
                 coefficient,
-                coefficient_u,
+                coefficient_expanded,
             },
         );
     }
@@ -189,7 +189,7 @@ fn decide_temperature(
     let carried = TemperatureDecision::Carried {
         reference,
         coefficient,
-        coefficient_u,
+        coefficient_expanded,
         span,
         inflation,
     };

@@ -113,15 +113,15 @@ fn a_temperature_effect_that_shows_is_carried() {
     let choice = choose(&warm.dig(4), None).unwrap();
     let TemperatureDecision::Carried {
         coefficient,
-        coefficient_u,
+        coefficient_expanded,
         ..
     } = choice.temperature
     else {
         panic!("{:?}", choice.temperature);
     };
     assert!(
-        (coefficient - 1.5).abs() < 3.0 * coefficient_u,
-        "{coefficient} +- {coefficient_u}"
+        (coefficient - 1.5).abs() < 1.5 * coefficient_expanded,
+        "{coefficient} +- {coefficient_expanded}"
     );
 }
 

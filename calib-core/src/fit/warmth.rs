@@ -2,7 +2,9 @@
 
 use super::model_fit::ModelFit;
 use super::observation::Observation;
+use crate::calibration::COVERAGE;
 use crate::quantity::{Celsius, Quantity};
+use crate::uncertainty::coverage_factor;
 use nalgebra::{DMatrix, DVector};
 use serde::{Deserialize, Serialize};
 use std::fmt;
@@ -30,8 +32,8 @@ pub enum TemperatureDecision {
         reference: Celsius,
         /// Counts per degree.
         coefficient: f64,
-        /// Standard uncertainty of the coefficient, counts per degree.
-        coefficient_u: f64,
+        /// Its expanded uncertainty (95 %), counts per degree.
+        coefficient_expanded: f64,
         /// Span of temperature among the cores, C.
         span: f64,
         /// Variance inflation factor of temperature against the curve's terms.
@@ -62,8 +64,8 @@ pub enum TemperatureDecision {
     NoEffectSeen {
         /// Counts per degree, as fitted.
         coefficient: f64,
-        /// Its standard uncertainty.
-        coefficient_u: f64,
+        /// Its expanded uncertainty (95 %).
+        coefficient_expanded: f64,
     },
 }
 
@@ -80,13 +82,12 @@ impl fmt::Display for TemperatureDecision {
             TemperatureDecision::Carried {
                 reference,
                 coefficient,
-                coefficient_u,
+                coefficient_expanded,
                 span,
                 ..
             } => write!(
                 f,
-                "corrected for soil temperature: the count rises {coefficient:.2} +- {:.2} counts per C (95 %), seen over {span:.0} C; the curve holds at {} C",
-                1.96 * coefficient_u,
+                "corrected for soil temperature: the count rises {coefficient:.2} +- {coefficient_expanded:.2} counts per C (95 %), seen over {span:.0} C; the curve holds at {} C",
                 reference.value()
             ),
             TemperatureDecision::Missing { cores } => write!(
@@ -107,11 +108,10 @@ impl fmt::Display for TemperatureDecision {
             ),
             TemperatureDecision::NoEffectSeen {
                 coefficient,
-                coefficient_u,
+                coefficient_expanded,
             } => write!(
                 f,
-                "not corrected for soil temperature: the effect seen, {coefficient:.2} +- {:.2} counts per C (95 %), does not earn its place",
-                1.96 * coefficient_u
+                "not corrected for soil temperature: the effect seen, {coefficient:.2} +- {coefficient_expanded:.2} counts per C (95 %), does not earn its place"
             ),
         }
     }
@@ -179,9 +179,10 @@ pub(super) fn inflation(observations: &[Observation], fit: &ModelFit) -> f64 {
     }
 }
 
-/// The fitted coefficient and its standard uncertainty, counts per degree.
+/// The fitted coefficient and its expanded uncertainty, counts per degree.
 pub(super) fn coefficient(fit: &ModelFit) -> Option<(f64, f64)> {
     let term = fit.temperature?;
     let variance = *fit.covariance.last()?.last()?;
-    Some((term.coefficient, variance.max(0.0).sqrt()))
+    let k = coverage_factor(COVERAGE, Some(fit.degrees_of_freedom));
+    Some((term.coefficient, k * variance.max(0.0).sqrt()))
 }
