@@ -12,11 +12,13 @@ mod tests;
 mod triangle;
 mod warmth;
 
+pub use choice::Rival;
 pub use choice::{Candidate, Choice, LACK_OF_FIT_LEVEL, Standing, choose};
 pub use error::FitError;
 pub use model_fit::{CONDITION_LIMIT, LackOfFit, ModelFit, Residual, fit_curve};
 pub use observation::Observation;
 pub use problem::{MAX_INPUTS, Points, Regression};
+pub use scatter::ScatterDraw;
 pub(crate) use solver::quadratic_form;
 pub use solver::{Ending, Settings, Solution, solve};
 pub use triangle::MAX_PARAMETERS;

@@ -3,7 +3,7 @@
 use super::error::FitError;
 use super::observation::Observation;
 use super::problem::{Points, Regression};
-use super::scatter::{log_likelihood, solve_with_scatter, widened};
+use super::scatter::{ScatterDraw, log_likelihood, scatter_draws, solve_with_scatter, widened};
 use super::solver::{Settings, Solution, solve};
 use crate::calibration::{Direction, Domain};
 use crate::curve::{Axis, Curve, CurveKind, CurveModel, StartPoint};
@@ -34,6 +34,8 @@ pub struct ModelFit {
     pub covariance: Vec<Vec<f64>>,
     /// Scatter of the cores beyond their stated uncertainties, m3/m3.
     pub core_scatter: f64,
+    /// What that scatter may really be.
+    pub scatter_draws: Vec<ScatterDraw>,
     /// Weighted sum of squares with the uncertainties as stated.
     pub chi_square: f64,
     /// Cores less parameters.
@@ -320,6 +322,7 @@ pub fn fit_curve(
         },
         covariance: in_counts(covariance, curve_parameters, axis.unit),
         core_scatter: scattered.tau,
+        scatter_draws: scatter_draws(solution, scattered.tau, n - parameters as f64),
         chi_square: scattered.chi_square_as_stated,
         degrees_of_freedom: n - parameters as f64,
         aicc: (n - estimated - 1.0 > 0.0).then(|| {

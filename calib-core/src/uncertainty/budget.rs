@@ -27,6 +27,8 @@ pub enum Source {
     CurveParameters,
     /// Core-to-core scatter and lack of fit beyond the stated uncertainties.
     CoreScatter,
+    /// Not knowing which curve of the family is the true one.
+    CurveChoice,
     /// Noise of a single reading.
     ReadingNoise,
     /// Rounding of the reading to a whole count.
@@ -47,6 +49,7 @@ impl fmt::Display for Source {
             Source::ParticleDensity => "particle density",
             Source::CurveParameters => "curve parameters",
             Source::CoreScatter => "core-to-core scatter and lack of fit",
+            Source::CurveChoice => "choice of curve",
             Source::ReadingNoise => "noise of one reading",
             Source::Quantisation => "rounding to whole counts",
             Source::TemperatureSensor => "temperature sensor",
