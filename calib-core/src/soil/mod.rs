@@ -127,3 +127,35 @@ pub enum SoilError {
     #[error(transparent)]
     Reference(#[from] ReferenceError),
 }
+
+impl SoilError {
+    /// What a person can do about it.
+    pub fn mend(&self) -> &'static str {
+        match self {
+            SoilError::Percent { .. } => "write percent by mass, between 0 and 100",
+            SoilError::SumNotHundred { .. } => {
+                "correct them to add up to 100, all three by mass of the soil below 2 mm"
+            }
+            SoilError::NoRoomForSilt { .. } => {
+                "correct them; silt is what they leave of 100, by mass of the soil below 2 mm"
+            }
+            SoilError::UnknownClass { .. } => {
+                "write one of these names, or give sand and clay percentages"
+            }
+            SoilError::BeyondEquations { .. } | SoilError::EquationsFail { .. } => {
+                "give the texture class alone, or measured field capacity and wilting point"
+            }
+            SoilError::NothingKnown { .. } => {
+                "give a texture (a class, or sand and clay percentages) or the measured value"
+            }
+            SoilError::NotAboveZero { .. } => {
+                "write the share of the soil's volume that is water: 0.28 for 28 %"
+            }
+            SoilError::NoAvailableWater { .. } => {
+                "check the measured values against each other and against the texture"
+            }
+            SoilError::Implausible(_) => "check the soil's figures for slipped digits",
+            SoilError::Reference(_) => "reinstall the program",
+        }
+    }
+}

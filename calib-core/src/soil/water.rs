@@ -128,6 +128,12 @@ pub enum Note {
         /// Percent by mass.
         percent: f64,
     },
+    /// Organic matter is known, but without sand and clay it says nothing to the
+    /// class tables.
+    OrganicMatterUnused {
+        /// Percent by mass.
+        percent: f64,
+    },
     /// Sand and clay are known, but the equations do not hold here.
     EquationsNotUsed {
         /// Why not.
@@ -149,6 +155,10 @@ impl fmt::Display for Note {
             Note::OrganicMatterAssumed { percent } => write!(
                 f,
                 "organic matter is not known; the equations took {percent} %, that of the soils in Saxton and Rawls (2006), Table 3"
+            ),
+            Note::OrganicMatterUnused { percent } => write!(
+                f,
+                "the {percent} % of organic matter had no say: the class tables do not ask for it; with sand and clay percentages the equations would"
             ),
             Note::EquationsNotUsed { because } => write!(
                 f,
@@ -210,14 +220,15 @@ pub fn evidence(known: &SoilDescription) -> Result<SoilEvidence, SoilError> {
     let class = known.texture.as_ref().map(Texture::class);
     let mut sources = class.map_or(Ok(Vec::new()), class_sources)?;
     let mut border = None;
-    if let Some(Texture::Particles(particles)) = &known.texture {
-        border = particles.nearest_border();
-        use_equations(
-            particles,
-            known.organic_matter_percent,
-            &mut sources,
-            &mut notes,
-        )?;
+    match (&known.texture, known.organic_matter_percent) {
+        (Some(Texture::Particles(particles)), organic_matter) => {
+            border = particles.nearest_border();
+            use_equations(particles, organic_matter, &mut sources, &mut notes)?;
+        }
+        (Some(Texture::Class(_)), Some(percent)) => {
+            notes.push(Note::OrganicMatterUnused { percent });
+        }
+        _ => {}
     }
 
     let capacities: Vec<f64> = sources.iter().map(|s| s.field_capacity.value()).collect();
@@ -451,6 +462,16 @@ mod tests {
                 percent: TABLE_3_ORGANIC_MATTER
             }]
         );
+    }
+
+    #[test]
+    fn organic_matter_without_sand_and_clay_changes_nothing_and_says_so() {
+        let mut known = of_class(TextureClass::Loam);
+        let without = evidence(&known).unwrap();
+        known.organic_matter_percent = Some(6.0);
+        let with = evidence(&known).unwrap();
+        assert_eq!(with.water, without.water);
+        assert_eq!(with.notes, [Note::OrganicMatterUnused { percent: 6.0 }]);
     }
 
     #[test]
