@@ -2,6 +2,7 @@
 //! 2 bad input, 3 internal failure.
 
 mod calibration_file;
+mod caution;
 mod command;
 mod controller;
 mod failure;
@@ -17,6 +18,7 @@ fn main() -> ExitCode {
     match command::run(command::Cli::parse()) {
         Ok(failure::Verdict::Good) => ExitCode::SUCCESS,
         Ok(failure::Verdict::Unfit) => ExitCode::from(1),
+        Ok(failure::Verdict::Faulty) => ExitCode::from(2),
         Err(failure) => {
             eprintln!("error: {failure}");
             ExitCode::from(failure.exit_code())
