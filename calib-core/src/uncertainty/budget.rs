@@ -35,6 +35,8 @@ pub enum Source {
     Quantisation,
     /// The temperature sensor.
     TemperatureSensor,
+    /// Field capacity and wilting point of the soil.
+    SoilWater,
 }
 
 impl fmt::Display for Source {
@@ -53,6 +55,7 @@ impl fmt::Display for Source {
             Source::ReadingNoise => "noise of one reading",
             Source::Quantisation => "rounding to whole counts",
             Source::TemperatureSensor => "temperature sensor",
+            Source::SoilWater => "field capacity and wilting point",
         })
     }
 }
