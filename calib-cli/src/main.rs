@@ -3,7 +3,6 @@
 
 mod calibration_file;
 mod command;
-mod controller;
 mod failure;
 mod output;
 mod plot;
