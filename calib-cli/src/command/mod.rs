@@ -1,6 +1,9 @@
 //! The commands, one file each. A command reads, calls the core, and writes or
 //! explains; a formula here is in the wrong place.
 
+mod export;
+mod verify;
+
 use crate::failure::{Failure, Verdict};
 use clap::{Parser, Subcommand};
 
@@ -13,9 +16,17 @@ pub struct Cli {
 }
 
 #[derive(Debug, Subcommand)]
-enum Command {}
+enum Command {
+    /// Write controller files from the saved calibrations, and prove them.
+    Export(export::Arguments),
+    /// Check controller files, and compare them with their calibration at every code.
+    Verify(verify::Arguments),
+}
 
 /// Runs the command chosen.
 pub fn run(cli: Cli) -> Result<Verdict, Failure> {
-    match cli.command {}
+    match cli.command {
+        Command::Export(arguments) => export::run(&arguments),
+        Command::Verify(arguments) => verify::run(&arguments),
+    }
 }
