@@ -1,6 +1,8 @@
 //! A small vocabulary for whole-program tests: a folder of one's own, the
 //! program run in it, and its answer in full when something is not as expected.
 
+pub mod controller;
+
 use std::path::{Path, PathBuf};
 use std::process::Command;
 use std::sync::OnceLock;
