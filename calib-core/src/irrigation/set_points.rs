@@ -321,6 +321,8 @@ mod tests {
                 .map(|i| (0..side).map(|j| if i == j { 4e-6 } else { 0.0 }).collect())
                 .collect(),
             core_scatter: 0.006,
+            scatter_draws: Vec::new(),
+            rivals: Vec::new(),
             degrees_of_freedom: 12.0,
             relative_volume_u: 0.01,
             noise: ReadingNoise {
