@@ -5,10 +5,16 @@ mod calibration_file;
 mod caution;
 mod command;
 mod controller;
+mod cores;
 mod failure;
+mod fit_report;
+mod fitted;
+mod notice;
 mod output;
+mod pairing;
 mod plot;
 mod table;
+mod text_table;
 mod workbench;
 
 use clap::Parser;

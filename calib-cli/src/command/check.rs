@@ -48,11 +48,11 @@ struct Contents<'a> {
 /// [`Failure::Internal`] if the result cannot be printed.
 pub fn run(check: &Check) -> Result<Verdict, Failure> {
     let inspection = table::inspect(&check.dir);
-    output::print(&if check.json {
-        as_json(&inspection)?
+    if check.json {
+        output::print_json(&report(&inspection))?;
     } else {
-        as_text(&check.dir, &inspection)
-    })?;
+        output::print(&as_text(&check.dir, &inspection))?;
+    }
     Ok(if inspection.workbench.is_some() {
         Verdict::Good
     } else {
@@ -60,8 +60,8 @@ pub fn run(check: &Check) -> Result<Verdict, Failure> {
     })
 }
 
-fn as_json(inspection: &Inspection) -> Result<String, Failure> {
-    let report = Report {
+fn report(inspection: &Inspection) -> Report<'_> {
+    Report {
         format: "ovendry check",
         version: 1,
         problems: &inspection.complaints,
@@ -74,10 +74,7 @@ fn as_json(inspection: &Inspection) -> Result<String, Failure> {
             readings: workbench.readings.len(),
             sources: &workbench.sources,
         }),
-    };
-    serde_json::to_string_pretty(&report)
-        .map(|text| text + "\n")
-        .map_err(|error| Failure::Internal(format!("cannot write the result: {error}")))
+    }
 }
 
 fn as_text(folder: &Path, inspection: &Inspection) -> String {

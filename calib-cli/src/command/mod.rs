@@ -2,6 +2,7 @@
 //! explains; a formula here is in the wrong place.
 
 mod check;
+mod fit;
 mod start;
 
 use crate::failure::{Failure, Verdict};
@@ -21,6 +22,8 @@ enum Command {
     Start(start::Start),
     /// Name every problem in a workbench, with its line and its mend
     Check(check::Check),
+    /// Fit counts to oven-dry water content, a calibration for each probe
+    Fit(fit::Fit),
 }
 
 /// Runs the command chosen.
@@ -28,5 +31,6 @@ pub fn run(cli: Cli) -> Result<Verdict, Failure> {
     match cli.command {
         Command::Start(start) => start::run(&start),
         Command::Check(check) => check::run(&check),
+        Command::Fit(fit) => fit::run(&fit),
     }
 }
