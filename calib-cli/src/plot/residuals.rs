@@ -95,7 +95,7 @@ impl ResidualChart {
         self.sheet.at(point.count, point.theta_v)
     }
 
-    /// The space a core takes:'s dot and bar.
+    /// The space a core takes with its bar.
     fn mark(&self, point: &CorePoint) -> Space {
         let (x, y) = self.centre(point);
         let (_, end) = self
