@@ -10,6 +10,8 @@ pub enum Verdict {
     Good,
     /// Judged not fit for use: exit code 1.
     Unfit,
+    /// The input itself was to be judged, and must be mended first: exit code 2.
+    Faulty,
 }
 
 /// Why a command stopped.

@@ -2,12 +2,19 @@
 //! 2 bad input, 3 internal failure.
 
 mod calibration_file;
+mod caution;
 mod command;
 mod controller;
+mod cores;
 mod failure;
+mod fit_report;
+mod fitted;
+mod notice;
 mod output;
+mod pairing;
 mod plot;
 mod table;
+mod text_table;
 mod workbench;
 
 use clap::Parser;
@@ -17,6 +24,7 @@ fn main() -> ExitCode {
     match command::run(command::Cli::parse()) {
         Ok(failure::Verdict::Good) => ExitCode::SUCCESS,
         Ok(failure::Verdict::Unfit) => ExitCode::from(1),
+        Ok(failure::Verdict::Faulty) => ExitCode::from(2),
         Err(failure) => {
             eprintln!("error: {failure}");
             ExitCode::from(failure.exit_code())

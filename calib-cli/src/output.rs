@@ -6,6 +6,33 @@ use std::fs;
 use std::io::Write;
 use std::path::{Path, PathBuf};
 
+/// Writes `text` to standard output. A reader that has gone away is no failure.
+///
+/// # Errors
+/// [`Failure::Internal`] if standard output cannot be written otherwise.
+pub fn print(text: &str) -> Result<(), Failure> {
+    let mut stdout = std::io::stdout().lock();
+    match stdout
+        .write_all(text.as_bytes())
+        .and_then(|()| stdout.flush())
+    {
+        Err(error) if error.kind() != std::io::ErrorKind::BrokenPipe => Err(Failure::Internal(
+            format!("cannot write to standard output: {error}"),
+        )),
+        _ => Ok(()),
+    }
+}
+
+/// Writes `value` to standard output as indented JSON.
+///
+/// # Errors
+/// As [`print`], and [`Failure::Internal`] if a number cannot be written as JSON.
+pub fn print_json(value: &impl serde::Serialize) -> Result<(), Failure> {
+    let text = serde_json::to_string_pretty(value)
+        .map_err(|error| Failure::Internal(format!("cannot write the result: {error}")))?;
+    print(&(text + "\n"))
+}
+
 /// Files to be written together.
 ///
 /// Every file is first written beside its place and flushed to disk, then all

@@ -8,7 +8,7 @@ use calib_core::quantity::{
     Density, Estimate, Fraction, LitrePerMinute, Millimetre, SquareMetre, Timestamp, Vwc,
 };
 use calib_core::readings::Reading;
-use std::path::PathBuf;
+use std::path::{Path, PathBuf};
 
 /// A whole workbench: site, cores and readings.
 #[derive(Debug, Clone)]
@@ -25,6 +25,18 @@ pub struct Workbench {
     pub warnings: Vec<Warning>,
     /// Name and SHA-256 of each input file, for provenance.
     pub sources: Vec<SourceFile>,
+}
+
+impl Workbench {
+    /// The path of one of its files, as a person in the current folder would
+    /// write it.
+    pub fn shown(&self, name: &str) -> PathBuf {
+        if self.folder == Path::new(".") {
+            PathBuf::from(name)
+        } else {
+            self.folder.join(name)
+        }
+    }
 }
 
 /// An input file and what it held.

@@ -2,10 +2,12 @@
 //! covariance, temperature term, domain and the noise of a single reading.
 
 use crate::curve::{Curve, CurveError, MAX_CURVE_PARAMETERS};
+use crate::fit::{Choice, Observation, Rival, ScatterDraw, quadratic_form};
 use crate::quantity::{Celsius, Quantity, QuantityError, Vwc};
 use crate::temperature::TemperatureTerm;
 use crate::uncertainty::{Budget, Expanded, Source};
 use serde::{Deserialize, Serialize};
+use statrs::function::erf::erf;
 use std::fmt;
 
 /// Coverage probability of every interval the program states.
@@ -84,6 +86,10 @@ pub struct Calibration {
     /// Standard deviation of theta_v by which cores scatter about the curve
     /// beyond their stated uncertainties, m3/m3.
     pub core_scatter: f64,
+    /// What that scatter may really be, given how few cores it was seen on.
+    pub scatter_draws: Vec<ScatterDraw>,
+    /// Curves the data do not rule out beside this one.
+    pub rivals: Vec<Rival>,
     /// Residual degrees of freedom of the fit.
     pub degrees_of_freedom: f64,
     /// Relative standard uncertainty of the ring volume, shared by all cores.
@@ -134,7 +140,61 @@ pub struct Prediction {
     pub budget: Budget,
 }
 
+/// What a fit does not know about the probe it is for.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Instrument {
+    /// The probe's identifier.
+    pub probe: String,
+    /// The soil's name.
+    pub soil: String,
+    /// Bits of the analogue-to-digital converter.
+    pub adc_bits: u8,
+    /// Noise of a single reading.
+    pub noise: ReadingNoise,
+    /// Standard uncertainty of the soil temperature sensor, C.
+    pub temperature_u: f64,
+}
+
 impl Calibration {
+    /// Puts the curve chosen and the probe it is for together. `observations` are
+    /// those the choice was made from.
+    pub fn new(instrument: Instrument, choice: &Choice, observations: &[Observation]) -> Self {
+        let fit = &choice.fit;
+        let cores = observations.len();
+        let temperatures: Option<Vec<f64>> = observations
+            .iter()
+            .map(|o| o.temperature.map(Quantity::value))
+            .collect();
+        let volume_square: f64 = observations
+            .iter()
+            .map(|o| o.relative_volume_u.powi(2))
+            .sum();
+        Self {
+            probe: instrument.probe,
+            soil: instrument.soil,
+            adc_bits: instrument.adc_bits,
+            curve: fit.curve.clone(),
+            temperature: fit.temperature,
+            domain: fit.domain,
+            temperature_range: temperatures.filter(|all| !all.is_empty()).map(|all| {
+                all.iter()
+                    .fold((f64::INFINITY, f64::NEG_INFINITY), |(low, high), t| {
+                        (low.min(*t), high.max(*t))
+                    })
+            }),
+            covariance: fit.covariance.clone(),
+            core_scatter: fit.core_scatter,
+            scatter_draws: fit.scatter_draws.clone(),
+            rivals: choice.rivals.clone(),
+            degrees_of_freedom: fit.degrees_of_freedom,
+            relative_volume_u: (volume_square / cores.max(1) as f64).sqrt(),
+            noise: instrument.noise,
+            temperature_u: instrument.temperature_u,
+            direction: fit.direction,
+            cores,
+        }
+    }
+
     /// The largest code the converter can give.
     pub fn largest_code(&self) -> u32 {
         (1_u32 << u32::from(self.adc_bits.min(31))) - 1
@@ -212,6 +272,10 @@ impl Calibration {
             self.core_scatter,
             self.degrees_of_freedom,
         );
+        budget.add_known(
+            Source::CurveChoice,
+            self.curve_choice_u(count, temperature, theta_v.value()),
+        );
         budget.add_known(Source::CoreVolume, self.relative_volume_u * theta_v.value());
         budget.add_estimated(
             Source::ReadingNoise,
@@ -225,12 +289,73 @@ impl Calibration {
                 slope * kappa * self.temperature_u,
             );
         }
+        let mut expanded = budget.expand(COVERAGE);
+        if !self.scatter_draws.is_empty() && expanded.standard > 0.0 {
+            expanded.expanded = self.half_width(&budget);
+            expanded.coverage_factor = expanded.expanded / expanded.standard;
+        }
         Ok(Prediction {
             count,
             theta_v,
-            expanded: budget.expand(COVERAGE),
+            expanded,
             budget,
         })
+    }
+
+    /// How far the rivals lie from this curve: the root of their weighted mean
+    /// square distance.
+    fn curve_choice_u(&self, count: f64, temperature: Option<Celsius>, theta: f64) -> f64 {
+        self.rivals
+            .iter()
+            .map(|rival| {
+                let count = match (rival.temperature, temperature) {
+                    (Some(term), Some(t)) => term.count_at_reference(count, t),
+                    _ => count,
+                };
+                rival.weight * (rival.curve.value(count) - theta).powi(2)
+            })
+            .sum::<f64>()
+            .sqrt()
+    }
+
+    /// Half width of the interval that covers [`COVERAGE`] when the scatter is
+    /// any of its draws: for each, the result is normal with the variance that
+    /// draw gives.
+    fn half_width(&self, budget: &Budget) -> f64 {
+        let square = |of: Source| -> f64 { budget.only(|source| source == of).standard().powi(2) };
+        let parameters = square(Source::CurveParameters);
+        let rest = budget
+            .only(|source| !matches!(source, Source::CurveParameters | Source::CoreScatter))
+            .standard()
+            .powi(2);
+        let spreads: Vec<(f64, f64)> = self
+            .scatter_draws
+            .iter()
+            .map(|draw| {
+                let variance =
+                    rest + parameters * draw.covariance_scale + draw.scatter * draw.scatter;
+                (draw.weight, variance.sqrt())
+            })
+            .collect();
+        let covered = |half_width: f64| -> f64 {
+            spreads
+                .iter()
+                .map(|(weight, spread)| {
+                    weight * erf(half_width / (spread * std::f64::consts::SQRT_2))
+                })
+                .sum()
+        };
+        let widest = spreads.iter().map(|(_, s)| *s).fold(0.0, f64::max);
+        let (mut low, mut high) = (0.0, 6.0 * widest);
+        for _ in 0..50 {
+            let middle = 0.5 * (low + high);
+            if covered(middle) < COVERAGE {
+                low = middle;
+            } else {
+                high = middle;
+            }
+        }
+        high
     }
 
     /// The count (at the reference temperature) at which the curve gives
@@ -269,14 +394,6 @@ impl Calibration {
     }
 }
 
-/// v' M v; rows or entries beyond the shorter of the two are not looked at.
-fn quadratic_form(rows: &[Vec<f64>], v: &[f64]) -> f64 {
-    rows.iter()
-        .zip(v)
-        .map(|(row, vi)| vi * row.iter().zip(v).map(|(m, vj)| m * vj).sum::<f64>())
-        .sum()
-}
-
 #[cfg(test)]
 mod tests {
     use super::*;
@@ -310,6 +427,8 @@ mod tests {
                 vec![0.0, 0.0, 0.01],
             ],
             core_scatter: 0.004,
+            scatter_draws: Vec::new(),
+            rivals: Vec::new(),
             degrees_of_freedom: 18.0,
             relative_volume_u: 0.01,
             noise: ReadingNoise {

@@ -2,6 +2,8 @@
 //! program run in it, and its answer in full when something is not as expected.
 
 pub mod demo;
+pub mod simulation;
+pub mod table;
 
 use std::path::{Path, PathBuf};
 use std::process::Command;

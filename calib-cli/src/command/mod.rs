@@ -1,6 +1,10 @@
 //! The commands, one file each. A command reads, calls the core, and writes or
 //! explains; a formula here is in the wrong place.
 
+mod check;
+mod fit;
+mod start;
+
 use crate::failure::{Failure, Verdict};
 use clap::{Parser, Subcommand};
 
@@ -13,9 +17,20 @@ pub struct Cli {
 }
 
 #[derive(Debug, Subcommand)]
-enum Command {}
+enum Command {
+    /// Lay out a commented workbench folder
+    Start(start::Start),
+    /// Name every problem in a workbench, with its line and its mend
+    Check(check::Check),
+    /// Fit counts to oven-dry water content, a calibration for each probe
+    Fit(fit::Fit),
+}
 
 /// Runs the command chosen.
 pub fn run(cli: Cli) -> Result<Verdict, Failure> {
-    match cli.command {}
+    match cli.command {
+        Command::Start(start) => start::run(&start),
+        Command::Check(check) => check::run(&check),
+        Command::Fit(fit) => fit::run(&fit),
+    }
 }

@@ -73,6 +73,8 @@ fn calibration(
         temperature_range: Some((9.0, 29.0)),
         covariance,
         core_scatter: 0.0058,
+        scatter_draws: Vec::new(),
+        rivals: Vec::new(),
         degrees_of_freedom: 18.0,
         relative_volume_u: 0.0057,
         noise: ReadingNoise {

@@ -1,1 +1,301 @@
-//! Reading and writing of the workbench's files.
+//! Reading the workbench's files: what they say, then what it means.
+//!
+//! Every fault is gathered, with file, line, column, value and mend; nothing
+//! stops at the first.
+
+mod delimited;
+mod findings;
+mod header;
+mod nearest;
+mod number;
+mod readings;
+mod samples;
+mod site;
+mod source;
+mod time;
+
+use crate::failure::{Complaint, Failure, Warning};
+use crate::workbench::Workbench;
+use findings::Findings;
+#[cfg(test)]
+pub use readings::COLUMNS as READING_COLUMNS;
+#[cfg(test)]
+pub use samples::COLUMNS as SAMPLE_COLUMNS;
+#[cfg(test)]
+pub use site::keys as site_keys;
+use source::{Source, shown_path};
+use std::path::Path;
+
+/// Name of the site file.
+pub const SITE: &str = "site.toml";
+/// Name of the cores' file.
+pub const SAMPLES: &str = "samples.csv";
+/// Name of the log.
+pub const READINGS: &str = "readings.csv";
+
+/// What a folder holds and all that was found in it.
+#[derive(Debug)]
+pub struct Inspection {
+    /// The workbench, if nothing was refused.
+    pub workbench: Option<Workbench>,
+    /// Every fault, by file and line. Empty exactly if there is a workbench.
+    pub complaints: Vec<Complaint>,
+    /// What does not stop the work; the workbench holds the same.
+    pub warnings: Vec<Warning>,
+}
+
+/// Reads a workbench folder.
+///
+/// # Errors
+/// [`Failure::Input`] with every fault found.
+pub fn load(folder: &Path) -> Result<Workbench, Failure> {
+    let inspection = inspect(folder);
+    inspection
+        .workbench
+        .ok_or(Failure::Input(inspection.complaints))
+}
+
+/// Reads a workbench folder and tells everything about it.
+pub fn inspect(folder: &Path) -> Inspection {
+    if !folder.is_dir() {
+        return Inspection {
+            workbench: None,
+            complaints: vec![Complaint::about(
+                folder,
+                "is not a folder",
+                "name the folder that holds site.toml, samples.csv and readings.csv, \
+                 or run `ovendry start` to have one laid out",
+            )],
+            warnings: Vec::new(),
+        };
+    }
+    let mut findings = Findings::default();
+    let workbench = read(folder, &mut findings);
+    let files = [SITE, SAMPLES, READINGS].map(|name| shown_path(folder, name));
+    let (complaints, warnings) = findings.finish(&files.each_ref().map(AsRef::as_ref));
+    Inspection {
+        workbench: workbench
+            .filter(|_| complaints.is_empty())
+            .map(|workbench| Workbench {
+                warnings: warnings.clone(),
+                ..workbench
+            }),
+        complaints,
+        warnings,
+    }
+}
+
+fn read(folder: &Path, findings: &mut Findings) -> Option<Workbench> {
+    let site_source = Source::read(folder, SITE, findings);
+    let samples_source = Source::read(folder, SAMPLES, findings);
+    let readings_source = Source::read(folder, READINGS, findings);
+    let site = match &site_source {
+        Ok(source) => site::read(source, findings),
+        Err(_) => site::UNREADABLE,
+    };
+    let samples = samples_source
+        .as_ref()
+        .ok()
+        .map(|source| samples::read(source, &site, findings));
+    let readings = readings_source
+        .as_ref()
+        .ok()
+        .map(|source| readings::read(source, &site, findings));
+    Some(Workbench {
+        folder: folder.to_owned(),
+        site: site.site?,
+        samples: samples?.ok()?,
+        readings: readings?.ok()?,
+        warnings: Vec::new(),
+        sources: [site_source, samples_source, readings_source]
+            .into_iter()
+            .map(|source| source.map(|source| source.stamp))
+            .collect::<Result<_, _>>()
+            .ok()?,
+    })
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use calib_core::calibration::Direction;
+    use calib_core::gravimetry::CoreVolume;
+    use calib_core::quantity::{Quantity, Timestamp};
+    use std::fs;
+
+    const SITE_TEXT: &str = r#"
+[site]
+name = "Terrace field"
+[balance]
+resolution_g = 0.01
+[ring]
+diameter_cm = 5.0
+height_cm = 5.1
+[[soil]]
+id = "loam"
+sand_percent = 40
+silt_percent = 40.5
+clay_percent = 20
+field_capacity = 0.28
+[[probe]]
+id = "P1"
+adc_bits = 10
+counts_when_wetter = "fall"
+soil = "loam"
+[controller]
+area_m2 = 120
+flow_l_per_min = 18
+"#;
+    const SAMPLES_TEXT: &str = "\
+sample_id,soil,level,tare_g,wet_g,dry_g,core_volume_cm3,taken_at
+A1,loam,1,38.42,214.87,188.15,,2026-11-25T14:05:00Z
+A2,loam,1,38.5,214.9,188.2,98.5,
+";
+    const READINGS_TEXT: &str = "\
+timestamp,probe_id,raw_count,soil_temp_c,sample_id
+2026-11-25T14:00:00Z,P1,512,18.5,A1
+2026-11-25T14:01:00Z,P1,513,,A1
+";
+
+    fn bench(samples: &str, readings: &str) -> tempfile::TempDir {
+        let folder = tempfile::tempdir().unwrap();
+        for (name, text) in [(SITE, SITE_TEXT), (SAMPLES, samples), (READINGS, readings)] {
+            fs::write(folder.path().join(name), text).unwrap();
+        }
+        folder
+    }
+
+    fn read(samples: &str, readings: &str) -> Workbench {
+        let folder = bench(samples, readings);
+        load(folder.path()).unwrap_or_else(|failure| panic!("{failure}"))
+    }
+
+    #[test]
+    fn a_workbench_means_what_its_files_say() {
+        let workbench = read(SAMPLES_TEXT, READINGS_TEXT);
+        let site = &workbench.site;
+        assert_eq!(site.name, "Terrace field");
+        assert_eq!(site.balance.repeatability_g, 0.01, "the resolution");
+        assert_eq!((site.window_seconds, site.temperature_u), (1800, 0.5));
+        assert_eq!(site.probes[0].direction, Some(Direction::FallsWhenWetter));
+        assert_eq!(site.probes[0].line, 15);
+        let soil = &site.soils[0];
+        let Some(crate::workbench::Texture::Fractions { sand, silt, clay }) = soil.texture else {
+            panic!("{soil:?}")
+        };
+        assert!(
+            (sand + silt + clay - 100.0).abs() < 1e-9,
+            "rounding is shared out"
+        );
+        assert_eq!(soil.field_capacity.map(|fc| fc.u), Some(0.02));
+        let controller = site.controller.as_ref().unwrap();
+        assert_eq!(controller.application_efficiency.value(), 0.9);
+        assert_eq!(
+            (
+                controller.minimum_on_s,
+                controller.minimum_off_s,
+                controller.maximum_on_s
+            ),
+            (30, 300, 3600)
+        );
+
+        let [ringed, stated] = workbench.samples.as_slice() else {
+            panic!("{:?}", workbench.samples)
+        };
+        assert_eq!(ringed.taken_at, Some(Timestamp(1_795_615_500)));
+        assert_eq!(ringed.line, 2);
+        assert!(matches!(ringed.volume, CoreVolume::Ring { height, .. }
+                if height.value.value() == 5.1 && height.u == 0.02));
+        assert!(matches!(stated.volume, CoreVolume::Stated(volume)
+                if volume.value.value() == 98.5 && (volume.u - 0.985).abs() < 1e-12));
+        let [first, second] = workbench.readings.as_slice() else {
+            panic!("{:?}", workbench.readings)
+        };
+        assert_eq!(first.reading.count, 512);
+        assert_eq!(first.sample.as_deref(), Some("A1"));
+        assert_eq!(second.reading.soil_temperature, None);
+        assert_eq!(second.line, 3);
+        assert_eq!(workbench.sources.len(), 3);
+    }
+
+    #[test]
+    fn a_spreadsheets_export_means_the_same() {
+        let exported = |text: &str| {
+            let semicolons = text.replace(',', ";").replace('\n', ";;\r\n");
+            let commas: String = semicolons
+                .split(';')
+                .map(|cell| match cell.parse::<f64>() {
+                    Ok(_) => cell.replace('.', ","),
+                    Err(_) => cell.to_owned(),
+                })
+                .collect::<Vec<_>>()
+                .join(";");
+            format!("\u{feff}{commas};;;;\r\n\r\n")
+        };
+        let plain = read(SAMPLES_TEXT, READINGS_TEXT);
+        let exported = read(&exported(SAMPLES_TEXT), &exported(READINGS_TEXT));
+        assert_eq!(plain.samples, exported.samples);
+        assert_eq!(plain.readings, exported.readings);
+    }
+
+    #[test]
+    fn columns_may_stand_in_any_order() {
+        let turned = |text: &str| -> String {
+            text.lines()
+                .map(|line| line.split(',').rev().collect::<Vec<_>>().join(",") + "\n")
+                .collect()
+        };
+        let plain = read(SAMPLES_TEXT, READINGS_TEXT);
+        let turned = read(&turned(SAMPLES_TEXT), &turned(READINGS_TEXT));
+        assert_eq!(plain.samples, turned.samples);
+        assert_eq!(plain.readings, turned.readings);
+    }
+
+    #[test]
+    fn readings_of_one_second_are_kept_and_mentioned() {
+        let folder = bench(
+            SAMPLES_TEXT,
+            &READINGS_TEXT.replace("14:01:00Z,P1,513", "14:00:00Z,P1,513"),
+        );
+        let workbench = load(folder.path()).unwrap();
+        assert_eq!(workbench.readings.len(), 2);
+        assert!(
+            workbench.warnings[0]
+                .what
+                .starts_with("1 reading carries the same time as the one before"),
+            "{:?}",
+            workbench.warnings
+        );
+    }
+
+    #[test]
+    fn all_faults_of_all_files_are_told_at_once() {
+        let folder = bench(
+            &SAMPLES_TEXT.replace("38.42", "x").replace("188.2", "y"),
+            &READINGS_TEXT.replace("512", "-1"),
+        );
+        fs::write(folder.path().join(SITE), SITE_TEXT.replace("= 10", "= 40")).unwrap();
+        let inspection = inspect(folder.path());
+        assert!(inspection.workbench.is_none());
+        let places: Vec<_> = inspection
+            .complaints
+            .iter()
+            .map(|complaint| {
+                (
+                    complaint.line.unwrap_or(0),
+                    complaint.column.clone().unwrap_or_default(),
+                )
+            })
+            .collect();
+        let expected = [
+            (17, "adc_bits"),
+            (2, "tare_g"),
+            (3, "dry_g"),
+            (2, "raw_count"),
+        ];
+        assert_eq!(
+            places,
+            expected.map(|(line, column)| (line, column.to_owned()))
+        );
+    }
+}

@@ -1,4 +1,24 @@
 //! Oven-dry cores: masses in, water content with uncertainty out.
+//!
+//! [`reduce`] turns the weighings of one core into gravimetric water content,
+//! dry bulk density, volumetric water content, porosity, void ratio and degree
+//! of saturation, each with a standard uncertainty. The method is a [`Method`]:
+//! the balance, the particle density, the water temperature and the criteria a
+//! weighing is judged by.
+
+mod check;
+mod error;
+mod method;
+mod propagation;
+mod reduce;
+mod warning;
+mod water;
+
+pub use error::{CoreInput, GravimetryError, Weighing};
+pub use method::Method;
+pub use reduce::{ReducedCore, reduce};
+pub use warning::CoreWarning;
+pub use water::water_density;
 
 use crate::quantity::{Centimetre, CubicCentimetre, Estimate, Gram};
 

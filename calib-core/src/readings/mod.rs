@@ -1,4 +1,24 @@
 //! Logged readings: what the converter said, when, and at what soil temperature.
+//!
+//! [`summarise`] screens the readings of one window (those that belong to one
+//! core) and gives their centre with its uncertainty, the noise of a single
+//! reading, and flags for what looks wrong. [`pool_noise`] puts the noise of
+//! many windows together; [`stuck_since`] compares windows that should differ.
+
+mod drift;
+mod flag;
+mod noise;
+mod robust;
+mod rule;
+mod screen;
+mod stuck;
+mod summary;
+
+pub use flag::Flag;
+pub use noise::pool_noise;
+pub use rule::WindowRule;
+pub use stuck::stuck_since;
+pub use summary::{ReadingError, WindowSummary, summarise};
 
 use crate::quantity::{Celsius, Timestamp};
 

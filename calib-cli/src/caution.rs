@@ -1,0 +1,33 @@
+//! Where the work can hurt: cautions for every text that sets a person to it.
+
+/// Drying cores.
+pub const OVEN: &[&str] = &[
+    "A drying oven at 105 C burns: heat-proof gloves, tongs, a marked place for hot \
+     containers; let cores cool before weighing.",
+    "Ventilate the room: drying soil gives off steam and fumes. Dry nothing contaminated, \
+     nothing flammable and no plastic in it.",
+    "Soil rich in organic matter can char or smoulder at 105 C: do not leave it unwatched.",
+];
+
+/// Pumps, valves and mains near water.
+pub const PUMP: &[&str] = &[
+    "Mains and water kill together: keep mains work to licensed hands, behind a residual \
+     current device, and use low voltage in the field.",
+    "Where irrigation joins a drinking-water line, a backflow preventer is usually required by law.",
+    "Set a longest run time outside this program too: a fault must not flood land or \
+     buildings or wash fertiliser into ground water.",
+];
+
+/// What stands above all of them.
+pub const LOCAL_RULES: &str =
+    "Local codes, your workplace's rules and licensed practice come before anything written here.";
+
+/// The cautions as indented lines, with [`LOCAL_RULES`] at the end.
+pub fn lines(cautions: &[&[&str]]) -> String {
+    cautions
+        .iter()
+        .flat_map(|group| group.iter())
+        .chain([&LOCAL_RULES])
+        .map(|caution| format!("  - {caution}\n"))
+        .collect()
+}

@@ -1,0 +1,193 @@
+//! `start`: lays out a workbench folder to fill in, or one with invented data to
+//! try the program on.
+
+use crate::caution;
+use crate::failure::{Complaint, Failure, Verdict};
+use crate::output::{self, OutputSet};
+use crate::table::{READINGS, SAMPLES, SITE};
+use std::fmt::Write;
+use std::fs;
+use std::path::PathBuf;
+
+/// What to lay out.
+#[derive(Debug, clap::Args)]
+pub struct Start {
+    /// The folder; made if it is not there
+    dir: PathBuf,
+    /// Fill it with invented data, to try the program
+    #[arg(long)]
+    demo: bool,
+    /// Overwrite what is there
+    #[arg(long)]
+    force: bool,
+}
+
+/// A file's name and text.
+type Sheet = (&'static str, &'static str);
+
+const BLANK: [Sheet; 4] = [
+    (SITE, include_str!("../../assets/workbench/site.toml")),
+    (SAMPLES, include_str!("../../assets/workbench/samples.csv")),
+    (
+        READINGS,
+        include_str!("../../assets/workbench/readings.csv"),
+    ),
+    (
+        "README.txt",
+        include_str!("../../assets/workbench/README.txt"),
+    ),
+];
+
+const DEMO: [Sheet; 3] = [
+    (SITE, include_str!("../../../demo-data/site.toml")),
+    (SAMPLES, include_str!("../../../demo-data/samples.csv")),
+    (READINGS, include_str!("../../../demo-data/readings.csv")),
+];
+
+/// Lays out a workbench folder.
+///
+/// # Errors
+/// [`Failure::Input`] naming every file that is there already and differs, unless
+/// it may be overwritten.
+pub fn run(start: &Start) -> Result<Verdict, Failure> {
+    let sheets: &[Sheet] = if start.demo { &DEMO } else { &BLANK };
+    if start.dir.exists() && !start.dir.is_dir() {
+        return Err(Complaint::about(
+            &start.dir,
+            "is a file",
+            "name a folder, or one that is not there yet",
+        )
+        .into());
+    }
+    if !start.force {
+        refuse_to_overwrite(start, sheets)?;
+    }
+    let mut outputs = OutputSet::default();
+    for (name, text) in sheets {
+        outputs.add(start.dir.join(name), *text);
+    }
+    let mut said = String::new();
+    for path in outputs.paths() {
+        let _ = writeln!(said, "wrote {}", path.display());
+    }
+    outputs.write(start.force)?;
+    said.push_str(&next(start));
+    output::print(&said)?;
+    Ok(Verdict::Good)
+}
+
+fn refuse_to_overwrite(start: &Start, sheets: &[Sheet]) -> Result<(), Failure> {
+    let there = |(name, text): &&Sheet| {
+        let path = start.dir.join(name);
+        match fs::read(&path) {
+            Ok(bytes) => bytes != text.as_bytes(),
+            Err(_) => path.exists(),
+        }
+    };
+    let names: Vec<&str> = sheets.iter().filter(there).map(|sheet| sheet.0).collect();
+    if names.is_empty() {
+        return Ok(());
+    }
+    Err(Complaint::about(
+        &start.dir,
+        format!("holds {} already, and they differ", names.join(", ")),
+        "choose another folder, or add --force to overwrite them for good",
+    )
+    .into())
+}
+
+fn next(start: &Start) -> String {
+    let dir = start.dir.display();
+    if start.demo {
+        return format!(
+            "\nAll of it is invented data: no soil, probe or garden behind it exists. \
+             Do not irrigate by it.\n\nnext: ovendry check {dir}\n"
+        );
+    }
+    format!(
+        "\nFill in site.toml; every key is explained there, and README.txt explains the two \
+         tables.\n\nTake care:\n{}\nnext: ovendry check {dir}   (says what is still to fill in)\n",
+        caution::lines(&[caution::OVEN, caution::PUMP])
+    )
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::table;
+    use std::path::Path;
+
+    fn lay_out(sheets: &[Sheet]) -> tempfile::TempDir {
+        let folder = tempfile::tempdir().unwrap();
+        for (name, text) in sheets {
+            fs::write(folder.path().join(name), text).unwrap();
+        }
+        folder
+    }
+
+    fn told(folder: &Path) -> Vec<String> {
+        let inspection = table::inspect(folder);
+        assert!(inspection.warnings.is_empty(), "{:?}", inspection.warnings);
+        inspection
+            .complaints
+            .iter()
+            .map(|complaint| {
+                let name = complaint.file.file_name().unwrap().to_string_lossy();
+                let column = complaint.column.as_deref().unwrap_or("-");
+                format!("{name} {column} {}", complaint.what)
+            })
+            .collect()
+    }
+
+    #[test]
+    fn a_blank_workbench_lacks_only_what_a_person_must_fill_in() {
+        let folder = lay_out(&BLANK);
+        assert_eq!(
+            told(folder.path()),
+            [
+                "site.toml name is empty",
+                "site.toml texture is empty",
+                "samples.csv - holds a header and no rows",
+                "readings.csv - holds a header and no rows",
+            ]
+        );
+    }
+
+    #[test]
+    fn the_demo_workbench_is_clean() {
+        let folder = lay_out(&DEMO);
+        assert_eq!(told(folder.path()), Vec::<String>::new());
+    }
+
+    #[test]
+    fn every_key_and_column_is_explained_in_the_blank_workbench() {
+        let text = |name| BLANK.iter().find(|sheet| sheet.0 == name).unwrap().1;
+        for key in table::site_keys() {
+            assert!(
+                text(SITE).lines().any(|line| line
+                    .trim_start_matches(['#', ' '])
+                    .starts_with(&format!("{key} = "))),
+                "{key}"
+            );
+        }
+        for (name, columns) in [
+            (SAMPLES, &table::SAMPLE_COLUMNS[..]),
+            (READINGS, &table::READING_COLUMNS[..]),
+        ] {
+            let names: Vec<&str> = columns.iter().map(|column| column.name).collect();
+            assert_eq!(text(name), format!("{}\n", names.join(",")));
+            for column in columns {
+                let needed = if column.required { "needed" } else { "" };
+                assert!(
+                    text("README.txt").lines().any(|line| {
+                        let mut words = line.split_whitespace();
+                        words.next() == Some(column.name)
+                            && (needed.is_empty() || words.next() == Some(needed))
+                    }),
+                    "{}",
+                    column.name
+                );
+            }
+        }
+    }
+}

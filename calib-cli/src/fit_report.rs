@@ -1,0 +1,462 @@
+//! What a fit says, as text for people and as JSON for machines.
+
+use crate::failure::{Failure, Warning};
+use crate::fitted::Fitted;
+use crate::text_table::{Column, TextTable};
+use calib_core::calibration::{COVERAGE, Calibration, Prediction};
+use calib_core::fit::{Candidate, LACK_OF_FIT_LEVEL, Residual, Standing, TemperatureDecision};
+use calib_core::quantity::{Celsius, Quantity, Timestamp};
+use calib_core::uncertainty::coverage_factor;
+use jiff::{Span, tz::Offset};
+use serde::Serialize;
+use std::fmt::Write;
+
+/// Counts at which a new reading's uncertainty is shown.
+const SHOWN_COUNTS: usize = 7;
+
+/// Days after which a calibration should be checked: a year (common practice).
+const RECHECK_DAYS: i64 = 365;
+
+/// One probe's fit, with everything worth saying about it.
+#[derive(Debug, Clone, Serialize)]
+pub struct ProbeReport {
+    /// The calibration.
+    pub calibration: Calibration,
+    /// The curve's equation.
+    pub equation: &'static str,
+    /// The parameters with their standard uncertainties, the temperature
+    /// coefficient last where there is one.
+    pub parameters: Vec<Parameter>,
+    /// Correlation of the parameters, in the same order.
+    pub correlation: Vec<Vec<f64>>,
+    /// Why this curve, in two sentences.
+    pub explanation: [String; 2],
+    /// Whether temperature is corrected for, and why.
+    pub temperature: TemperatureDecision,
+    /// Every curve looked at.
+    pub candidates: Vec<Candidate>,
+    /// Weighted sum of squares with uncertainties as stated.
+    pub chi_square: f64,
+    /// One entry a core.
+    pub residuals: Vec<Residual>,
+    /// A new reading at several counts.
+    pub predictions: Vec<Prediction>,
+}
+
+/// A fitted parameter.
+#[derive(Debug, Clone, Serialize)]
+pub struct Parameter {
+    /// Its name in the equation.
+    pub name: String,
+    /// Its value.
+    pub value: f64,
+    /// Its standard uncertainty.
+    pub u: f64,
+}
+
+impl ProbeReport {
+    /// Gathers what a fit says.
+    ///
+    /// # Errors
+    /// [`Failure::Internal`] if the calibration has no answer inside its own
+    /// domain.
+    pub fn new(fitted: &Fitted<'_>) -> Result<Self, Failure> {
+        let calibration = fitted.calibration.clone();
+        let model = calibration.curve.kind.model();
+        let names = model
+            .parameter_names()
+            .iter()
+            .map(|name| (*name).to_owned());
+        let values = calibration.curve.parameters.iter().copied();
+        let mut parameters: Vec<(String, f64)> = names.zip(values).collect();
+        if let Some(term) = calibration.temperature {
+            parameters.push(("temperature".to_owned(), term.coefficient));
+        }
+        let u: Vec<f64> = (0..parameters.len())
+            .map(|i| calibration.covariance[i][i].max(0.0).sqrt())
+            .collect();
+        let correlation = calibration
+            .covariance
+            .iter()
+            .zip(&u)
+            .map(|(row, ui)| row.iter().zip(&u).map(|(c, uj)| c / (ui * uj)).collect())
+            .collect();
+        Ok(Self {
+            equation: model.equation(),
+            parameters: parameters
+                .into_iter()
+                .zip(&u)
+                .map(|((name, value), u)| Parameter { name, value, u: *u })
+                .collect(),
+            correlation,
+            explanation: fitted.choice.explanation(),
+            temperature: fitted.choice.temperature.clone(),
+            candidates: fitted.choice.candidates.clone(),
+            chi_square: fitted.choice.fit.chi_square,
+            residuals: fitted.choice.fit.residuals.clone(),
+            predictions: predictions(&calibration)?,
+            calibration,
+        })
+    }
+
+    /// The report as a person reads it.
+    pub fn text(&self, details: bool) -> String {
+        let mut text = String::new();
+        let c = &self.calibration;
+        let levels: std::collections::BTreeSet<&str> =
+            self.residuals.iter().map(|r| r.level.as_str()).collect();
+        let heading = format!(
+            "Probe {} in {}: {} cores at {} moisture levels",
+            c.probe,
+            c.soil,
+            c.cores,
+            levels.len()
+        );
+        let rule = "=".repeat(heading.len());
+        // Writing to a String cannot fail.
+        let _ = write!(text, "{heading}\n{rule}\n\n{}\n", self.candidate_table());
+        for sentence in &self.explanation {
+            let _ = writeln!(text, "{}", wrapped(sentence));
+        }
+        let _ = writeln!(
+            text,
+            "{}",
+            wrapped(&sentence_case(&self.temperature.to_string()))
+        );
+        let _ = write!(text, "\n{}", self.curve_lines());
+        let _ = write!(
+            text,
+            "\nOne new reading of this probe in this soil, {:.0} % coverage\n{}",
+            100.0 * COVERAGE,
+            self.prediction_table()
+        );
+        if let Some(middle) = self.predictions.get(self.predictions.len() / 2) {
+            let _ = write!(
+                text,
+                "\nWhat the uncertainty at {:.0} counts is made of\n{}",
+                middle.count,
+                budget_table(middle)
+            );
+        }
+        if details {
+            let _ = write!(text, "\nEvery core\n{}", self.residual_table());
+            let _ = write!(
+                text,
+                "\nHow the parameters correlate\n{}",
+                self.correlation_lines()
+            );
+        } else {
+            text.push_str(&self.worst_core());
+        }
+        text.push('\n');
+        text
+    }
+
+    fn candidate_table(&self) -> TextTable<5> {
+        let mut table = TextTable::new([
+            Column::words("curve"),
+            Column::numbers("unseen cores", "m3/m3"),
+            Column::numbers("AICc", ""),
+            Column::numbers("lack of fit", "p"),
+            Column::words("verdict"),
+        ]);
+        let number = |value: Option<f64>, digits: usize| {
+            value.map_or_else(|| "-".to_owned(), |v| format!("{v:.digits$}"))
+        };
+        for candidate in &self.candidates {
+            if candidate.standing == Standing::NotAskedFor {
+                continue;
+            }
+            table.push([
+                candidate.kind.to_string(),
+                number(candidate.left_out_rmse, 4),
+                number(candidate.aicc, 1),
+                candidate
+                    .lack_of_fit_p
+                    .map_or_else(|| "-".to_owned(), p_value),
+                verdict(&candidate.standing),
+            ]);
+        }
+        table
+    }
+
+    fn curve_lines(&self) -> String {
+        let c = &self.calibration;
+        let axis = c.curve.axis;
+        let mut lines = format!("  {}", self.equation);
+        if self.equation.contains('z') {
+            let _ = write!(lines, ",  z = (count - {}) / {}", axis.origin, axis.unit);
+        } else {
+            let _ = write!(lines, ",  origin = {} counts", axis.origin);
+        }
+        lines.push('\n');
+        for parameter in &self.parameters {
+            if parameter.name == "temperature" {
+                let _ = writeln!(
+                    lines,
+                    "  count at {} C = count - ({:.3} +- {:.3}) x (soil temperature - {0} C)",
+                    c.temperature.map_or(0.0, |term| term.reference.value()),
+                    parameter.value,
+                    self.half_width(parameter)
+                );
+            } else {
+                let _ = writeln!(
+                    lines,
+                    "  {} = {:.5} +- {:.5}",
+                    parameter.name,
+                    parameter.value,
+                    self.half_width(parameter)
+                );
+            }
+        }
+        let _ = writeln!(
+            lines,
+            "  calibrated from {:.0} to {:.0} counts{}; {}",
+            c.domain.low,
+            c.domain.high,
+            c.temperature.map_or_else(String::new, |term| format!(
+                " (at {} C)",
+                term.reference.value()
+            )),
+            c.direction
+        );
+        lines
+    }
+
+    fn half_width(&self, parameter: &Parameter) -> f64 {
+        coverage_factor(COVERAGE, Some(self.calibration.degrees_of_freedom)) * parameter.u
+    }
+
+    fn prediction_table(&self) -> TextTable<5> {
+        let mut table = TextTable::new([
+            Column::numbers("count", ""),
+            Column::numbers("theta_v", "m3/m3"),
+            Column::numbers("+- U", "m3/m3"),
+            Column::numbers("k", ""),
+            Column::numbers("eff. d.o.f.", ""),
+        ]);
+        for p in &self.predictions {
+            table.push([
+                format!("{:.0}", p.count),
+                format!("{:.3}", p.theta_v.value()),
+                format!("{:.3}", p.expanded.expanded),
+                format!("{:.2}", p.expanded.coverage_factor),
+                p.expanded
+                    .degrees_of_freedom
+                    .map_or_else(|| "unlimited".to_owned(), |dof| format!("{dof:.0}")),
+            ]);
+        }
+        table
+    }
+
+    fn residual_table(&self) -> TextTable<8> {
+        let mut table = TextTable::new([
+            Column::words("core"),
+            Column::words("level"),
+            Column::numbers("count", ""),
+            Column::numbers("theta_v", "m3/m3"),
+            Column::numbers("curve", "m3/m3"),
+            Column::numbers("residual", "m3/m3"),
+            Column::numbers("in s.d.", ""),
+            Column::numbers("left out", "m3/m3"),
+        ]);
+        for r in &self.residuals {
+            table.push([
+                r.sample.clone(),
+                r.level.clone(),
+                format!("{:.1}", r.count),
+                format!("{:.4}", r.theta_v),
+                format!("{:.4}", r.fitted),
+                format!("{:+.4}", r.residual),
+                format!("{:+.1}", r.standardised),
+                r.left_out_error
+                    .map_or_else(|| "-".to_owned(), |e| format!("{e:+.4}")),
+            ]);
+        }
+        table
+    }
+
+    fn correlation_lines(&self) -> String {
+        let mut lines = String::new();
+        for (parameter, row) in self.parameters.iter().zip(&self.correlation) {
+            let _ = write!(lines, "  {:<12}", parameter.name);
+            for value in row {
+                let _ = write!(lines, "{value:>7.2}");
+            }
+            lines.push('\n');
+        }
+        lines
+    }
+
+    fn worst_core(&self) -> String {
+        self.residuals
+            .iter()
+            .max_by(|a, b| a.standardised.abs().total_cmp(&b.standardised.abs()))
+            .map_or_else(String::new, |worst| {
+                format!(
+                    "\nFarthest from the curve: core {} (level {}), {:+.3} m3/m3, {:.1} standard deviations; --details lists every core.\n",
+                    worst.sample,
+                    worst.level,
+                    worst.residual,
+                    worst.standardised.abs()
+                )
+            })
+    }
+}
+
+/// A new reading at evenly spaced whole counts over the domain, at the
+/// reference temperature.
+fn predictions(calibration: &Calibration) -> Result<Vec<Prediction>, Failure> {
+    let (low, high) = (
+        calibration.domain.low.ceil(),
+        calibration.domain.high.floor(),
+    );
+    let temperature: Option<Celsius> = calibration.temperature.map(|term| term.reference);
+    (0..SHOWN_COUNTS)
+        .map(|i| {
+            let count = (low + (high - low) * i as f64 / (SHOWN_COUNTS - 1) as f64).round();
+            calibration
+                .predict(count.clamp(low, high), temperature)
+                .map_err(|e| Failure::Internal(e.to_string()))
+        })
+        .collect()
+}
+
+fn budget_table(prediction: &Prediction) -> TextTable<3> {
+    let mut table = TextTable::new([
+        Column::words("source"),
+        Column::numbers("u", "m3/m3"),
+        Column::numbers("share", "of u^2"),
+    ]);
+    let whole = prediction.expanded.standard.powi(2);
+    let mut lines = prediction.budget.lines.clone();
+    lines.sort_by(|a, b| b.u.total_cmp(&a.u));
+    for line in lines {
+        table.push([
+            line.source.to_string(),
+            format!("{:.4}", line.u),
+            format!("{:.0} %", 100.0 * line.u * line.u / whole),
+        ]);
+    }
+    table
+}
+
+fn p_value(p: f64) -> String {
+    if p < 0.001 {
+        "<0.001".to_owned()
+    } else {
+        format!("{p:.3}")
+    }
+}
+
+fn verdict(standing: &Standing) -> String {
+    match standing {
+        Standing::Chosen => "taken".to_owned(),
+        Standing::ForetellsWorse => "foretells unseen cores worse".to_owned(),
+        Standing::NoBetter => "no better than the one taken".to_owned(),
+        Standing::LackOfFit => "misses whole levels".to_owned(),
+        Standing::NotAskedFor => "not asked for".to_owned(),
+        Standing::Refused { reason } => format!("refused: {reason}"),
+    }
+}
+
+/// Warnings that a fit itself gives rise to.
+pub fn warnings(fitted: &Fitted<'_>) -> Vec<Warning> {
+    let mut warnings = Vec::new();
+    let place = format!("probe {}", fitted.calibration.probe);
+    if let Some(test) = fitted
+        .choice
+        .fit
+        .lack_of_fit
+        .filter(|t| t.p_value < LACK_OF_FIT_LEVEL)
+    {
+        warnings.push(Warning {
+            place: place.clone(),
+            what: format!(
+                "the curve misses whole moisture levels by more than cores of one level differ (F = {:.1}, p = {:.3})",
+                test.f, test.p_value
+            ),
+            why: "at those levels every reading will be off the same way".to_owned(),
+            advice: "look at the chart for levels that lie off to one side; repeat the worst one before trusting the set points there".to_owned(),
+        });
+    }
+    if let Some(worst) = fitted
+        .choice
+        .fit
+        .residuals
+        .iter()
+        .filter(|r| r.standardised.abs() > 3.0)
+        .max_by(|a, b| a.standardised.abs().total_cmp(&b.standardised.abs()))
+    {
+        warnings.push(Warning {
+            place: format!("core {}", worst.sample),
+            what: format!(
+                "lies {:.1} standard deviations from the curve of probe {}",
+                worst.standardised.abs(),
+                fitted.calibration.probe
+            ),
+            why: "one wrong mass or label can tilt the whole curve".to_owned(),
+            advice: "check its masses and readings against the record sheet; leave it out only for a reason you can name".to_owned(),
+        });
+    }
+    if !fitted.calibration.degrees_of_freedom.is_finite()
+        || fitted.calibration.degrees_of_freedom < 5.0
+    {
+        warnings.push(Warning {
+            place,
+            what: format!(
+                "only {:.0} cores more than parameters",
+                fitted.calibration.degrees_of_freedom
+            ),
+            why: "the scatter of the cores, and with it every +-, is then itself poorly known".to_owned(),
+            advice: "take more cores; two or three at each of five or more levels is usual (common practice)".to_owned(),
+        });
+    }
+    warnings
+}
+
+/// Date of the last reading, and the date to check again, both `YYYY-MM-DD`.
+///
+/// # Errors
+/// [`Failure::Internal`] if the time lies beyond the calendar.
+pub fn dates(last_reading: Timestamp) -> Result<(String, String), Failure> {
+    let beyond = |e: jiff::Error| Failure::Internal(format!("time beyond the calendar: {e}"));
+    let time = jiff::Timestamp::from_second(last_reading.0).map_err(beyond)?;
+    let day = Offset::UTC.to_datetime(time).date();
+    let recheck = day
+        .checked_add(Span::new().days(RECHECK_DAYS))
+        .map_err(beyond)?;
+    Ok((day.to_string(), recheck.to_string()))
+}
+
+fn sentence_case(text: &str) -> String {
+    let mut characters = text.chars();
+    let mut sentence: String = characters
+        .next()
+        .into_iter()
+        .flat_map(char::to_uppercase)
+        .collect();
+    sentence.push_str(characters.as_str());
+    if !sentence.ends_with('.') {
+        sentence.push('.');
+    }
+    sentence
+}
+
+/// Breaks a sentence into lines of at most 78 characters.
+pub fn wrapped(text: &str) -> String {
+    let mut lines = vec![String::new()];
+    for word in text.split_whitespace() {
+        let line = lines.last().map_or(0, String::len);
+        if line > 0 && line + 1 + word.len() > 78 {
+            lines.push(String::new());
+        }
+        if let Some(line) = lines.last_mut() {
+            if !line.is_empty() {
+                line.push(' ');
+            }
+            line.push_str(word);
+        }
+    }
+    lines.join("\n")
+}

@@ -1,0 +1,286 @@
+//! Cores and readings brought together: one calibration point a core and probe.
+//!
+//! A reading that names a core belongs to it. A core no reading of a probe names
+//! takes the probe's readings of the window before it was taken. A core that
+//! names a probe pairs with that one only, any other with every probe of its
+//! soil that has readings for it.
+
+mod fault;
+mod log;
+#[cfg(test)]
+mod tests;
+
+use crate::cores::{Core, reduce_core};
+use crate::failure::{Complaint, Failure, Warning};
+use crate::notice::{self, Notice};
+use crate::workbench::{Probe, Sample, Workbench};
+use calib_core::calibration::{QUANTISATION, ReadingNoise};
+use calib_core::fit::Observation;
+use calib_core::quantity::{Estimate, Timestamp};
+use calib_core::readings::{WindowRule, WindowSummary, pool_noise, stuck_since, summarise};
+use log::{Log, plain};
+use serde::Serialize;
+use std::collections::HashMap;
+
+/// Noise assumed where no window holds two readings: rounding alone, known so
+/// badly that the coverage factor grows.
+const UNKNOWN_NOISE: ReadingNoise = ReadingNoise {
+    standard_deviation: QUANTISATION,
+    degrees_of_freedom: 1.0,
+};
+
+/// Everything a fit needs, from a whole workbench.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Paired {
+    /// The probes that have cores, in the order of site.toml.
+    pub probes: Vec<PairedProbe>,
+    /// Every core, in the order of samples.csv.
+    pub cores: Vec<Core>,
+    /// What was noticed and does not stop the work.
+    pub warnings: Vec<Warning>,
+}
+
+/// The calibration points of one probe in its soil.
+#[derive(Debug, Clone, PartialEq, Serialize)]
+pub struct PairedProbe {
+    /// The probe's identifier.
+    pub probe: String,
+    /// Its soil.
+    pub soil: String,
+    /// One point a core, in the order of samples.csv.
+    pub observations: Vec<Observation>,
+    /// The window of readings behind each point.
+    pub windows: Vec<WindowSummary>,
+    /// Noise of a single reading, pooled over the windows.
+    pub noise: ReadingNoise,
+    /// Time of the last reading used.
+    pub last_reading: Timestamp,
+}
+
+/// One core with the places in the log of one probe's readings for it.
+struct Pair<'a> {
+    sample: &'a Sample,
+    /// `None` where the core could not be reduced, which is complained about.
+    core: Option<Core>,
+    places: &'a [usize],
+}
+
+/// What was found wrong or remarkable on the way.
+struct Found {
+    complaints: Vec<Complaint>,
+    warnings: Vec<Warning>,
+}
+
+/// Pairs every core of the workbench with its readings.
+///
+/// # Errors
+/// [`Failure::Input`] with every fault of cores, readings and their pairing.
+pub fn pair(workbench: &Workbench) -> Result<Paired, Failure> {
+    let log = Log::index(&workbench.readings);
+    let mut found = Found {
+        complaints: fault::misplaced_tags(workbench, &log),
+        warnings: Vec::new(),
+    };
+    let mut cores = Vec::new();
+    let mut pairs: HashMap<&str, Vec<Pair<'_>>> = HashMap::new();
+    let standing = probes_by_soil(workbench);
+    for sample in &workbench.samples {
+        let core = reduce_core(workbench, sample, &mut found.complaints);
+        cores.extend(core.clone());
+        let probes = probes_of(sample, &standing, workbench);
+        let mut alone = true;
+        for probe in &probes {
+            let places = log.probe(&probe.id).map_or(&[][..], |probe| {
+                let seconds = workbench.site.window_seconds;
+                log.window(probe, &sample.id, sample.taken_at, seconds)
+            });
+            if !places.is_empty() {
+                alone = false;
+                pairs.entry(&probe.id).or_default().push(Pair {
+                    sample,
+                    core: core.clone(),
+                    places,
+                });
+            }
+        }
+        if alone {
+            let complaint = fault::no_readings(workbench, &log, sample, &probes);
+            found.complaints.push(complaint);
+        }
+    }
+
+    found.warnings.extend(core_warnings(&cores));
+    let mut probes = Vec::new();
+    for probe in &workbench.site.probes {
+        match pairs.get(probe.id.as_str()) {
+            None => found.warnings.push(fault::no_cores(probe)),
+            Some(pairs) => probes.extend(points(workbench, &log, probe, pairs, &mut found)),
+        }
+    }
+    if found.complaints.is_empty() {
+        Ok(Paired {
+            probes,
+            cores,
+            warnings: found.warnings,
+        })
+    } else {
+        let complaints = fault::in_order(found.complaints, workbench);
+        Err(Failure::Input(complaints))
+    }
+}
+
+fn probes_by_soil(workbench: &Workbench) -> HashMap<&str, Vec<&Probe>> {
+    let mut standing: HashMap<&str, Vec<&Probe>> = HashMap::new();
+    for probe in &workbench.site.probes {
+        standing.entry(&probe.soil).or_default().push(probe);
+    }
+    standing
+}
+
+/// The probes a core may pair with.
+fn probes_of<'a>(
+    sample: &Sample,
+    standing: &HashMap<&str, Vec<&'a Probe>>,
+    workbench: &'a Workbench,
+) -> Vec<&'a Probe> {
+    match &sample.probe {
+        Some(named) => workbench
+            .site
+            .probes
+            .iter()
+            .filter(|probe| probe.id == *named)
+            .collect(),
+        None => standing
+            .get(sample.soil.as_str())
+            .cloned()
+            .unwrap_or_default(),
+    }
+}
+
+fn core_warnings(cores: &[Core]) -> Vec<Warning> {
+    let mut soils: Vec<&str> = Vec::new();
+    for core in cores {
+        if !soils.contains(&core.soil.as_str()) {
+            soils.push(&core.soil);
+        }
+    }
+    soils
+        .into_iter()
+        .flat_map(|soil| {
+            let notices = cores
+                .iter()
+                .filter(|core| core.soil == soil)
+                .flat_map(|core| {
+                    let warnings = core.reduced.warnings.iter();
+                    warnings.map(|warning| (core.sample.clone(), Notice::from(warning)))
+                });
+            notice::warnings(&format!("soil {soil}"), notices)
+        })
+        .collect()
+}
+
+/// The points of one probe; `None` where something was complained about.
+fn points(
+    workbench: &Workbench,
+    log: &Log<'_>,
+    probe: &Probe,
+    pairs: &[Pair<'_>],
+    found: &mut Found,
+) -> Option<PairedProbe> {
+    if let Some(complaint) = fault::all_the_same(workbench, log, probe) {
+        found.complaints.push(complaint);
+        return None;
+    }
+    found
+        .complaints
+        .extend(fault::one_level(workbench, probe, pairs));
+    let mut windows = windows(workbench, log, probe, pairs, found)?;
+    flag_stuck(pairs, &mut windows);
+    found
+        .warnings
+        .extend(window_warnings(probe, pairs, &windows));
+    let noise = pool_noise(windows.iter().map(|window| window.noise)).unwrap_or_else(|| {
+        found.warnings.push(fault::noise_unknown(probe));
+        UNKNOWN_NOISE
+    });
+    Some(PairedProbe {
+        probe: probe.id.clone(),
+        soil: probe.soil.clone(),
+        observations: pairs
+            .iter()
+            .zip(&windows)
+            .map(|(pair, window)| observation(pair, window))
+            .collect::<Option<_>>()?,
+        noise,
+        last_reading: windows.iter().map(|window| window.last).max()?,
+        windows,
+    })
+}
+
+/// The window of each pair; `None` where one of them cannot be used.
+fn windows(
+    workbench: &Workbench,
+    log: &Log<'_>,
+    probe: &Probe,
+    pairs: &[Pair<'_>],
+    found: &mut Found,
+) -> Option<Vec<WindowSummary>> {
+    let rule = WindowRule::for_converter(probe.adc_bits);
+    let mut windows = Vec::new();
+    for pair in pairs {
+        match summarise(&plain(log.at(pair.places)), &rule) {
+            Ok(window) => windows.push(window),
+            Err(error) => {
+                let first = log.at(pair.places).next();
+                let complaint = fault::unusable(workbench, probe, pair.sample, first, error);
+                found.complaints.push(complaint);
+            }
+        }
+    }
+    (windows.len() == pairs.len()).then_some(windows)
+}
+
+/// Compares each window with the last one before it of another moisture level.
+fn flag_stuck(pairs: &[Pair<'_>], windows: &mut [WindowSummary]) {
+    let mut by_time: Vec<(&str, &mut WindowSummary)> = pairs
+        .iter()
+        .map(|pair| pair.sample.level.as_str())
+        .zip(windows)
+        .collect();
+    by_time.sort_by_key(|(_, window)| window.first);
+    let mut last: Option<(&str, WindowSummary)> = None;
+    let mut of_another_level: Option<WindowSummary> = None;
+    for (level, window) in by_time {
+        if let Some((of, before)) = last.take()
+            && of != level
+        {
+            of_another_level = Some(before);
+        }
+        last = Some((level, window.clone()));
+        let stuck = of_another_level
+            .as_ref()
+            .and_then(|before| stuck_since(before, window));
+        window.flags.extend(stuck);
+    }
+}
+
+fn window_warnings(probe: &Probe, pairs: &[Pair<'_>], windows: &[WindowSummary]) -> Vec<Warning> {
+    let notices = pairs.iter().zip(windows).flat_map(|(pair, window)| {
+        let flags = window.flags.iter();
+        flags.map(|flag| (pair.sample.id.clone(), Notice::from(flag)))
+    });
+    notice::warnings(&format!("probe {}", probe.id), notices)
+}
+
+/// `None` where the core could not be reduced.
+fn observation(pair: &Pair<'_>, window: &WindowSummary) -> Option<Observation> {
+    let reduced = &pair.core.as_ref()?.reduced;
+    Some(Observation {
+        sample: pair.sample.id.clone(),
+        level: pair.sample.level.clone(),
+        count: window.count,
+        temperature: window.temperature,
+        theta_v: Estimate::new(reduced.theta_v.value, reduced.theta_u_independent),
+        relative_volume_u: reduced.relative_volume_u,
+    })
+}

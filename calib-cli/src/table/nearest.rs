@@ -1,0 +1,97 @@
+//! The known name a mistyped one was probably meant to be.
+
+/// Similarity from 0 to 1 above which a name is worth suggesting.
+const CLOSE_ENOUGH: f64 = 0.6;
+
+/// The name in `known` most like `written`, if any is close.
+///
+/// Case, blanks and punctuation are ignored. A name that contains the other
+/// (`count` and `raw_count`), or has all its words (`Dry weight (g)` and
+/// `dry_g`), counts as close.
+pub fn nearest<'k>(written: &str, known: impl IntoIterator<Item = &'k str>) -> Option<&'k str> {
+    if bare(written).is_empty() {
+        return None;
+    }
+    known
+        .into_iter()
+        .map(|name| (likeness(written, name), name))
+        .filter(|(likeness, _)| *likeness >= CLOSE_ENOUGH)
+        .max_by(|a, b| a.0.total_cmp(&b.0))
+        .map(|(_, name)| name)
+}
+
+fn bare(name: &str) -> String {
+    name.chars()
+        .filter(|c| c.is_alphanumeric())
+        .flat_map(char::to_lowercase)
+        .collect()
+}
+
+fn likeness(a: &str, b: &str) -> f64 {
+    let (bare_a, bare_b) = (bare(a), bare(b));
+    let edits = strsim::normalized_damerau_levenshtein(&bare_a, &bare_b);
+    let (short, long) = if bare_a.len() <= bare_b.len() {
+        (&bare_a, &bare_b)
+    } else {
+        (&bare_b, &bare_a)
+    };
+    let contained = short.len() >= 3 && long.contains(short.as_str());
+    if contained || has_words_of(a, b) || has_words_of(b, a) {
+        edits.max(CLOSE_ENOUGH + 0.1 * edits)
+    } else {
+        edits
+    }
+}
+
+/// Whether every word of `name` begins a word of `text`; single letters must be
+/// whole words.
+fn has_words_of(text: &str, name: &str) -> bool {
+    let words = |text: &str| -> Vec<String> {
+        text.to_lowercase()
+            .split(|c: char| !c.is_alphanumeric())
+            .filter(|word| !word.is_empty())
+            .map(str::to_owned)
+            .collect()
+    };
+    let (text, name) = (words(text), words(name));
+    name.len() >= 2
+        && name.iter().all(|word| {
+            text.iter()
+                .any(|other| other == word || (word.len() >= 3 && other.starts_with(word)))
+        })
+}
+
+/// `the known ones are a, b and c`, for when nothing is near.
+pub fn listed<'k>(names: impl IntoIterator<Item = &'k str>) -> String {
+    let names: Vec<&str> = names.into_iter().collect();
+    match names.as_slice() {
+        [] => "none".to_owned(),
+        [one] => (*one).to_owned(),
+        [most @ .., last] => format!("{} and {last}", most.join(", ")),
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn slips_units_in_brackets_and_shortened_names_are_recognised() {
+        let known = ["dry_g", "dry_again_g", "wet_g", "raw_count", "timestamp"];
+        assert_eq!(nearest("Dry (g)", known), Some("dry_g"));
+        assert_eq!(nearest("Dry weight (g)", known), Some("dry_g"));
+        assert_eq!(
+            nearest("Soil temperature, C", ["soil", "soil_temp_c"]),
+            Some("soil_temp_c")
+        );
+        assert_eq!(nearest("raw_cuont", known), Some("raw_count"));
+        assert_eq!(nearest("count", known), Some("raw_count"));
+        assert_eq!(nearest("time", known), Some("timestamp"));
+    }
+
+    #[test]
+    fn nothing_is_suggested_for_a_name_unlike_any() {
+        assert_eq!(nearest("operator", ["dry_g", "soil"]), None);
+        assert_eq!(nearest("", ["dry_g"]), None);
+    }
+}

@@ -1,0 +1,244 @@
+//! Numbers as people and spreadsheets write them: with a decimal point or a
+//! decimal comma, one of the two throughout a file, and nothing else.
+
+use super::findings::{Cell, Findings, Refused};
+use calib_core::quantity::Quantity;
+
+/// The character before the decimals.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum Mark {
+    /// `38.42`
+    Point,
+    /// `38,42`
+    Comma,
+}
+
+impl Mark {
+    fn name(self) -> &'static str {
+        match self {
+            Mark::Point => "decimal point",
+            Mark::Comma => "decimal comma",
+        }
+    }
+}
+
+/// Why a text is not a number.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+enum Fault {
+    /// A word such as `NaN` or `n/a`.
+    StandsForNone,
+    /// `#N/A` and its kin.
+    SpreadsheetError,
+    /// `1,234.5`, `1 234`
+    Thousands,
+    /// `38.42 g`
+    Unit,
+    /// Anything else.
+    NotANumber,
+}
+
+impl Fault {
+    fn what_and_mend(self) -> (&'static str, &'static str) {
+        match self {
+            Fault::StandsForNone => (
+                "stands for no number",
+                "weigh or read it again, or remove the row; where a value may be left out, \
+                 leave the cell empty",
+            ),
+            Fault::SpreadsheetError => (
+                "is a spreadsheet's error mark, not a number",
+                "mend the formula in the spreadsheet and export again",
+            ),
+            Fault::Thousands => (
+                "has a thousands separator",
+                "write the digits without it, e.g. 1234.5",
+            ),
+            Fault::Unit => (
+                "carries a unit",
+                "write the number alone; the column's name says the unit",
+            ),
+            Fault::NotANumber => ("is not a number", "write the number alone, e.g. 188.15"),
+        }
+    }
+}
+
+/// The number in `text` and the decimal mark it uses, if any.
+fn parse(text: &str) -> Result<(f64, Option<Mark>), Fault> {
+    let plain = |text: &str| {
+        text.bytes()
+            .all(|b| b.is_ascii_digit() || b"+-.eE".contains(&b))
+    };
+    if plain(text)
+        && let Ok(value) = text.parse::<f64>()
+        && value.is_finite()
+    {
+        let mark = text.contains('.').then_some(Mark::Point);
+        return Ok((value, mark));
+    }
+    if text.bytes().filter(|b| *b == b',').count() == 1 && !text.contains('.') {
+        let pointed = text.replace(',', ".");
+        if plain(&pointed)
+            && let Ok(value) = pointed.parse::<f64>()
+            && value.is_finite()
+        {
+            return Ok((value, Some(Mark::Comma)));
+        }
+    }
+    Err(diagnose(text))
+}
+
+fn diagnose(text: &str) -> Fault {
+    const NONE_WORDS: [&str; 12] = [
+        "nan", "inf", "infinity", "na", "n/a", "null", "none", "nil", "missing", "-", "--", "?",
+    ];
+    let lower = text.to_lowercase();
+    let unsigned = lower.trim_start_matches(['+', '-']);
+    if NONE_WORDS.contains(&lower.as_str()) || NONE_WORDS.contains(&unsigned) {
+        return Fault::StandsForNone;
+    }
+    if text.starts_with('#') {
+        return Fault::SpreadsheetError;
+    }
+    let separator = |c: char| c.is_whitespace() || matches!(c, ',' | '.' | '\'' | '\u{2019}');
+    if text.starts_with(|c: char| c.is_ascii_digit() || c == '-')
+        && text
+            .chars()
+            .skip(1)
+            .all(|c| c.is_ascii_digit() || separator(c))
+    {
+        return Fault::Thousands;
+    }
+    let digits = text.trim_end_matches(|c: char| !c.is_ascii_digit());
+    let unit = &text[digits.len()..];
+    if !digits.is_empty()
+        && !unit.trim().is_empty()
+        && parse(digits).is_ok()
+        && unit
+            .trim()
+            .chars()
+            .all(|c| c.is_alphabetic() || "%/\u{b0}\u{b2}\u{b3}".contains(c))
+    {
+        return Fault::Unit;
+    }
+    Fault::NotANumber
+}
+
+/// Reads the numbers of one file and holds it to one decimal mark.
+#[derive(Debug)]
+pub struct Numbers {
+    commas_part_cells: bool,
+    first: Option<(Mark, String)>,
+}
+
+impl Numbers {
+    /// For a file whose cells are parted by `delimiter`.
+    pub fn in_file_parted_by(delimiter: u8) -> Self {
+        Self {
+            commas_part_cells: delimiter == b',',
+            first: None,
+        }
+    }
+
+    /// The number in `cell`.
+    pub fn read(&mut self, cell: Cell<'_>, findings: &mut Findings) -> Result<f64, Refused> {
+        if cell.text.is_empty() {
+            return findings
+                .refuse(cell.complaint("is empty", "write the value, or remove the row"));
+        }
+        match parse(cell.text) {
+            Ok((value, None)) => Ok(value),
+            Ok((_, Some(Mark::Comma))) if self.commas_part_cells => {
+                findings.refuse(cell.complaint(
+                    "has a decimal comma in a file whose cells are parted by commas",
+                    "write a decimal point, or export with semicolons between the cells",
+                ))
+            }
+            Ok((value, Some(mark))) => match &self.first {
+                Some((used, place)) if *used != mark => findings.refuse(cell.complaint(
+                    format!("has a {} where {place} has a {}", mark.name(), used.name()),
+                    "use one decimal mark throughout the file",
+                )),
+                Some(_) => Ok(value),
+                None => {
+                    let place = format!("line {} ({} = \"{}\")", cell.line, cell.column, cell.text);
+                    self.first = Some((mark, place));
+                    Ok(value)
+                }
+            },
+            Err(fault) => {
+                let (what, mend) = fault.what_and_mend();
+                findings.refuse(cell.complaint(what, mend))
+            }
+        }
+    }
+
+    /// The number in `cell`, or `None` where the cell is empty.
+    pub fn read_if_any(
+        &mut self,
+        cell: Cell<'_>,
+        findings: &mut Findings,
+    ) -> Result<Option<f64>, Refused> {
+        if cell.text.is_empty() {
+            Ok(None)
+        } else {
+            self.read(cell, findings).map(Some)
+        }
+    }
+}
+
+/// `value` as a quantity; outside its limits it is refused with `mend`.
+pub fn quantity<Q: Quantity>(
+    cell: Cell<'_>,
+    value: f64,
+    mend: &str,
+    findings: &mut Findings,
+) -> Result<Q, Refused> {
+    match Q::new(value) {
+        Ok(quantity) => Ok(quantity),
+        Err(error) => findings.refuse(cell.complaint(error.to_string(), mend)),
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn points_commas_signs_and_exponents_are_read() {
+        assert_eq!(parse("38.42"), Ok((38.42, Some(Mark::Point))));
+        assert_eq!(parse("1,5"), Ok((1.5, Some(Mark::Comma))));
+        assert_eq!(parse("-0,25"), Ok((-0.25, Some(Mark::Comma))));
+        assert_eq!(parse("512"), Ok((512.0, None)));
+        assert_eq!(parse("+1e3"), Ok((1000.0, None)));
+        assert_eq!(parse(",5"), Ok((0.5, Some(Mark::Comma))));
+    }
+
+    #[test]
+    fn what_is_not_a_number_is_refused_for_the_right_reason() {
+        for (text, fault) in [
+            ("NaN", Fault::StandsForNone),
+            ("-inf", Fault::StandsForNone),
+            ("Infinity", Fault::StandsForNone),
+            ("n/a", Fault::StandsForNone),
+            ("-", Fault::StandsForNone),
+            ("#DIV/0!", Fault::SpreadsheetError),
+            ("1.234,5", Fault::Thousands),
+            ("1,234.5", Fault::Thousands),
+            ("1 234", Fault::Thousands),
+            ("1\u{202f}234,5", Fault::Thousands),
+            ("1'234.5", Fault::Thousands),
+            ("1,234,567", Fault::Thousands),
+            ("188.15 g", Fault::Unit),
+            ("21,5\u{b0}C", Fault::Unit),
+            ("18x4", Fault::NotANumber),
+            ("1e999", Fault::NotANumber),
+            ("0x1F", Fault::NotANumber),
+            ("dry", Fault::NotANumber),
+            ("\u{2212}3", Fault::NotANumber),
+            (".", Fault::NotANumber),
+            ("e", Fault::NotANumber),
+        ] {
+            assert_eq!(parse(text), Err(fault), "{text}");
+        }
+    }
+}

@@ -1,0 +1,299 @@
+//! readings.csv: one reading a row, in the order it was logged.
+
+use super::delimited::{Row, Sheet};
+use super::findings::{Cell, Findings, Refused};
+use super::header::{Column, Place};
+use super::number::{Numbers, quantity};
+use super::site::{SiteFile, known_probe, millivolts};
+use super::source::Source;
+use super::time::{Times, whole_seconds};
+use crate::failure::Warning;
+use crate::workbench::LoggedReading;
+use calib_core::quantity::Celsius;
+use calib_core::readings::Reading;
+
+/// What one-wire temperature sensors say when they are not answering. Common
+/// practice.
+const SENSOR_ABSENT_C: f64 = -127.0;
+/// What one-wire temperature sensors hold from power-on until they have measured.
+/// Common practice.
+const POWER_ON_C: f64 = 85.0;
+
+/// The columns of readings.csv.
+pub const COLUMNS: [Column; 6] = [
+    Column::required("timestamp", "when it was read"),
+    Column::required("probe_id", "id of the probe in site.toml"),
+    Column::required("raw_count", "what the converter said"),
+    Column::optional("soil_temp_c", "soil temperature, C"),
+    Column::optional("supply_mv", "supply or reference voltage, mV"),
+    Column::optional("sample_id", "core the reading belongs to"),
+];
+
+/// Reads readings.csv.
+pub fn read(
+    source: &Source,
+    site: &SiteFile,
+    findings: &mut Findings,
+) -> Result<Vec<LoggedReading>, Refused> {
+    let sheet = Sheet::open(source, &COLUMNS, findings)?;
+    let [
+        timestamp,
+        probe_id,
+        raw_count,
+        soil_temp_c,
+        supply_mv,
+        sample_id,
+    ] = COLUMNS.map(|column| sheet.place(column.name));
+    let mut reader = Reader {
+        site,
+        numbers: Numbers::in_file_parted_by(sheet.delimiter()),
+        times: site
+            .clock
+            .as_ref()
+            .map(|clock| Times::in_column(clock, &sheet, timestamp)),
+        timestamp,
+        probe_id,
+        raw_count,
+        soil_temp_c,
+        supply_mv,
+        sample_id,
+        latest: Vec::new(),
+    };
+    let mut readings = Vec::new();
+    let mut sound = true;
+    sheet.each_row(findings, |row, findings| {
+        match reader.reading(&row, findings) {
+            Ok(reading) => readings.push(reading),
+            Err(Refused) => sound = false,
+        }
+    });
+    for latest in &reader.latest {
+        latest.warn_of_repeats(source, findings);
+    }
+    if sound { Ok(readings) } else { Err(Refused) }
+}
+
+struct Reader<'a> {
+    site: &'a SiteFile,
+    numbers: Numbers,
+    times: Option<Times<'a>>,
+    timestamp: Place,
+    probe_id: Place,
+    raw_count: Place,
+    soil_temp_c: Place,
+    supply_mv: Place,
+    sample_id: Place,
+    /// The latest reading of each probe so far.
+    latest: Vec<Latest>,
+}
+
+/// The latest reading of one probe, as far as order and repetition go.
+struct Latest {
+    time: jiff::Timestamp,
+    written: String,
+    /// What else the row says, to know a row that stands twice.
+    rest: (u32, Option<Celsius>, Option<f64>, Option<String>),
+    probe: String,
+    line: u64,
+    /// Readings that carry the same time as the one before, and the first's line.
+    repeats: u64,
+    first_repeat: u64,
+}
+
+impl Reader<'_> {
+    fn reading(
+        &mut self,
+        row: &Row<'_>,
+        findings: &mut Findings,
+    ) -> Result<LoggedReading, Refused> {
+        let time_cell = row.cell(self.timestamp);
+        let probe_cell = row.cell(self.probe_id);
+        let time = match &self.times {
+            Some(times) => times.read(time_cell, findings),
+            None => Err(Refused),
+        };
+        let bits = self.probe_bits(probe_cell, findings);
+        let count = self.count(row.cell(self.raw_count), bits, probe_cell.text, findings);
+        let temperature = self.temperature(row.cell(self.soil_temp_c), findings);
+        let supply = self.supply(row.cell(self.supply_mv), findings);
+        let sample = match row.cell(self.sample_id).text {
+            "" => None,
+            id => Some(id.to_owned()),
+        };
+        bits?;
+        let (time, count, soil_temperature, supply_mv) = (time?, count?, temperature?, supply?);
+        let rest = (count, soil_temperature, supply_mv, sample.clone());
+        self.in_order(time_cell, probe_cell.text, time, rest, findings)?;
+        Ok(LoggedReading {
+            probe: probe_cell.text.to_owned(),
+            reading: Reading {
+                time: whole_seconds(time),
+                count,
+                soil_temperature,
+                supply_mv,
+            },
+            sample,
+            line: row.line,
+        })
+    }
+
+    /// Bits of the probe's converter; `None` where site.toml was refused.
+    fn probe_bits(&self, cell: Cell<'_>, findings: &mut Findings) -> Result<Option<u8>, Refused> {
+        if cell.text.is_empty() {
+            return findings
+                .refuse(cell.complaint("is empty", "write the id of a probe of site.toml"));
+        }
+        match &self.site.probes {
+            None => Ok(None),
+            Some(probes) => known_probe(cell, probes, findings).map(|probe| Some(probe.adc_bits)),
+        }
+    }
+
+    fn count(
+        &mut self,
+        cell: Cell<'_>,
+        bits: Result<Option<u8>, Refused>,
+        probe: &str,
+        findings: &mut Findings,
+    ) -> Result<u32, Refused> {
+        let value = self.numbers.read(cell, findings)?;
+        if value < 0.0 {
+            return findings.refuse(cell.complaint(
+                "is negative",
+                "log the converter's own code, without an offset taken off",
+            ));
+        }
+        if value.fract() != 0.0 {
+            return findings.refuse(cell.complaint(
+                "is not a whole number",
+                "log the converter's own code: no mean, no voltage, no thousands separator",
+            ));
+        }
+        // Where the probe is not known, the widest converter this program reads.
+        let known = bits.ok().flatten();
+        let bits = known.unwrap_or(16);
+        let largest = f64::from((1_u32 << bits.min(16)) - 1);
+        if value > largest {
+            let whose = match known {
+                Some(_) => format!("the {bits} bits of {probe}"),
+                None => "16 bits".to_owned(),
+            };
+            return findings.refuse(cell.complaint(
+                format!("is above {largest}, the largest code of {whose}"),
+                "correct adc_bits of the probe in site.toml, or remove the reading",
+            ));
+        }
+        Ok(value as u32)
+    }
+
+    fn temperature(
+        &mut self,
+        cell: Cell<'_>,
+        findings: &mut Findings,
+    ) -> Result<Option<Celsius>, Refused> {
+        let Some(value) = self.numbers.read_if_any(cell, findings)? else {
+            return Ok(None);
+        };
+        if value == SENSOR_ABSENT_C {
+            return findings.refuse(cell.complaint(
+                "is what a one-wire temperature sensor says when it does not answer, not a temperature",
+                "mend its wiring; leave the cell empty where it gave no temperature",
+            ));
+        }
+        if value == POWER_ON_C {
+            return findings.refuse(cell.complaint(
+                "is what a one-wire temperature sensor holds before its first measurement, not a temperature",
+                "wait for the conversion before reading it; leave the cell empty where it gave no temperature",
+            ));
+        }
+        quantity(
+            cell,
+            value,
+            "write it in degrees Celsius, or leave the cell empty",
+            findings,
+        )
+        .map(Some)
+    }
+
+    fn supply(&mut self, cell: Cell<'_>, findings: &mut Findings) -> Result<Option<f64>, Refused> {
+        match self.numbers.read_if_any(cell, findings)? {
+            None => Ok(None),
+            Some(value) => millivolts(cell, value, findings).map(Some),
+        }
+    }
+
+    /// Checks that the probe's times do not run back and no row stands twice.
+    fn in_order(
+        &mut self,
+        cell: Cell<'_>,
+        probe: &str,
+        time: jiff::Timestamp,
+        rest: (u32, Option<Celsius>, Option<f64>, Option<String>),
+        findings: &mut Findings,
+    ) -> Result<(), Refused> {
+        let Some(latest) = self.latest.iter_mut().find(|latest| latest.probe == probe) else {
+            self.latest.push(Latest {
+                time,
+                written: cell.text.to_owned(),
+                rest,
+                probe: probe.to_owned(),
+                line: cell.line,
+                repeats: 0,
+                first_repeat: 0,
+            });
+            return Ok(());
+        };
+        if time < latest.time {
+            return findings.refuse(cell.complaint(
+                format!(
+                    "is earlier than the reading of {probe} before it ({} in line {})",
+                    latest.written, latest.line
+                ),
+                "sort the file by time; if the clock was set back, correct the times before it",
+            ));
+        }
+        if time == latest.time {
+            if rest == latest.rest {
+                return findings.refuse(cell.complaint(
+                    format!("repeats the reading of {probe} in line {}", latest.line),
+                    "remove the row that stands twice",
+                ));
+            }
+            if latest.repeats == 0 {
+                latest.first_repeat = cell.line;
+            }
+            latest.repeats += 1;
+        }
+        latest.time = time;
+        latest.written.clear();
+        latest.written.push_str(cell.text);
+        latest.rest = rest;
+        latest.line = cell.line;
+        Ok(())
+    }
+}
+
+impl Latest {
+    fn warn_of_repeats(&self, source: &Source, findings: &mut Findings) {
+        if self.repeats == 0 {
+            return;
+        }
+        let noun = if self.repeats == 1 {
+            "reading carries"
+        } else {
+            "readings carry"
+        };
+        findings.warn(Warning {
+            place: format!("{}:{}", source.file.display(), self.first_repeat),
+            what: format!(
+                "{} {noun} the same time as the one before, of probe {}",
+                self.repeats, self.probe
+            ),
+            why: "a reading that stands twice makes the centre of its window look surer than it is"
+                .to_owned(),
+            advice: "nothing, if the logger prints times more coarsely than it reads; otherwise \
+                     remove the rows that stand twice"
+                .to_owned(),
+        });
+    }
+}

@@ -1,0 +1,151 @@
+//! `[[probe]]`: each probe, its converter and the soil it is calibrated in.
+
+use super::all_or_refused;
+use super::declaration::{Declaration, Key};
+use super::document::File;
+use super::id::read_id;
+use crate::table::findings::{Cell, Findings, Refused};
+use crate::table::nearest::{listed, nearest};
+use crate::workbench::{Probe, Soil};
+use calib_core::calibration::Direction;
+
+/// Bits a converter may have: fewer cannot calibrate, more do not fit the
+/// controller's tables.
+const BITS: std::ops::RangeInclusive<f64> = 8.0..=16.0;
+/// A voltage below this many millivolts was meant in volts.
+pub const LOWEST_MILLIVOLTS: f64 = 100.0;
+/// A voltage above this many millivolts is no supply of a probe.
+pub const HIGHEST_MILLIVOLTS: f64 = 60_000.0;
+
+pub(super) const KEYS: &[Key] = &[
+    Key::new("id", "\"P1\": the probe's identifier"),
+    Key::new("adc_bits", "10: bits of the converter it is read with"),
+    Key::new(
+        "reference_mv",
+        "3300: reference voltage of the converter, mV",
+    ),
+    Key::new(
+        "counts_when_wetter",
+        "\"unknown\": \"rise\", \"fall\" or \"unknown\"",
+    ),
+    Key::new("soil", "\"loam\": id of the soil it is calibrated in"),
+];
+
+/// Reads every probe. A soil can only be called unknown if all `soils` are known.
+pub(super) fn read_all(
+    file: &File<'_>,
+    soils: Option<&[Soil]>,
+    findings: &mut Findings,
+) -> Result<Vec<Probe>, Refused> {
+    let tables = file.tables("probe", "[[probe]]", KEYS, findings)?;
+    let mut taken = Vec::new();
+    all_or_refused(
+        tables
+            .iter()
+            .map(|table| read(table, &mut taken, soils, findings))
+            .collect(),
+    )
+}
+
+fn read(
+    table: &Declaration<'_>,
+    taken: &mut Vec<(String, u64)>,
+    soils: Option<&[Soil]>,
+    findings: &mut Findings,
+) -> Result<Probe, Refused> {
+    let id = read_id(table, taken, findings);
+    let bits = table.number("adc_bits", findings);
+    let bits = match table.needed("adc_bits", bits, findings) {
+        Ok(entry) if BITS.contains(&entry.value) && entry.value.fract() == 0.0 => {
+            Ok(entry.value as u8)
+        }
+        Ok(entry) => findings.refuse(entry.cell.complaint(
+            "is not a whole number of bits from 8 to 16",
+            "write the converter's bits: 10 if its counts end at 1023, 12 at 4095, 16 at 65535",
+        )),
+        Err(Refused) => Err(Refused),
+    };
+    let reference = match table.number("reference_mv", findings) {
+        Ok(Some(entry)) => millivolts(entry.cell, entry.value, findings).map(Some),
+        Ok(None) => Ok(None),
+        Err(Refused) => Err(Refused),
+    };
+    let direction = read_direction(table, findings);
+    let soil = table.text("soil", findings);
+    let soil = table.needed("soil", soil, findings)?;
+    let (id, direction) = (id?, direction?);
+    if let Some(soils) = soils {
+        known_soil(soil.cell, soils, findings)?;
+    }
+    Ok(Probe {
+        id,
+        adc_bits: bits?,
+        reference_mv: reference?,
+        direction,
+        soil: soil.value.to_owned(),
+        line: table.line,
+    })
+}
+
+fn read_direction(
+    table: &Declaration<'_>,
+    findings: &mut Findings,
+) -> Result<Option<Direction>, Refused> {
+    let Some(entry) = table.text("counts_when_wetter", findings)? else {
+        return Ok(None);
+    };
+    match entry.value {
+        "rise" => Ok(Some(Direction::RisesWhenWetter)),
+        "fall" => Ok(Some(Direction::FallsWhenWetter)),
+        "unknown" => Ok(None),
+        _ => findings.refuse(entry.cell.complaint(
+            "is none of \"rise\", \"fall\" and \"unknown\"",
+            "write \"unknown\" if you have not watched it; the cores will tell",
+        )),
+    }
+}
+
+/// A voltage in millivolts, wherever it is given.
+pub fn millivolts(cell: Cell<'_>, value: f64, findings: &mut Findings) -> Result<f64, Refused> {
+    let mend = "write it in millivolts: 3300 for 3.3 V";
+    if value > 0.0 && value < LOWEST_MILLIVOLTS {
+        findings.refuse(cell.complaint("looks like volts, not millivolts", mend))
+    } else if !(LOWEST_MILLIVOLTS..=HIGHEST_MILLIVOLTS).contains(&value) {
+        findings.refuse(cell.complaint(
+            format!("lies outside {LOWEST_MILLIVOLTS} to {HIGHEST_MILLIVOLTS} mV"),
+            mend,
+        ))
+    } else {
+        Ok(value)
+    }
+}
+
+/// Checks that `cell` names one of `soils`.
+pub fn known_soil(cell: Cell<'_>, soils: &[Soil], findings: &mut Findings) -> Result<(), Refused> {
+    if soils.iter().any(|soil| soil.id == cell.text) {
+        return Ok(());
+    }
+    let ids = soils.iter().map(|soil| soil.id.as_str());
+    let mend = match nearest(cell.text, ids.clone()) {
+        Some(near) => format!("write {near}, or add the soil to site.toml"),
+        None => format!("add the soil to site.toml; it knows {}", listed(ids)),
+    };
+    findings.refuse(cell.complaint("is not a soil of site.toml", mend))
+}
+
+/// Checks that `cell` names one of `probes`.
+pub fn known_probe<'p>(
+    cell: Cell<'_>,
+    probes: &'p [Probe],
+    findings: &mut Findings,
+) -> Result<&'p Probe, Refused> {
+    if let Some(probe) = probes.iter().find(|probe| probe.id == cell.text) {
+        return Ok(probe);
+    }
+    let ids = probes.iter().map(|probe| probe.id.as_str());
+    let mend = match nearest(cell.text, ids.clone()) {
+        Some(near) => format!("write {near}, or add the probe to site.toml"),
+        None => format!("add the probe to site.toml; it knows {}", listed(ids)),
+    };
+    findings.refuse(cell.complaint("is not a probe of site.toml", mend))
+}

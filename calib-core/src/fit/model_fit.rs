@@ -1,0 +1,501 @@
+//! One curve of the family fitted to one set of cores.
+
+use super::error::FitError;
+use super::observation::Observation;
+use super::problem::{Points, Regression};
+use super::scatter::{ScatterDraw, log_likelihood, scatter_draws, solve_with_scatter, widened};
+use super::solver::{Settings, Solution, solve};
+use crate::calibration::{Direction, Domain};
+use crate::curve::{Axis, Curve, CurveKind, CurveModel, StartPoint};
+use crate::quantity::{Celsius, Quantity};
+use crate::temperature::TemperatureTerm;
+use serde::{Deserialize, Serialize};
+use statrs::distribution::{ContinuousCDF, FisherSnedecor};
+use std::collections::BTreeMap;
+
+/// Largest condition number of the design, columns scaled to unit length, at
+/// which parameters are still called determined. At this figure rounding in the
+/// last digit of the data moves a parameter by a part in 1e10; what matters in
+/// practice, a parameter lost in noise, shows in its uncertainty long before.
+pub const CONDITION_LIMIT: f64 = 1e6;
+
+/// Smallest standard uncertainty of a reference theta_v, m3/m3: keeps a core
+/// declared exact from claiming the whole fit.
+const LEAST_U_THETA: f64 = 1e-5;
+
+/// A fitted curve with what the data say about it.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+pub struct ModelFit {
+    /// The curve.
+    pub curve: Curve,
+    /// The temperature term, if one was fitted.
+    pub temperature: Option<TemperatureTerm>,
+    /// Covariance of the curve parameters, then of the temperature coefficient.
+    pub covariance: Vec<Vec<f64>>,
+    /// Scatter of the cores beyond their stated uncertainties, m3/m3.
+    pub core_scatter: f64,
+    /// What that scatter may really be.
+    pub scatter_draws: Vec<ScatterDraw>,
+    /// Weighted sum of squares with the uncertainties as stated.
+    pub chi_square: f64,
+    /// Cores less parameters.
+    pub degrees_of_freedom: f64,
+    /// Lowest and highest calibrated count.
+    pub domain: Domain,
+    /// Which way counts move.
+    pub direction: Direction,
+    /// One entry a core, in the order given.
+    pub residuals: Vec<Residual>,
+    /// Akaike's information criterion, corrected for few cores; `None` where
+    /// the cores are too few for the correction.
+    pub aicc: Option<f64>,
+    /// Root mean square of the errors made at each core by the curve fitted
+    /// without it, m3/m3; `None` where leaving one out leaves too few.
+    pub left_out_rmse: Option<f64>,
+    /// Lack of fit against the scatter within levels, where levels repeat.
+    pub lack_of_fit: Option<LackOfFit>,
+    /// Condition number of the design.
+    pub condition: f64,
+}
+
+/// How far one core lies from the curve.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+pub struct Residual {
+    /// The core.
+    pub sample: String,
+    /// Its moisture level.
+    pub level: String,
+    /// Its count, at the reference temperature where there is a term.
+    pub count: f64,
+    /// Its oven-dry theta_v, m3/m3.
+    pub theta_v: f64,
+    /// What the curve gives at its count, m3/m3.
+    pub fitted: f64,
+    /// `theta_v - fitted`, m3/m3.
+    pub residual: f64,
+    /// The residual in units of its own standard deviation, which allows for
+    /// the pull the core has on the curve.
+    pub standardised: f64,
+    /// Diagonal of the hat matrix: the core's pull on the curve, 0 to 1.
+    pub leverage: f64,
+    /// `theta_v` less what the curve fitted without this core gives, m3/m3.
+    pub left_out_error: Option<f64>,
+}
+
+/// The F test of lack of fit against pure error, cores of one level taken as
+/// replicates once the curve's own change between their counts is allowed for
+/// (Draper and Smith, Applied Regression Analysis, section on repeat points;
+/// recalled from memory).
+#[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize)]
+pub struct LackOfFit {
+    /// Ratio of the mean squares.
+    pub f: f64,
+    /// Degrees of freedom of the lack of fit.
+    pub lack_freedom: f64,
+    /// Degrees of freedom of the pure error.
+    pub pure_freedom: f64,
+    /// Probability of a ratio this large if the curve were right.
+    pub p_value: f64,
+}
+
+/// A curve of the family as the solver sees it: input `z`, parameters those of
+/// the curve and then, if `temperature` is there, the coefficient in `z` per
+/// degree.
+struct CurveRegression<'a> {
+    model: &'static dyn CurveModel,
+    /// `T_i - T_ref` for each point; empty without a temperature term.
+    warmth: &'a [f64],
+}
+
+impl Regression for CurveRegression<'_> {
+    fn parameters(&self) -> usize {
+        self.model.parameter_names().len() + usize::from(!self.warmth.is_empty())
+    }
+
+    fn inputs(&self) -> usize {
+        1
+    }
+
+    fn evaluate(
+        &self,
+        point: usize,
+        x: &[f64],
+        p: &[f64],
+        by_parameter: &mut [f64],
+        by_input: &mut [f64],
+    ) -> f64 {
+        let curve_parameters = self.model.parameter_names().len();
+        let (curve, rest) = p.split_at(curve_parameters);
+        let (by_curve, by_rest) = by_parameter.split_at_mut(curve_parameters);
+        let mut z = x[0];
+        if let (Some(warmth), Some(coefficient)) = (self.warmth.get(point), rest.first()) {
+            z -= coefficient * warmth;
+        }
+        let slope = self.model.slope(z, curve);
+        by_input[0] = slope;
+        if let (Some(warmth), Some(by_coefficient)) = (self.warmth.get(point), by_rest.first_mut())
+        {
+            *by_coefficient = -slope * warmth;
+        }
+        self.model.gradient(z, curve, by_curve);
+        self.model.value(z, curve)
+    }
+}
+
+/// The observations as columns on a curve's axis.
+struct Columns {
+    z: Vec<f64>,
+    u_z: Vec<f64>,
+    theta: Vec<f64>,
+    u_theta: Vec<f64>,
+    warmth: Vec<f64>,
+}
+
+impl Columns {
+    fn of(observations: &[Observation], axis: Axis, reference: Option<Celsius>) -> Self {
+        Self {
+            z: observations.iter().map(|o| axis.z(o.count.value)).collect(),
+            u_z: observations.iter().map(|o| o.count.u / axis.unit).collect(),
+            theta: observations
+                .iter()
+                .map(|o| o.theta_v.value.value())
+                .collect(),
+            u_theta: observations
+                .iter()
+                .map(|o| o.theta_v.u.max(LEAST_U_THETA))
+                .collect(),
+            warmth: reference.map_or_else(Vec::new, |reference| {
+                observations
+                    .iter()
+                    .map(|o| o.temperature.map_or(0.0, |t| t.value() - reference.value()))
+                    .collect()
+            }),
+        }
+    }
+
+    fn points(&self) -> Points<'_> {
+        Points {
+            y: &self.theta,
+            u_y: &self.u_theta,
+            x: &self.z,
+            u_x: &self.u_z,
+        }
+    }
+
+    fn without(&self, left_out: usize) -> Self {
+        let keep = |values: &[f64]| -> Vec<f64> {
+            values
+                .iter()
+                .enumerate()
+                .filter(|(i, _)| *i != left_out)
+                .map(|(_, v)| *v)
+                .collect()
+        };
+        Self {
+            z: keep(&self.z),
+            u_z: keep(&self.u_z),
+            theta: keep(&self.theta),
+            u_theta: keep(&self.u_theta),
+            warmth: keep(&self.warmth),
+        }
+    }
+}
+
+/// Fits one curve to the observations, with a temperature term if `reference`
+/// is given (every observation must then have a temperature; one that has none
+/// is taken to be at the reference).
+///
+/// # Errors
+/// [`FitError`] when the cores or levels are too few, the search does not settle,
+/// the parameters are not determined, or the curve is not monotone or not
+/// plausible over the calibrated counts.
+pub fn fit_curve(
+    observations: &[Observation],
+    kind: CurveKind,
+    reference: Option<Celsius>,
+) -> Result<ModelFit, FitError> {
+    let model = kind.model();
+    let curve_parameters = kind.parameters();
+    let parameters = curve_parameters + usize::from(reference.is_some());
+    if observations.len() < parameters + 1 {
+        return Err(FitError::TooFewCores {
+            kind,
+            cores: observations.len(),
+            parameters,
+            needed: parameters + 1,
+        });
+    }
+    let levels = by_level(observations).len();
+    if levels < curve_parameters {
+        return Err(FitError::TooFewLevels {
+            kind,
+            levels,
+            needed: curve_parameters,
+        });
+    }
+    let counts = || observations.iter().map(|o| o.count.value);
+    let axis = model.axis(
+        counts().fold(f64::INFINITY, f64::min),
+        counts().fold(f64::NEG_INFINITY, f64::max),
+    );
+    let columns = Columns::of(observations, axis, reference);
+    let regression = CurveRegression {
+        model,
+        warmth: &columns.warmth,
+    };
+    let start_points: Vec<StartPoint> = columns
+        .z
+        .iter()
+        .zip(&columns.theta)
+        .map(|(z, theta)| StartPoint {
+            z: *z,
+            theta: *theta,
+        })
+        .collect();
+    let mut start = model.start(&start_points)?;
+    start.resize(parameters, 0.0);
+
+    let settings = Settings::default();
+    let scattered = solve_with_scatter(&regression, &columns.points(), &start, &settings);
+    let solution = &scattered.solution;
+    if solution.condition > CONDITION_LIMIT || !solution.condition.is_finite() {
+        let names = model.parameter_names();
+        return Err(FitError::IllConditioned {
+            kind,
+            parameter: names
+                .get(solution.weakest)
+                .copied()
+                .unwrap_or("temperature coefficient")
+                .to_owned(),
+            condition: solution.condition,
+            limit: CONDITION_LIMIT,
+        });
+    }
+    let Some(covariance) = solution
+        .covariance
+        .clone()
+        .filter(|_| solution.found_minimum())
+    else {
+        return Err(FitError::NotSettled {
+            kind,
+            steps: solution.steps,
+        });
+    };
+
+    let (curve_values, rest) = solution.parameters.split_at(curve_parameters);
+    let curve = Curve {
+        kind,
+        axis,
+        parameters: curve_values.to_vec(),
+    };
+    let temperature = reference
+        .zip(rest.first())
+        .map(|(reference, z_per_c)| TemperatureTerm {
+            reference,
+            coefficient: z_per_c * axis.unit,
+        });
+    let at_reference: Vec<f64> = observations
+        .iter()
+        .map(|o| match (temperature, o.temperature) {
+            (Some(term), Some(t)) => term.count_at_reference(o.count.value, t),
+            _ => o.count.value,
+        })
+        .collect();
+    let domain = Domain {
+        low: at_reference.iter().copied().fold(f64::INFINITY, f64::min),
+        high: at_reference
+            .iter()
+            .copied()
+            .fold(f64::NEG_INFINITY, f64::max),
+    };
+    check_shape(&curve, domain)?;
+
+    let left_out = left_out_errors(&regression, &columns, solution, scattered.tau, &settings);
+    let residuals = residuals(observations, &at_reference, &curve, solution, &left_out);
+    let n = observations.len() as f64;
+    let estimated = parameters as f64 + 1.0;
+    Ok(ModelFit {
+        direction: if curve.value(domain.high) > curve.value(domain.low) {
+            Direction::RisesWhenWetter
+        } else {
+            Direction::FallsWhenWetter
+        },
+        covariance: in_counts(covariance, curve_parameters, axis.unit),
+        core_scatter: scattered.tau,
+        scatter_draws: scatter_draws(solution, scattered.tau, n - parameters as f64),
+        chi_square: scattered.chi_square_as_stated,
+        degrees_of_freedom: n - parameters as f64,
+        aicc: (n - estimated - 1.0 > 0.0).then(|| {
+            // Hurvich and Tsai (1989), Biometrika 76:297; recalled from memory.
+            -2.0 * log_likelihood(solution, scattered.tau)
+                + 2.0 * estimated
+                + 2.0 * estimated * (estimated + 1.0) / (n - estimated - 1.0)
+        }),
+        left_out_rmse: left_out
+            .iter()
+            .map(|e| e.map(|e| e * e))
+            .sum::<Option<f64>>()
+            .map(|sum| (sum / n).sqrt()),
+        lack_of_fit: lack_of_fit(observations, solution, parameters),
+        condition: solution.condition,
+        curve,
+        temperature,
+        domain,
+        residuals,
+    })
+}
+
+/// A curve must be monotone over its domain and stay near what soil can hold.
+fn check_shape(curve: &Curve, domain: Domain) -> Result<(), FitError> {
+    if let Some(turning) = curve.turning_point_within(domain.low, domain.high) {
+        return Err(FitError::NotMonotone {
+            kind: curve.kind,
+            turning,
+            low: domain.low,
+            high: domain.high,
+        });
+    }
+    for count in [domain.low, domain.high] {
+        let theta = curve.value(count);
+        if !(-0.1..=1.0).contains(&theta) {
+            return Err(FitError::Implausible {
+                kind: curve.kind,
+                theta,
+                count,
+            });
+        }
+    }
+    Ok(())
+}
+
+/// The covariance with the last row and column, if they belong to a temperature
+/// coefficient, turned from `z` per degree to counts per degree.
+fn in_counts(mut covariance: Vec<Vec<f64>>, curve_parameters: usize, unit: f64) -> Vec<Vec<f64>> {
+    for (i, row) in covariance.iter_mut().enumerate() {
+        for (j, value) in row.iter_mut().enumerate() {
+            for index in [i, j] {
+                if index >= curve_parameters {
+                    *value *= unit;
+                }
+            }
+        }
+    }
+    covariance
+}
+
+/// For each core, its theta_v less what the curve fitted to the others gives.
+fn left_out_errors(
+    regression: &CurveRegression<'_>,
+    columns: &Columns,
+    full: &Solution,
+    tau: f64,
+    settings: &Settings,
+) -> Vec<Option<f64>> {
+    let n = columns.theta.len();
+    if n < full.parameters.len() + 2 {
+        return vec![None; n];
+    }
+    (0..n)
+        .map(|i| {
+            let others = columns.without(i);
+            let model = CurveRegression {
+                model: regression.model,
+                warmth: &others.warmth,
+            };
+            let u_theta = widened(&others.u_theta, tau);
+            let points = Points {
+                u_y: &u_theta,
+                ..others.points()
+            };
+            let solution = solve(&model, &points, &full.parameters, settings);
+            let (mut g, mut v) = ([0.0; super::MAX_PARAMETERS], [0.0]);
+            let fitted = regression.evaluate(
+                i,
+                &[columns.z[i]],
+                &solution.parameters,
+                &mut g[..full.parameters.len()],
+                &mut v,
+            );
+            let error = columns.theta[i] - fitted;
+            (solution.found_minimum() && error.is_finite()).then_some(error)
+        })
+        .collect()
+}
+
+fn residuals(
+    observations: &[Observation],
+    at_reference: &[f64],
+    curve: &Curve,
+    solution: &Solution,
+    left_out: &[Option<f64>],
+) -> Vec<Residual> {
+    observations
+        .iter()
+        .enumerate()
+        .map(|(i, o)| {
+            let theta_v = o.theta_v.value.value();
+            let fitted = curve.value(at_reference[i]);
+            let leverage = solution.leverages[i].clamp(0.0, 1.0);
+            let spread = (solution.variances[i] * (1.0 - leverage)).sqrt();
+            Residual {
+                sample: o.sample.clone(),
+                level: o.level.clone(),
+                count: at_reference[i],
+                theta_v,
+                fitted,
+                residual: theta_v - fitted,
+                standardised: if spread > 0.0 {
+                    solution.residuals[i] / spread
+                } else {
+                    0.0
+                },
+                leverage,
+                left_out_error: left_out[i],
+            }
+        })
+        .collect()
+}
+
+fn by_level(observations: &[Observation]) -> BTreeMap<&str, Vec<usize>> {
+    let mut levels: BTreeMap<&str, Vec<usize>> = BTreeMap::new();
+    for (i, o) in observations.iter().enumerate() {
+        levels.entry(o.level.as_str()).or_default().push(i);
+    }
+    levels
+}
+
+fn lack_of_fit(
+    observations: &[Observation],
+    solution: &Solution,
+    parameters: usize,
+) -> Option<LackOfFit> {
+    let levels = by_level(observations);
+    let scaled: Vec<f64> = solution
+        .residuals
+        .iter()
+        .zip(&solution.variances)
+        .map(|(r, s)| r / s.sqrt())
+        .collect();
+    let (mut lack, mut pure) = (0.0, 0.0);
+    for members in levels.values() {
+        let mean = members.iter().map(|i| scaled[*i]).sum::<f64>() / members.len() as f64;
+        lack += members.len() as f64 * mean * mean;
+        pure += members
+            .iter()
+            .map(|i| (scaled[*i] - mean).powi(2))
+            .sum::<f64>();
+    }
+    let lack_freedom = levels.len() as f64 - parameters as f64;
+    let pure_freedom = observations.len() as f64 - levels.len() as f64;
+    if lack_freedom < 1.0 || pure_freedom < 1.0 || pure <= 0.0 {
+        return None;
+    }
+    let f = (lack / lack_freedom) / (pure / pure_freedom);
+    let distribution = FisherSnedecor::new(lack_freedom, pure_freedom).ok()?;
+    Some(LackOfFit {
+        f,
+        lack_freedom,
+        pure_freedom,
+        p_value: distribution.sf(f),
+    })
+}

@@ -1,0 +1,173 @@
+//! Simulated calibrations whose truth is known, for coverage and property tests.
+
+use calib_core::calibration::{Calibration, Instrument, ReadingNoise};
+use calib_core::curve::CurveKind;
+use calib_core::fit::{Choice, Observation, choose};
+use calib_core::quantity::{Celsius, Estimate, Quantity, Vwc};
+use rand::{RngExt, SeedableRng};
+use rand_chacha::ChaCha8Rng;
+use rand_distr::{Distribution, StandardNormal};
+
+/// A made-up probe in a made-up soil.
+#[derive(Debug, Clone, Copy)]
+pub struct Truth {
+    /// theta_v at a count at the reference temperature.
+    pub theta_v: fn(f64) -> f64,
+    /// Counts per degree from 18 C.
+    pub coefficient: f64,
+    /// Standard deviation of theta_v from place to place, m3/m3.
+    pub scatter: f64,
+    /// Standard deviation of one reading, counts.
+    pub noise: f64,
+    /// Standard uncertainty of weighing and drying, m3/m3.
+    pub weighing: f64,
+    /// Relative standard uncertainty of the ring volume.
+    pub ring: f64,
+    /// Standard uncertainty of the soil thermometer, C.
+    pub thermometer: f64,
+    /// Whether soil temperature varies from core to core.
+    pub warm: bool,
+}
+
+/// Counts between which cores are taken.
+pub const COUNTS: (f64, f64) = (320.0, 680.0);
+/// Readings beside each core.
+pub const READINGS: usize = 12;
+/// Reference temperature of the truth, C.
+pub const REFERENCE: f64 = 18.0;
+
+/// A truth that a curve of the family can follow exactly.
+pub fn truth_of(kind: CurveKind) -> fn(f64) -> f64 {
+    match kind {
+        CurveKind::StraightLine => |c| 0.25 - 0.0009 * (c - 500.0),
+        CurveKind::Hyperbolic => |c| 190.0 / c - 0.19,
+        CurveKind::Quadratic => |c| {
+            let z = (c - 500.0) / 180.0;
+            0.22 - 0.15 * z + 0.05 * z * z
+        },
+        CurveKind::Exponential => |c| 0.04 + 0.36 * (-0.007 * (c - 320.0)).exp(),
+        CurveKind::Cubic => |c| {
+            let z = (c - 500.0) / 180.0;
+            0.22 - 0.09 * z + 0.02 * z * z - 0.06 * z * z * z
+        },
+    }
+}
+
+/// One simulated world: cores dug, and new readings to foretell.
+#[derive(Debug)]
+pub struct World {
+    truth: Truth,
+    ring_error: f64,
+    rng: ChaCha8Rng,
+}
+
+impl World {
+    /// A world of its own for every `seed`.
+    pub fn new(truth: Truth, seed: u64) -> Self {
+        let mut rng = ChaCha8Rng::seed_from_u64(seed);
+        let error: f64 = StandardNormal.sample(&mut rng);
+        Self {
+            truth,
+            ring_error: truth.ring * error,
+            rng,
+        }
+    }
+
+    fn normal(&mut self, sd: f64) -> f64 {
+        let z: f64 = StandardNormal.sample(&mut self.rng);
+        sd * z
+    }
+
+    fn temperature(&mut self) -> f64 {
+        if self.truth.warm {
+            self.rng.random_range(8.0..28.0)
+        } else {
+            REFERENCE
+        }
+    }
+
+    fn read(&mut self, count: f64, temperature: f64) -> f64 {
+        (count + self.truth.coefficient * (temperature - REFERENCE) + self.normal(self.truth.noise))
+            .round()
+    }
+
+    /// Digs `levels` x `cores` and reads the probe beside each.
+    ///
+    /// # Panics
+    /// If the truth leaves the plausible range.
+    pub fn dig(&mut self, levels: usize, cores: usize) -> Vec<Observation> {
+        let (low, high) = COUNTS;
+        let mut observations = Vec::new();
+        for level in 0..levels {
+            let aim = low + (high - low) * level as f64 / (levels - 1) as f64;
+            for core in 0..cores {
+                let count = (aim + self.normal(8.0)).clamp(low - 30.0, high + 30.0);
+                let temperature = self.temperature();
+                let mut readings: Vec<f64> = (0..READINGS)
+                    .map(|_| self.read(count, temperature))
+                    .collect();
+                readings.sort_by(f64::total_cmp);
+                let median = (readings[READINGS / 2 - 1] + readings[READINGS / 2]) / 2.0;
+                let theta = (self.truth.theta_v)(count) + self.normal(self.truth.scatter);
+                let weighed = theta * (1.0 + self.ring_error) + self.normal(self.truth.weighing);
+                let seen = temperature + self.normal(self.truth.thermometer);
+                observations.push(Observation {
+                    sample: format!("{level}-{core}"),
+                    level: level.to_string(),
+                    count: Estimate::new(
+                        median,
+                        // The median of n normal values has pi/2 times the
+                        // variance of their mean.
+                        (std::f64::consts::FRAC_PI_2 * (self.truth.noise.powi(2) + 1.0 / 12.0)
+                            / READINGS as f64)
+                            .sqrt(),
+                    ),
+                    temperature: Some(Celsius::new(seen).expect("a temperature")),
+                    theta_v: Estimate::new(
+                        Vwc::new(weighed).expect("a water content"),
+                        self.truth.weighing,
+                    ),
+                    relative_volume_u: self.truth.ring,
+                });
+            }
+        }
+        observations
+    }
+
+    /// Calibrates on freshly dug cores; `None` where the fit refuses.
+    pub fn calibrate(
+        &mut self,
+        levels: usize,
+        cores: usize,
+        kind: Option<CurveKind>,
+    ) -> Option<(Calibration, Choice)> {
+        let observations = self.dig(levels, cores);
+        let choice = choose(&observations, kind).ok()?;
+        let instrument = Instrument {
+            probe: "p".into(),
+            soil: "s".into(),
+            adc_bits: 10,
+            noise: ReadingNoise {
+                standard_deviation: self.truth.noise.hypot(0.2887),
+                degrees_of_freedom: (levels * cores * (READINGS - 1)) as f64,
+            },
+            temperature_u: self.truth.thermometer,
+        };
+        let calibration = Calibration::new(instrument, &choice, &observations);
+        Some((calibration, choice))
+    }
+
+    /// Reads the probe at a new place and tells whether the calibration's
+    /// interval holds the true theta_v there; `None` if the calibration has no
+    /// answer (outside its domain).
+    pub fn foretells(&mut self, calibration: &Calibration) -> Option<bool> {
+        let (low, high) = COUNTS;
+        let count = self.rng.random_range(low..high);
+        let temperature = self.temperature();
+        let reading = self.read(count, temperature);
+        let theta = (self.truth.theta_v)(count) + self.normal(self.truth.scatter);
+        let seen = temperature + self.normal(self.truth.thermometer);
+        let prediction = calibration.predict(reading, Celsius::new(seen).ok()).ok()?;
+        Some((prediction.theta_v.value() - theta).abs() <= prediction.expanded.expanded)
+    }
+}

@@ -1,0 +1,123 @@
+//! Windows of readings with known truth, drawn from seeded noise: what
+//! `readings::summarise` claims about its centre, its noise and its flags must
+//! hold as often as it says.
+
+use calib_core::quantity::{Celsius, Quantity, Timestamp};
+use calib_core::readings::{Flag, Reading, WindowRule, WindowSummary, pool_noise, summarise};
+use rand::{RngExt, SeedableRng};
+use rand_chacha::ChaCha8Rng;
+use rand_distr::{Distribution, Normal};
+
+const WINDOWS: usize = 2000;
+const NOISES: [f64; 6] = [0.02, 0.2, 0.5, 1.0, 5.0, 30.0];
+const LENGTHS: [i64; 3] = [12, 60, 300];
+
+/// A window of `length` readings, ten seconds apart, about `truth` and moving by
+/// `drift` counts over the window.
+fn window(
+    random: &mut ChaCha8Rng,
+    truth: f64,
+    noise: f64,
+    drift: f64,
+    length: i64,
+) -> WindowSummary {
+    let noise = Normal::new(0.0, noise).unwrap();
+    let readings: Vec<Reading> = (0..length)
+        .map(|i| {
+            let along = i as f64 / (length - 1) as f64 - 0.5;
+            let count = truth + drift * along + noise.sample(random);
+            Reading {
+                time: Timestamp(10 * i),
+                count: count.round() as u32,
+                soil_temperature: Celsius::new(15.0).ok(),
+                supply_mv: None,
+            }
+        })
+        .collect();
+    summarise(&readings, &WindowRule::for_converter(12)).unwrap()
+}
+
+fn windows(noise: f64, length: i64) -> Vec<(f64, WindowSummary)> {
+    let mut random = ChaCha8Rng::seed_from_u64(length as u64);
+    (0..WINDOWS)
+        .map(|_| {
+            let truth = random.random_range(1000.0..3000.0);
+            (truth, window(&mut random, truth, noise, 0.0, length))
+        })
+        .collect()
+}
+
+#[test]
+fn the_centre_lies_within_twice_its_uncertainty_as_often_as_that_should_be() {
+    for noise in NOISES {
+        for length in LENGTHS {
+            let within = windows(noise, length)
+                .iter()
+                .filter(|(truth, found)| (found.count.value - truth).abs() <= 2.0 * found.count.u)
+                .count();
+            let share = within as f64 / WINDOWS as f64;
+            // 95.4 % for a normal centre and 94.7 % at 12 readings, whose spread
+            // is itself rough; 2000 windows tell it to 0.5 %, three of which
+            // are allowed for.
+            assert!(
+                share > 0.932,
+                "noise {noise}, {length} readings: only {share:.3} within twice u"
+            );
+        }
+    }
+}
+
+#[test]
+fn the_pooled_noise_is_that_of_the_readings_and_their_rounding() {
+    for noise in NOISES {
+        for length in LENGTHS {
+            let pooled = pool_noise(windows(noise, length).iter().map(|(_, w)| w.noise)).unwrap();
+            let s = pooled.standard_deviation;
+            let expected = noise.hypot(12.0_f64.sqrt().recip());
+            let context = format!("noise {noise}, {length} readings: got {s}, expected {expected}");
+            if noise >= 0.5 {
+                assert!((s / expected - 1.0).abs() < 0.03, "{context}");
+            } else {
+                // Below the rounding the floor of each window lifts it a little.
+                assert!((expected * 0.97..expected * 1.25).contains(&s), "{context}");
+            }
+        }
+    }
+}
+
+#[test]
+fn good_windows_are_seldom_flagged() {
+    for noise in NOISES {
+        for length in LENGTHS {
+            let flags: Vec<Flag> = windows(noise, length)
+                .into_iter()
+                .flat_map(|(_, window)| window.flags)
+                .collect();
+            assert!(
+                flags.len() * 200 <= WINDOWS,
+                "noise {noise}, {length} readings: {} flags in {WINDOWS} windows, e.g. {:?}",
+                flags.len(),
+                flags.first()
+            );
+        }
+    }
+}
+
+#[test]
+fn a_drift_of_eight_times_the_noise_is_nearly_always_found() {
+    let mut random = ChaCha8Rng::seed_from_u64(1);
+    for noise in [1.0, 5.0, 30.0] {
+        let found = (0..WINDOWS)
+            .filter(|_| {
+                window(&mut random, 2000.0, noise, 8.0 * noise, 30)
+                    .flags
+                    .iter()
+                    .any(|flag| matches!(flag, Flag::StillDrifting { .. }))
+            })
+            .count();
+        assert!(
+            found * 100 >= WINDOWS * 99,
+            "noise {noise}: {found} of {WINDOWS}"
+        );
+    }
+}
