@@ -6,6 +6,7 @@ use crate::fit_report::{self, ProbeReport};
 use crate::fitted::{Fitted, Outcome, Refused, fit_probe};
 use crate::output::OutputSet;
 use crate::pairing::{self, PairedProbe};
+use crate::plot;
 use crate::table;
 use crate::workbench::Workbench;
 use calib_core::curve::CurveKind;
@@ -188,5 +189,11 @@ fn save(
         calibration: fitted.calibration.clone(),
     };
     outputs.add(out.join(file.file_name()), file.render()?);
+    if !fit.no_charts {
+        let charts = plot::of_fit(&fitted.calibration, &fitted.paired.observations)?;
+        for (name, bytes) in charts {
+            outputs.add(out.join(name), bytes);
+        }
+    }
     Ok(())
 }
