@@ -107,6 +107,16 @@ pub fn publication(key: PublicationKey) -> Result<&'static Publication, Referenc
     PUBLICATIONS.find(&key.to_string(), |publication| publication.key == key)
 }
 
+/// A name as rows are looked up by: lower case, words parted by one space;
+/// capitals, hyphens, underscores and extra spaces do not matter.
+pub(crate) fn plain_name(name: &str) -> String {
+    name.split([' ', '-', '_'])
+        .filter(|word| !word.is_empty())
+        .map(str::to_lowercase)
+        .collect::<Vec<_>>()
+        .join(" ")
+}
+
 /// A CSV file compiled into the program, read at first use.
 pub(crate) struct Table<Row> {
     file: &'static str,

@@ -45,14 +45,10 @@ fn compare(comparison: &str, separates: [i32; 3]) -> bool {
     let words: Vec<&str> = comparison.split(' ').collect();
     let is_sign = |word: &&str| ["<", "<=", ">", ">="].contains(word);
     let sides: Vec<i32> = words
-        .split(|word| is_sign(&word))
+        .split(is_sign)
         .map(|side| side.iter().map(|term| halves(term, separates)).sum())
         .collect();
-    let signs: Vec<&str> = words
-        .iter()
-        .copied()
-        .filter(|word| is_sign(&word))
-        .collect();
+    let signs: Vec<&str> = words.iter().copied().filter(is_sign).collect();
     assert_eq!(sides.len(), signs.len() + 1, "cannot read {comparison}");
     assert!(!signs.is_empty(), "cannot read {comparison}");
     signs

@@ -2,8 +2,12 @@
 //! explains; a formula here is in the wrong place.
 
 mod check;
+mod export;
 mod fit;
+mod setpoints;
+mod soil;
 mod start;
+mod verify;
 
 use crate::failure::{Failure, Verdict};
 use clap::{Parser, Subcommand};
@@ -24,6 +28,22 @@ enum Command {
     Check(check::Check),
     /// Fit counts to oven-dry water content, a calibration for each probe
     Fit(fit::Fit),
+    /// What a soil holds: texture class, field capacity and wilting point
+    ///
+    /// Reads the soils of a workbench folder, or takes one soil from the command
+    /// line. Each published source is shown with how far it was checked; what was
+    /// measured on the soil itself comes before any of them.
+    Soil(soil::Soil),
+    /// When to start the pump and when to stop it, for each calibrated probe
+    ///
+    /// Refill lies the allowed depletion below field capacity, stop at field
+    /// capacity, both as water content and as raw count; never closer together
+    /// than the probe resolves. Reads site.toml and the saved calibrations.
+    Setpoints(setpoints::Setpoints),
+    /// Write controller files from the saved calibrations, and prove them.
+    Export(export::Arguments),
+    /// Check controller files, and compare them with their calibration at every code.
+    Verify(verify::Arguments),
 }
 
 /// Runs the command chosen.
@@ -32,5 +52,9 @@ pub fn run(cli: Cli) -> Result<Verdict, Failure> {
         Command::Start(start) => start::run(&start),
         Command::Check(check) => check::run(&check),
         Command::Fit(fit) => fit::run(&fit),
+        Command::Soil(soil) => soil::run(&soil),
+        Command::Setpoints(setpoints) => setpoints::run(&setpoints),
+        Command::Export(arguments) => export::run(&arguments),
+        Command::Verify(arguments) => verify::run(&arguments),
     }
 }

@@ -3,7 +3,7 @@
 
 use super::IrrigationError;
 use crate::quantity::{Fraction, Millimetre, Quantity};
-use crate::reference::Table;
+use crate::reference::{Table, plain_name};
 use serde::Deserialize;
 
 /// Crop evapotranspiration the table's depletion fractions are made for, mm/day.
@@ -69,7 +69,7 @@ pub fn crops() -> Result<&'static [Crop], IrrigationError> {
 pub fn crop(name: &str) -> Result<&'static Crop, IrrigationError> {
     let rows = crops()?;
     rows.iter()
-        .find(|row| plain(&row.name) == plain(name))
+        .find(|row| plain_name(&row.name) == plain_name(name))
         .ok_or_else(|| IrrigationError::UnknownCrop {
             name: name.to_owned(),
             known: rows
@@ -78,14 +78,6 @@ pub fn crop(name: &str) -> Result<&'static Crop, IrrigationError> {
                 .collect::<Vec<_>>()
                 .join(", "),
         })
-}
-
-fn plain(name: &str) -> String {
-    name.split([' ', '-', '_'])
-        .filter(|word| !word.is_empty())
-        .map(str::to_lowercase)
-        .collect::<Vec<_>>()
-        .join(" ")
 }
 
 impl Crop {

@@ -2,6 +2,7 @@
 
 mod application;
 mod crop;
+mod scale;
 mod set_points;
 
 pub use application::{Application, RunTime, Supply, apply};

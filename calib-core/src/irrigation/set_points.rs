@@ -14,9 +14,9 @@
 //! The water contents given are those of the curve at these counts.
 
 use super::IrrigationError;
+use super::scale::Scale;
 use crate::calibration::Calibration;
-use crate::curve::CurveError;
-use crate::quantity::{Celsius, Count, Fraction, Millimetre, Quantity, Vwc};
+use crate::quantity::{Celsius, Fraction, Millimetre, Quantity, Vwc};
 use crate::soil::SoilWater;
 use crate::uncertainty::{Budget, Source};
 use serde::{Deserialize, Serialize};
@@ -211,88 +211,6 @@ pub fn set_points(
     })
 }
 
-/// The calibration as a controller sees it: whole counts inside the domain.
-struct Scale<'a> {
-    calibration: &'a Calibration,
-    /// One count towards the dry end: +1 or -1.
-    drier: f64,
-    /// Driest and wettest calibrated water content, m3/m3.
-    range: (f64, f64),
-}
-
-impl<'a> Scale<'a> {
-    fn of(calibration: &'a Calibration) -> Self {
-        let at_low = calibration.curve.value(calibration.domain.low);
-        let at_high = calibration.curve.value(calibration.domain.high);
-        Self {
-            calibration,
-            drier: if at_low > at_high { 1.0 } else { -1.0 },
-            range: (at_low.min(at_high), at_low.max(at_high)),
-        }
-    }
-
-    fn theta(&self, count: f64) -> f64 {
-        self.calibration.curve.value(count)
-    }
-
-    /// The wettest whole count at which the curve is not above `theta`.
-    fn whole_count(&self, set_point: SetPoint, theta: f64) -> Result<f64, IrrigationError> {
-        let (low, high) = self.range;
-        let beyond = |end: DomainEnd| IrrigationError::OutsideDomain {
-            set_point,
-            theta,
-            end,
-            low,
-            high,
-        };
-        let exact = self
-            .calibration
-            .count_at(Vwc::new(theta)?)
-            .map_err(|error| match error {
-                CurveError::NotReached { .. } if theta < low => beyond(DomainEnd::Dry),
-                CurveError::NotReached { .. } => beyond(DomainEnd::Wet),
-                other => IrrigationError::Curve(other),
-            })?;
-        let nearest = exact.round();
-        let whole = if self.theta(nearest) <= theta {
-            nearest
-        } else {
-            nearest + self.drier
-        };
-        if self.calibrated(whole) {
-            Ok(whole)
-        } else {
-            Err(beyond(DomainEnd::Dry))
-        }
-    }
-
-    fn calibrated(&self, count: f64) -> bool {
-        self.calibration.domain.contains(count) && Count::new(count).is_ok()
-    }
-
-    /// From `count` towards the dry end, the first whole count whose distance
-    /// from `stop` the probe resolves there.
-    fn resolved_count(&self, stop: f64, mut count: f64) -> Result<f64, IrrigationError> {
-        loop {
-            let resolvable = self.calibration.resolvable_change(count);
-            let band = stop - self.theta(count);
-            if band > 0.0 && band >= resolvable {
-                return Ok(count);
-            }
-            count += self.drier;
-            if !self.calibrated(count) {
-                let (low, high) = self.range;
-                return Err(IrrigationError::BandLeavesDomain {
-                    resolvable,
-                    stop,
-                    low,
-                    high,
-                });
-            }
-        }
-    }
-}
-
 #[cfg(test)]
 mod tests {
     use super::*;
@@ -321,6 +239,8 @@ mod tests {
                 .map(|i| (0..side).map(|j| if i == j { 4e-6 } else { 0.0 }).collect())
                 .collect(),
             core_scatter: 0.006,
+            scatter_draws: Vec::new(),
+            rivals: Vec::new(),
             degrees_of_freedom: 12.0,
             relative_volume_u: 0.01,
             noise: ReadingNoise {

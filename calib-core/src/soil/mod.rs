@@ -4,21 +4,25 @@
 //! their disagreement is the uncertainty. What was measured on the user's own
 //! soil comes before any of them.
 
+mod evidence;
+mod particles;
 mod saxton_rawls;
+mod spread;
 mod tables;
 mod texture;
 mod van_genuchten;
 mod water;
 
+pub use evidence::{Basis, Note, SoilDescription, SoilEvidence, Texture, evidence};
+pub use particles::{BorderShift, Particles, SUM_TOLERANCE, Separate};
 pub use saxton_rawls::{
     MAXIMUM_CLAY_PERCENT, MAXIMUM_ORGANIC_MATTER_PERCENT, SaxtonRawls, TABLE_3_ORGANIC_MATTER,
 };
+pub use spread::LEAST_SPREAD;
 pub use tables::{IndicativeRange, SourceWater, class_sources, indicative_range};
-pub use texture::{BorderShift, Particles, SUM_TOLERANCE, Separate, TextureClass};
+pub use texture::TextureClass;
 pub use van_genuchten::{CM_PER_KPA, VanGenuchten};
-pub use water::{
-    Basis, LEAST_SPREAD, Note, SoilDescription, SoilEvidence, SoilWater, Texture, evidence,
-};
+pub use water::SoilWater;
 
 use crate::quantity::QuantityError;
 use crate::reference::ReferenceError;

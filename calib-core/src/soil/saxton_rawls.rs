@@ -1,7 +1,7 @@
 //! The equations of Saxton and Rawls (2006), Soil Sci. Soc. Am. J. 70:1569:
 //! soil water from sand, clay and organic matter.
 
-use super::texture::check_percent;
+use super::particles::check_percent;
 use super::{FIELD_CAPACITY_KPA, Particles, SoilError, WILTING_POINT_KPA};
 
 /// Organic matter below which the equations hold, percent by mass (the limit
