@@ -1,6 +1,7 @@
 //! The commands, one file each. A command reads, calls the core, and writes or
 //! explains; a formula here is in the wrong place.
 
+mod calibrate;
 mod check;
 mod export;
 mod fit;
@@ -14,7 +15,7 @@ use clap::{Parser, Subcommand};
 
 /// From oven-dry cores and logged counts to set points a pump can hold.
 #[derive(Debug, Parser)]
-#[command(name = "ovendry", version, about, arg_required_else_help = true)]
+#[command(name = "ovendry", version, arg_required_else_help = true)]
 pub struct Cli {
     #[command(subcommand)]
     command: Command,
@@ -26,6 +27,11 @@ enum Command {
     Start(start::Start),
     /// Name every problem in a workbench, with its line and its mend
     Check(check::Check),
+    /// The whole job: fit, set points, controller files, proof
+    ///
+    /// Does what `fit`, `setpoints`, `export` and `verify` do one after the other,
+    /// for every probe of a workbench folder, and tells the story in short.
+    Calibrate(calibrate::Calibrate),
     /// Fit counts to oven-dry water content, a calibration for each probe
     Fit(fit::Fit),
     /// What a soil holds: texture class, field capacity and wilting point
@@ -40,9 +46,9 @@ enum Command {
     /// capacity, both as water content and as raw count; never closer together
     /// than the probe resolves. Reads site.toml and the saved calibrations.
     Setpoints(setpoints::Setpoints),
-    /// Write controller files from the saved calibrations, and prove them.
+    /// Write controller files from the saved calibrations, and prove them
     Export(export::Arguments),
-    /// Check controller files, and compare them with their calibration at every code.
+    /// Check controller files, and compare them with their calibration at every code
     Verify(verify::Arguments),
 }
 
@@ -51,6 +57,7 @@ pub fn run(cli: Cli) -> Result<Verdict, Failure> {
     match cli.command {
         Command::Start(start) => start::run(&start),
         Command::Check(check) => check::run(&check),
+        Command::Calibrate(calibrate) => calibrate::run(&calibrate),
         Command::Fit(fit) => fit::run(&fit),
         Command::Soil(soil) => soil::run(&soil),
         Command::Setpoints(setpoints) => setpoints::run(&setpoints),

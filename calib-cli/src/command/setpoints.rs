@@ -12,73 +12,110 @@ use crate::output::{print, print_json};
 use crate::table::load_site;
 use crate::workbench::{Controller, Site};
 use calib_core::irrigation::{
-    Crop, Demand, IrrigationError, Supply, TABLE_EVAPOTRANSPIRATION, apply, crop, set_points,
+    Crop, Demand, IrrigationError, SetPoints, Supply, TABLE_EVAPOTRANSPIRATION, apply, crop,
+    set_points,
 };
 use calib_core::reference::{Publication, PublicationKey, publication};
 use clap::Args;
 use report::SetPointReport;
 use serde::Serialize;
-use std::fmt;
 use std::path::{Path, PathBuf};
 
 /// Which set points.
 #[derive(Debug, Args)]
 pub struct Setpoints {
     /// Workbench folder with a site.toml
-    dir: PathBuf,
+    pub(super) dir: PathBuf,
     /// Folder of the saved calibrations; DIR/out if not given
     #[arg(long, value_name = "FOLDER")]
-    out: Option<PathBuf>,
+    pub(super) out: Option<PathBuf>,
     /// Only this probe
     #[arg(long, value_name = "ID")]
-    probe: Option<String>,
+    pub(super) probe: Option<String>,
+    #[command(flatten)]
+    pub(super) demand: WaterDemand,
+    /// Print JSON
+    #[arg(long)]
+    pub(super) json: bool,
+}
+
+/// How fast the crop uses water up.
+#[derive(Debug, Clone, Copy, Args)]
+pub struct WaterDemand {
     /// Water the crop uses up, mm a day; adjusts the crop's allowed depletion
     #[arg(long, value_name = "MM", default_value_t = TABLE_EVAPOTRANSPIRATION, allow_negative_numbers = true)]
     evapotranspiration: f64,
-    /// Print JSON
-    #[arg(long)]
-    json: bool,
 }
 
+/// The set points of every calibrated probe, with where they come from.
 #[derive(Serialize)]
-struct Answer {
+pub(super) struct Answer {
     format: &'static str,
     version: u32,
     setpoints: Vec<SetPointReport>,
     crop_source: Option<&'static Publication>,
-    warnings: Vec<Warning>,
+    pub(super) warnings: Vec<Warning>,
     cautions: Vec<&'static str>,
 }
 
-impl fmt::Display for Answer {
-    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
-        for report in &self.setpoints {
-            writeln!(f, "{report}")?;
-        }
+impl Answer {
+    /// The set points and their sources, without the cautions that belong under
+    /// them.
+    pub(super) fn story(&self) -> String {
+        let mut text: String = self
+            .setpoints
+            .iter()
+            .map(|report| format!("{report}\n"))
+            .collect();
         if let Some(source) = self.crop_source {
-            writeln!(f, "Crop figures: {}", source.citation)?;
-            writeln!(f, "  second copy: {}", source.checked)?;
-            writeln!(f, "  from memory, not checked: {}\n", source.from_memory)?;
+            text.push_str(&format!(
+                "Crop figures: {}\n  second copy: {}\n  from memory, not checked: {}\n\n",
+                source.citation, source.checked, source.from_memory
+            ));
         }
-        write!(f, "Take care:\n{}", caution::lines(&[caution::PUMP]))
+        text
     }
 }
 
 /// Runs the command.
 pub fn run(command: &Setpoints) -> Result<Verdict, Failure> {
-    let site = load_site(&command.dir)?;
-    let pump = pump(&site)?;
-    let asked = asked(&site, pump, command.evapotranspiration)?;
-    let answer = answer(&site, pump, &asked, &calibrations(command)?)?;
+    let answer = work(command)?;
     for warning in &answer.warnings {
         eprintln!("{warning}");
     }
     if command.json {
         print_json(&answer)?;
     } else {
-        print(&answer.to_string())?;
+        print(&answer.story())?;
+        print(&format!("Take care:\n{}", caution::lines(&[caution::PUMP])))?;
     }
     Ok(Verdict::Good)
+}
+
+/// Everything the command does but print.
+pub(super) fn work(command: &Setpoints) -> Result<Answer, Failure> {
+    let site = load_site(&command.dir)?;
+    let pump = pump(&site)?;
+    let asked = asked(&site, pump, command.demand)?;
+    let calibrations = calibrations(command)?;
+    let mut answer = answer(&site, pump, &asked, &calibrations)?;
+    for (path, file) in &calibrations {
+        answer.warnings.extend(file.staleness(path, &command.dir));
+    }
+    Ok(answer)
+}
+
+/// The set points of one calibration at a site.
+pub(super) fn for_calibration(
+    site: &Site,
+    demand: WaterDemand,
+    path: &Path,
+    file: &CalibrationFile,
+) -> Result<SetPoints, Failure> {
+    let pump = pump(site)?;
+    let asked = asked(site, pump, demand)?;
+    let report = one(site, &supply(pump), &asked, path, file)?;
+    Ok(report.evidence.set_points)
 }
 
 /// What the crop asks for, and where that comes from.
@@ -102,7 +139,8 @@ fn pump(site: &Site) -> Result<&Controller, Failure> {
 }
 
 /// Allowed depletion and root depth: as stated, or else the crop's.
-fn asked(site: &Site, pump: &Controller, evapotranspiration: f64) -> Result<Asked, Failure> {
+fn asked(site: &Site, pump: &Controller, demand: WaterDemand) -> Result<Asked, Failure> {
+    let evapotranspiration = demand.evapotranspiration;
     let at_pump = |error: IrrigationError| match &error {
         IrrigationError::UnknownCrop { name, .. } => {
             let message = without_value(&error.to_string(), name);
@@ -188,6 +226,16 @@ fn calibrations(command: &Setpoints) -> Result<Vec<(PathBuf, CalibrationFile)>, 
     Ok(all)
 }
 
+fn supply(pump: &Controller) -> Supply {
+    Supply {
+        area: pump.area,
+        flow: pump.flow,
+        application_efficiency: pump.application_efficiency,
+        minimum_on_s: pump.minimum_on_s,
+        maximum_on_s: pump.maximum_on_s,
+    }
+}
+
 /// The set points of every calibration, or every reason why one has none.
 fn answer(
     site: &Site,
@@ -195,13 +243,7 @@ fn answer(
     asked: &Asked,
     calibrations: &[(PathBuf, CalibrationFile)],
 ) -> Result<Answer, Failure> {
-    let supply = Supply {
-        area: pump.area,
-        flow: pump.flow,
-        application_efficiency: pump.application_efficiency,
-        minimum_on_s: pump.minimum_on_s,
-        maximum_on_s: pump.maximum_on_s,
-    };
+    let supply = supply(pump);
     let reports = all_or_every_complaint(
         calibrations
             .iter()

@@ -22,8 +22,6 @@ pub use calibration::{CalibrationChart, Level};
 pub use residuals::ResidualChart;
 
 use crate::failure::Failure;
-use calib_core::calibration::{Calibration, ConvertError};
-use calib_core::fit::Observation;
 use fonts::LINE_PER_EM;
 use pen::{Drawn, Lettering, Pen, WIDTH};
 use plotters::prelude::{BitMapBackend, DrawingBackend, IntoDrawingArea, SVGBackend};
@@ -47,9 +45,6 @@ pub trait Chart {
 /// Why a chart could not be drawn.
 #[derive(Debug, thiserror::Error)]
 pub enum PlotError {
-    /// The calibration and its cores do not belong together.
-    #[error("cannot draw the calibration: {0}")]
-    Values(#[from] ConvertError),
     /// The drawing library failed.
     #[error("cannot draw \"{chart}\": {why}")]
     Drawing {
@@ -82,25 +77,6 @@ const PNG_SCALE: u32 = 3;
 /// ... and then averaged over blocks this wide and high: the rasteriser works in
 /// whole pixels, which leaves curves and the spacing of letters uneven.
 const PNG_BLOCK: u32 = 2;
-
-/// The charts of one fit, each as SVG and PNG: file name and content.
-///
-/// # Errors
-/// [`PlotError`] if one cannot be drawn.
-pub fn of_fit(
-    calibration: &Calibration,
-    observations: &[Observation],
-) -> Result<Vec<(String, Vec<u8>)>, PlotError> {
-    let curve = CalibrationChart::new(calibration, observations, &[])?;
-    let residuals = ResidualChart::new(calibration, observations)?;
-    let name = |kind: &str| format!("{}.{kind}", calibration.probe);
-    Ok(vec![
-        (name("calibration.svg"), svg(&curve)?.into_bytes()),
-        (name("calibration.png"), png(&curve)?),
-        (name("residuals.svg"), svg(&residuals)?.into_bytes()),
-        (name("residuals.png"), png(&residuals)?),
-    ])
-}
 
 /// The chart as an SVG document that can also stand inside a page.
 ///

@@ -3,6 +3,8 @@
 use super::fonts::{Weight, width};
 use super::place::Space;
 use super::*;
+use calib_core::calibration::{Calibration, ConvertError};
+use calib_core::fit::Observation;
 use plotters::style::RGBColor;
 use std::sync::OnceLock;
 
