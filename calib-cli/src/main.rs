@@ -4,7 +4,6 @@
 mod calibration_file;
 mod caution;
 mod command;
-mod controller;
 mod cores;
 mod failure;
 mod fit_report;

@@ -2,8 +2,10 @@
 //! explains; a formula here is in the wrong place.
 
 mod check;
+mod export;
 mod fit;
 mod start;
+mod verify;
 
 use crate::failure::{Failure, Verdict};
 use clap::{Parser, Subcommand};
@@ -24,6 +26,10 @@ enum Command {
     Check(check::Check),
     /// Fit counts to oven-dry water content, a calibration for each probe
     Fit(fit::Fit),
+    /// Write controller files from the saved calibrations, and prove them.
+    Export(export::Arguments),
+    /// Check controller files, and compare them with their calibration at every code.
+    Verify(verify::Arguments),
 }
 
 /// Runs the command chosen.
@@ -32,5 +38,7 @@ pub fn run(cli: Cli) -> Result<Verdict, Failure> {
         Command::Start(start) => start::run(&start),
         Command::Check(check) => check::run(&check),
         Command::Fit(fit) => fit::run(&fit),
+        Command::Export(arguments) => export::run(&arguments),
+        Command::Verify(arguments) => verify::run(&arguments),
     }
 }

@@ -1,0 +1,377 @@
+//! From a calibration and its set points to the controller's table.
+
+use super::check::correction_fits;
+use super::error::ControllerError;
+use super::knots::{Target, fewest};
+use super::record::{
+    ControllerRecord, Dates, IntegerSetPoints, IntegerTemperature, Knot, MAX_DIVISOR, SIXTEENTHS,
+    SUPPORTED_BITS, THETA_RANGE, THETA_SCALE, Timing, VERSION,
+};
+use super::table::{ControllerTable, full_scale};
+use crate::calibration::{Calibration, ConvertError};
+use crate::irrigation::SetPoints;
+use crate::quantity::{Celsius, Quantity, Vwc};
+use crate::temperature::TemperatureTerm;
+
+/// Maximum error asked for unless told otherwise, m3/m3: a tenth of the 0.005
+/// m3/m3 by which replicate cores of one bed commonly differ (common practice,
+/// no source), so that the table adds nothing that shows.
+pub const DEFAULT_MAX_ERROR: f64 = 0.0005;
+
+/// Range of maximum errors that can be asked for, m3/m3.
+const MAX_ERROR_ASKED: std::ops::RangeInclusive<f64> = 0.0001..=0.05;
+
+const STEPS: f64 = SIXTEENTHS as f64;
+
+impl ControllerTable {
+    /// Makes the table of `calibration`.
+    ///
+    /// Knots are placed so that the table before rounding stays within
+    /// `max_error` (m3/m3, 0.0001 to 0.05) of the curve at every corrected count
+    /// that can occur. The error the table *states* is then measured: the
+    /// largest difference of the finished integers from the curve at every such
+    /// count, plus what rounding the temperature correction can add, rounded up.
+    ///
+    /// The accepted temperatures are the calibrated ones and the domain is
+    /// narrowed by the rounding of the correction, so that the table never
+    /// answers where the curve was not calibrated.
+    ///
+    /// # Errors
+    /// [`ControllerError`] if the calibration does not fit a table, no table
+    /// stays within `max_error`, or the result does not pass
+    /// [`check`](Self::check), for instance for its set points.
+    pub fn from_calibration(
+        calibration: &Calibration,
+        set_points: &SetPoints,
+        timing: Timing,
+        dates: Dates,
+        max_error: f64,
+    ) -> Result<Self, ControllerError> {
+        if !MAX_ERROR_ASKED.contains(&max_error) {
+            return Err(ControllerError::MaxErrorAsked { asked: max_error });
+        }
+        if !SUPPORTED_BITS.contains(&calibration.adc_bits) {
+            return Err(ControllerError::AdcBits {
+                bits: calibration.adc_bits,
+            });
+        }
+        let (moved, shift) = at_whole_reference(calibration);
+        let calibration = &moved;
+        let correction = match &calibration.temperature {
+            Some(term) => Some(Correction::new(calibration, term)?),
+            None => None,
+        };
+        let domain = domain(calibration, correction.as_ref())?;
+        let truth = Truth::new(calibration, domain, correction.is_some())?;
+        let placed = fewest(
+            &truth.target(),
+            &truth.knots(calibration),
+            max_error * THETA_SCALE,
+        )
+        .map_err(|count| ControllerError::BoundNotReachable {
+            count,
+            asked: max_error,
+        })?;
+        let knots = placed
+            .into_iter()
+            .map(|knot| with_uncertainty(knot, calibration))
+            .collect::<Result<Vec<Knot>, ControllerError>>()?;
+
+        let mut record = ControllerRecord {
+            version: VERSION,
+            probe: calibration.probe.clone(),
+            soil: calibration.soil.clone(),
+            dates,
+            adc_bits: calibration.adc_bits,
+            direction: calibration.direction,
+            domain_low: domain.0,
+            domain_high: domain.1,
+            temperature: correction.as_ref().map(|c| c.integer),
+            max_error: u16::MAX,
+            knots,
+            set_points: IntegerSetPoints {
+                refill: unit(set_points.refill.value()),
+                stop: unit(set_points.stop.value()),
+                refill_count: whole_count(set_points.refill_count + shift, domain),
+                stop_count: whole_count(set_points.stop_count + shift, domain),
+            },
+            timing,
+        };
+        let measured = truth.largest_difference(&ControllerTable(record.clone()))
+            + correction.map_or(0.0, |c| c.error_sixteenths * truth.steepest(calibration));
+        record.max_error = (measured.ceil() as u16).max(1);
+        ControllerTable::check(record)
+    }
+}
+
+/// theta_v in whole units, halves away from zero.
+fn unit(theta_v: f64) -> i16 {
+    (theta_v * THETA_SCALE).round() as i16
+}
+
+/// The nearest whole count that lies inside the domain.
+fn whole_count(count: f64, (low, high): (i32, i32)) -> u16 {
+    let first = f64::from(low) / STEPS;
+    let last = f64::from(high) / STEPS;
+    count
+        .round()
+        .clamp(first.ceil(), last.floor().max(first.ceil())) as u16
+}
+
+/// The same calibration with its reference temperature in whole hundredths of a
+/// degree, and how many counts that moved the curve. Nothing is lost: a reference
+/// warmer by `d` moves every count at the reference by `coefficient d`.
+fn at_whole_reference(calibration: &Calibration) -> (Calibration, f64) {
+    let mut moved = calibration.clone();
+    let mut shift = 0.0;
+    if let Some(term) = &mut moved.temperature {
+        let whole = (100.0 * term.reference.value()).round() / 100.0;
+        if let Ok(reference) = Celsius::new(whole) {
+            shift = term.coefficient * (whole - term.reference.value());
+            term.reference = reference;
+        }
+    }
+    moved.curve.axis.origin += shift;
+    moved.domain.low += shift;
+    moved.domain.high += shift;
+    (moved, shift)
+}
+
+/// The temperature term in integers, with what that costs.
+struct Correction {
+    integer: IntegerTemperature,
+    /// Largest error of a corrected count over the accepted temperatures,
+    /// sixteenths.
+    error_sixteenths: f64,
+}
+
+impl Correction {
+    fn new(calibration: &Calibration, term: &TemperatureTerm) -> Result<Self, ControllerError> {
+        let (lowest, highest) = calibration
+            .temperature_range
+            .ok_or(ControllerError::TemperatureRangeMissing)?;
+        let reference = 100.0 * term.reference.value();
+        let exact = term.coefficient * STEPS / 100.0;
+        let at = |divisor: i32| IntegerTemperature {
+            reference_centi: reference.round() as i16,
+            lowest_centi: (100.0 * lowest).ceil() as i16,
+            highest_centi: (100.0 * highest).floor() as i16,
+            coefficient: (exact * f64::from(divisor)).round() as i32,
+            divisor,
+        };
+        // The finest coefficient whose products fit 32 bits.
+        let mut integer = at(MAX_DIVISOR);
+        while integer.divisor > 1 && !correction_fits(&integer, calibration.adc_bits) {
+            integer = at(integer.divisor / 2);
+        }
+        if !exact.is_finite() || !correction_fits(&integer, calibration.adc_bits) {
+            return Err(ControllerError::TemperatureCorrection {
+                coefficient: integer.coefficient,
+                divisor: integer.divisor,
+            });
+        }
+        let coefficient = f64::from(integer.coefficient) / f64::from(integer.divisor);
+        let farthest = [integer.lowest_centi, integer.highest_centi]
+            .map(|centi| (f64::from(centi) - f64::from(integer.reference_centi)).abs())
+            .into_iter()
+            .fold(0.0, f64::max);
+        Ok(Self {
+            integer,
+            error_sixteenths: 0.5 + (coefficient - exact).abs() * farthest,
+        })
+    }
+}
+
+/// The domain in sixteenths, never wider than the calibrated one.
+fn domain(
+    calibration: &Calibration,
+    correction: Option<&Correction>,
+) -> Result<(i32, i32), ControllerError> {
+    let calibrated = calibration.domain;
+    let (low, high, top) = match correction {
+        Some(c) => (
+            (STEPS * calibrated.low + c.error_sixteenths).ceil(),
+            (STEPS * calibrated.high - c.error_sixteenths).floor(),
+            u16::MAX,
+        ),
+        None => (
+            STEPS * calibrated.low.ceil(),
+            STEPS * calibrated.high.floor(),
+            full_scale(calibration.adc_bits),
+        ),
+    };
+    let finite = low.is_finite() && high.is_finite();
+    let (low, high) = (low.max(0.0), high.min(STEPS * f64::from(top)));
+    // A whole step at least: two knots, and a set point on each side.
+    if !finite || low + STEPS > high {
+        return Err(ControllerError::DomainNotUsable {
+            low: calibrated.low,
+            high: calibrated.high,
+        });
+    }
+    Ok((low as i32, high as i32))
+}
+
+/// The curve at every corrected count that can occur.
+struct Truth {
+    low: i32,
+    high: i32,
+    stride: i32,
+    /// theta_v x 10 000.
+    values: Vec<f64>,
+}
+
+impl Truth {
+    fn new(
+        calibration: &Calibration,
+        (low, high): (i32, i32),
+        corrected: bool,
+    ) -> Result<Self, ControllerError> {
+        let stride = if corrected { 1 } else { SIXTEENTHS };
+        let values = (low..=high)
+            .step_by(stride as usize)
+            .map(|at| {
+                let theta_v = Vwc::new(calibration.curve.value(f64::from(at) / STEPS))
+                    .map_err(ConvertError::from)?;
+                Ok(theta_v.value() * THETA_SCALE)
+            })
+            .collect::<Result<Vec<f64>, ControllerError>>()?;
+        Ok(Self {
+            low,
+            high,
+            stride,
+            values,
+        })
+    }
+
+    fn target(&self) -> Target<'_> {
+        Target {
+            low: self.low,
+            stride: self.stride,
+            values: &self.values,
+        }
+    }
+
+    /// A knot on the curve at every whole count from at or below the domain to
+    /// at or above it. A count outside continues the curve's last step in a
+    /// straight line; the curve itself is not evaluated there.
+    fn knots(&self, calibration: &Calibration) -> Vec<Knot> {
+        let first = self.low.div_euclid(SIXTEENTHS);
+        let last = (self.high + SIXTEENTHS - 1).div_euclid(SIXTEENTHS);
+        let beyond = |end: Option<&f64>, inner: Option<&f64>, steps: i32| {
+            let (end, inner) = (end.copied().unwrap_or(0.0), inner.copied().unwrap_or(0.0));
+            end + (end - inner) * f64::from(steps) / f64::from(self.stride)
+        };
+        let before_last = self.values.len().saturating_sub(2);
+        (first..=last)
+            .map(|count| {
+                let at = SIXTEENTHS * count;
+                let value = if at < self.low {
+                    beyond(self.values.first(), self.values.get(1), self.low - at)
+                } else if at > self.high {
+                    beyond(
+                        self.values.last(),
+                        self.values.get(before_last),
+                        at - self.high,
+                    )
+                } else {
+                    calibration.curve.value(f64::from(count)) * THETA_SCALE
+                };
+                let limits = (
+                    f64::from(*THETA_RANGE.start()),
+                    f64::from(*THETA_RANGE.end()),
+                );
+                Knot {
+                    count: count as u16,
+                    theta_v: value.round().clamp(limits.0, limits.1) as i16,
+                    expanded_uncertainty: 0,
+                }
+            })
+            .collect()
+    }
+
+    /// Largest difference of the table's integers from the curve, theta_v x
+    /// 10 000.
+    fn largest_difference(&self, table: &ControllerTable) -> f64 {
+        (self.low..=self.high)
+            .step_by(self.stride as usize)
+            .zip(&self.values)
+            .map(|(at, value)| match table.at_sixteenths(at) {
+                Ok(reading) => (f64::from(reading.theta_v) - value).abs(),
+                Err(_) => f64::INFINITY,
+            })
+            .fold(0.0, f64::max)
+    }
+
+    /// Steepest slope of the curve, theta_v x 10 000 for a sixteenth of a count.
+    fn steepest(&self, calibration: &Calibration) -> f64 {
+        (self.low..=self.high)
+            .map(|at| calibration.curve.slope(f64::from(at) / STEPS).abs())
+            .fold(0.0, f64::max)
+            * THETA_SCALE
+            / STEPS
+    }
+}
+
+/// The knot with the expanded uncertainty of a new reading there: the largest
+/// over the lowest, reference and highest calibrated temperature, rounded up.
+fn with_uncertainty(knot: Knot, calibration: &Calibration) -> Result<Knot, ControllerError> {
+    // The outermost knots may lie just outside the calibrated counts.
+    let domain = calibration.domain;
+    let count = f64::from(knot.count).clamp(domain.low, domain.high);
+    let mut largest = 0.0_f64;
+    for temperature in calibration.grid_temperatures() {
+        // The raw count that is `count` once corrected.
+        let raw = match (calibration.temperature, temperature) {
+            (Some(term), Some(t)) => {
+                count + term.coefficient * (t.value() - term.reference.value())
+            }
+            _ => count,
+        };
+        // Undo a rounding that may carry an end of the domain just outside.
+        let inward = raw + (0.5 * (domain.low + domain.high) - count) * 1e-9;
+        largest = largest.max(calibration.predict(inward, temperature)?.expanded.expanded);
+    }
+    let found = (largest * THETA_SCALE).ceil();
+    let expanded_uncertainty = if found <= f64::from(super::record::MAX_UNCERTAINTY) {
+        found as u16
+    } else {
+        return Err(ControllerError::KnotUncertainty {
+            count: knot.count,
+            found: found as u32,
+        });
+    };
+    Ok(Knot {
+        expanded_uncertainty,
+        ..knot
+    })
+}
+
+impl Calibration {
+    /// The temperatures a table is judged at: lowest calibrated, reference and
+    /// highest calibrated, each in whole hundredths of a degree inside the
+    /// calibrated range; one `None` where there is no temperature term.
+    pub(super) fn grid_temperatures(&self) -> Vec<Option<Celsius>> {
+        self.grid_centi()
+            .into_iter()
+            .map(|centi| centi.and_then(|centi| Celsius::new(f64::from(centi) / 100.0).ok()))
+            .collect()
+    }
+
+    /// [`grid_temperatures`](Self::grid_temperatures) in hundredths of a degree.
+    pub(super) fn grid_centi(&self) -> Vec<Option<i16>> {
+        let Some(term) = self.temperature else {
+            return vec![None];
+        };
+        let reference = (100.0 * term.reference.value()).round();
+        let mut grid = match self.temperature_range {
+            Some((lowest, highest)) => {
+                let (lowest, highest) = ((100.0 * lowest).ceil(), (100.0 * highest).floor());
+                vec![lowest, reference.min(highest).max(lowest), highest]
+            }
+            None => vec![reference],
+        };
+        grid.dedup();
+        grid.into_iter().map(|centi| Some(centi as i16)).collect()
+    }
+}

@@ -1,0 +1,469 @@
+//! Controller files as files: the documented example, the schema, damage of
+//! every kind, and `ovendry verify` as a person runs it.
+
+use calib_cli::controller::{ControllerFormat, FORMATS, FileError, file_name, load, render};
+use calib_core::controller::{ControllerError, ControllerTable};
+use ovendry_tests::controller::{Recipe, table, worked_example};
+use ovendry_tests::{Bench, repository};
+use serde_json::{Value, json};
+
+fn schema_folder(name: &str) -> String {
+    let path = repository().join("calib-cli/schema").join(name);
+    std::fs::read_to_string(&path).unwrap_or_else(|e| panic!("{}: {e}", path.display()))
+}
+
+fn example() -> ControllerTable {
+    ControllerTable::check(worked_example()).unwrap()
+}
+
+fn json_format() -> &'static dyn ControllerFormat {
+    FORMATS[0]
+}
+
+fn header_format() -> &'static dyn ControllerFormat {
+    FORMATS[1]
+}
+
+#[test]
+fn the_committed_example_is_what_the_formats_write() {
+    for format in FORMATS {
+        let committed = schema_folder(&file_name(format, "example"));
+        let written = render(format, &example());
+        assert!(committed == written, "{}:\n{written}", format.name());
+        assert_eq!(load(format, committed.as_bytes()), Ok(example()));
+    }
+}
+
+#[test]
+fn the_readings_of_the_documented_example_are_right() {
+    let page = schema_folder("CONTROLLER-FILE.md");
+    assert!(page.contains(&format!("`{:08x}`", example().crc32())));
+    let first: Vec<String> = worked_example().words()[..25]
+        .iter()
+        .map(u32::to_string)
+        .collect();
+    let flowing = page.split_whitespace().collect::<Vec<_>>().join(" ");
+    assert!(flowing.contains(&first.join(", ")), "{first:?}");
+
+    let rows: Vec<Vec<&str>> = page
+        .lines()
+        .skip_while(|line| !line.starts_with("| code | temperature_centi"))
+        .skip(2)
+        .take_while(|line| line.starts_with('|'))
+        .map(|line| line.split('|').map(str::trim).collect())
+        .collect();
+    assert_eq!(rows.len(), 11);
+    for row in rows {
+        let code: u32 = row[1].parse().unwrap();
+        let temperature = row[2].parse::<i16>().ok();
+        let expected: i16 = row[3].parse().unwrap();
+        let (answer, uncertainty) = match example().evaluate(code, temperature) {
+            Ok(reading) => (reading.theta_v, reading.expanded_uncertainty.to_string()),
+            Err(fault) => (fault.code(), String::new()),
+        };
+        assert_eq!(
+            (answer, uncertainty.as_str()),
+            (expected, row[4]),
+            "{row:?}"
+        );
+    }
+}
+
+#[test]
+fn json_files_follow_their_schema_and_broken_ones_do_not() {
+    let schema: Value = serde_json::from_str(&schema_folder("controller.schema.json")).unwrap();
+    let validator = jsonschema::draft202012::new(&schema).unwrap();
+    let document = |table: &ControllerTable| -> Value {
+        serde_json::from_str(&render(json_format(), table)).unwrap()
+    };
+    let tables = [
+        example(),
+        table(&Recipe::default().calibration("p \"1\" \u{e9}")).unwrap(),
+        table(
+            &Recipe {
+                temperature: None,
+                bits: 16,
+                ..Recipe::default()
+            }
+            .calibration("q"),
+        )
+        .unwrap(),
+    ];
+    for table in &tables {
+        let document = document(table);
+        let faults: Vec<String> = validator
+            .iter_errors(&document)
+            .map(|e| e.to_string())
+            .collect();
+        assert!(faults.is_empty(), "{faults:?}");
+    }
+
+    let good = document(&example());
+    let breaks: [(&str, Value); 9] = [
+        ("/version", json!(2)),
+        ("/adc_bits", json!(7)),
+        ("/calibrated_on", json!("2 April 2025")),
+        ("/knots/0/count", json!(65_536)),
+        ("/knots/0/theta_v_e4", json!(0.5)),
+        ("/knots", json!([])),
+        ("/temperature/divisor", json!(3)),
+        ("/pump/maximum_on_s", json!(0)),
+        ("/crc32", json!("278AD43A")),
+    ];
+    for (place, value) in breaks {
+        let mut broken = good.clone();
+        *broken.pointer_mut(place).unwrap() = value;
+        assert!(!validator.is_valid(&broken), "{place}");
+    }
+    for key in good.as_object().unwrap().keys() {
+        let mut broken = good.clone();
+        broken.as_object_mut().unwrap().remove(key);
+        assert!(!validator.is_valid(&broken), "without {key}");
+    }
+}
+
+#[test]
+fn no_single_flipped_bit_is_ever_loaded() {
+    for format in FORMATS {
+        let whole = render(format, &example()).into_bytes();
+        for position in 0..whole.len() {
+            for bit in 0..8 {
+                let mut damaged = whole.clone();
+                damaged[position] ^= 1 << bit;
+                assert!(
+                    load(format, &damaged).is_err(),
+                    "{}: bit {bit} of byte {position}",
+                    format.name()
+                );
+            }
+        }
+    }
+}
+
+#[test]
+fn no_file_cut_short_doubled_or_added_to_is_ever_loaded() {
+    for format in FORMATS {
+        let whole = render(format, &example()).into_bytes();
+        for length in 0..whole.len() {
+            assert!(load(format, &whole[..length]).is_err(), "{length} bytes");
+        }
+        let mut added = whole.clone();
+        added.push(b'\n');
+        assert!(load(format, &added).is_err());
+        assert!(load(format, &[whole.clone(), whole.clone()].concat()).is_err());
+    }
+}
+
+/// Changes the text and seals it anew, as someone would who edits on purpose.
+fn edited(
+    format: &dyn ControllerFormat,
+    from: &str,
+    to: &str,
+) -> Result<ControllerTable, FileError> {
+    let text = render(format, &example());
+    assert!(text.contains(from), "{from}");
+    let (before, after) = format.seal();
+    let changed = text.replacen(from, to, 1);
+    let body = &changed[..changed.len() - before.len() - 8 - after.len()];
+    let crc = crc32fast::hash(body.as_bytes());
+    load(format, format!("{body}{before}{crc:08x}{after}").as_bytes())
+}
+
+#[track_caller]
+fn refused(result: Result<ControllerTable, FileError>, line: Option<u64>, said: &str) {
+    let error = result.expect_err("must be refused");
+    assert!(error.to_string().contains(said), "{error}");
+    assert_eq!(error.line(), line, "{error}");
+}
+
+#[test]
+fn json_edited_and_sealed_anew_is_still_refused() {
+    let edit = |from: &str, to: &str| edited(json_format(), from, to);
+    refused(
+        edit("\"count\": 372", "\"count\": 373"),
+        None,
+        "one of them was changed",
+    );
+    refused(edit("\"version\": 1", "\"version\": 2"), None, "version 2");
+    refused(
+        edit("ovendry controller", "other controller"),
+        Some(2),
+        "format: is not",
+    );
+    refused(edit("2025-04-02", "2025-02-30"), Some(6), "is not a date");
+    refused(edit("\"max_error_e4\": 6,", ""), Some(24), "max_error_e4");
+    refused(
+        edit("\"adc_bits\"", "\"colour\": 1,\n  \"adc_bits\""),
+        Some(8),
+        "colour",
+    );
+    refused(
+        edit("\"version\": 1", "\"version\": 1,\n  \"version\": 1"),
+        Some(4),
+        "duplicate",
+    );
+    refused(
+        edit("\"version\": 1", "\"version\":  1"),
+        Some(3),
+        "not as version 1",
+    );
+    refused(
+        edit("\"count\": 372", "\"count\": 372.0"),
+        Some(15),
+        "372.0",
+    );
+    refused(
+        edit("bench-3", "bench-3\\u0007"),
+        None,
+        "control characters",
+    );
+    // A name is covered by the file's CRC-32 alone; whoever seals anew may change it.
+    assert!(edit("bench-3", "bench-4").is_ok());
+}
+
+#[test]
+fn a_header_edited_and_sealed_anew_is_still_refused() {
+    let edit = |from: &str, to: &str| edited(header_format(), from, to);
+    let line_of = |text: &str| {
+        let header = render(header_format(), &example());
+        let found = header.lines().position(|line| line.contains(text));
+        Some(found.unwrap() as u64 + 1)
+    };
+    refused(edit("372u", "373u"), None, "one of them was changed");
+    refused(
+        edit("372u", "372.5"),
+        line_of("310u, 372u"),
+        "is not a whole number",
+    );
+    refused(
+        edit("310u, 372u,", "372u,"),
+        line_of("_counts[OVENDRY"),
+        "do not have 5 numbers",
+    );
+    refused(
+        edit("_VERSION ((int32_t)1L", "_VERSION ((int32_t)2L"),
+        None,
+        "version 2",
+    );
+    refused(
+        edit("_VERSION ((int32_t)1L", "_VERSION ((int32_t)1"),
+        line_of("_VERSION ("),
+        "is not a number in range",
+    );
+    refused(
+        edit("_STOP_E4 (", "_STOPP_E4 ("),
+        Some(1),
+        "there is no macro OVENDRY_BENCH_3_STOP_E4",
+    );
+    refused(
+        edit("20250402L", "20250230L"),
+        line_of("20250402L"),
+        "is not a date",
+    );
+    // The reader's code counts too.
+    refused(
+        edit("denominator / 2;", "denominator / 3;"),
+        line_of("denominator / 2;"),
+        "not as version 1",
+    );
+    refused(
+        edit("#include <stdint.h>", "#include \"stdint.h\""),
+        line_of("<stdint.h>"),
+        "not as version 1",
+    );
+}
+
+#[test]
+fn names_with_quotes_and_foreign_letters_come_back_from_every_format() {
+    for name in [
+        "a \"b\"",
+        "back\\slash",
+        "what??/",
+        "\u{e9}t\u{e9} 7",
+        "*/ x",
+    ] {
+        let mut record = worked_example();
+        record.probe = name.into();
+        record.soil = name.chars().rev().collect();
+        let table = ControllerTable::check(record).unwrap();
+        for format in FORMATS {
+            assert_eq!(
+                load(format, render(format, &table).as_bytes()),
+                Ok(table.clone())
+            );
+        }
+        assert!(render(header_format(), &table).is_ascii());
+    }
+}
+
+#[test]
+fn changed_line_ends_are_named_as_such() {
+    for format in FORMATS {
+        let text = render(format, &example()).replace('\n', "\r\n");
+        assert_eq!(load(format, text.as_bytes()), Err(FileError::LineEnds));
+    }
+}
+
+#[test]
+fn a_sound_file_with_an_impossible_table_is_refused() {
+    // Written by hand with right checksums, as a faulty exporter might.
+    let mut record = worked_example();
+    record.set_points.stop_count = 532;
+    let crc = record.crc32();
+    assert!(matches!(
+        ControllerTable::check_with_crc(record, crc),
+        Err(ControllerError::SetPointCounts { .. })
+    ));
+}
+
+/// A bench with the files of one calibration, and that calibration changed by
+/// `change` beside them.
+fn bench(change: impl Fn(&mut calib_core::calibration::Calibration)) -> Bench {
+    let mut calibration = Recipe::default().calibration("north");
+    let bench = Bench::empty();
+    let table = table(&calibration).unwrap();
+    for format in FORMATS {
+        bench.put(&file_name(format, "north"), render(format, &table));
+    }
+    change(&mut calibration);
+    let file = json!({
+        "format": "ovendry calibration",
+        "version": 1,
+        "program": "test",
+        "calibrated_on": "2025-04-02",
+        "recheck_by": "2026-04-02",
+        "sources": [],
+        "explanation": [],
+        "calibration": calibration,
+    });
+    bench.put("north.calibration.json", file.to_string());
+    bench
+}
+
+#[test]
+fn verify_finds_files_the_same_as_the_calibration_beside_them() {
+    let answer = bench(|_| {})
+        .run(&["verify", "north.controller.json", "north.h"])
+        .exits(0);
+    let answer = answer
+        .says("north.controller.json: sound JSON, version 1, table_crc32")
+        .says("north.h: sound C header")
+        .says("gives the curve of north.calibration.json at every code")
+        .says("stated bound 0.0006 m3/m3");
+    assert_eq!(answer.stderr, "");
+}
+
+#[test]
+fn verify_says_where_a_file_differs_most_from_a_changed_curve() {
+    bench(|calibration| calibration.curve.parameters[0] += 0.021)
+        .run(&["verify", "north.h"])
+        .exits(1)
+        .says("does NOT give the curve of north.calibration.json")
+        .says("the table reads drier")
+        .says("stated bound 0.0006 m3/m3")
+        .says("do not load it; run `ovendry export`");
+}
+
+#[test]
+fn verify_sees_a_narrowed_domain_and_a_lost_temperature_term() {
+    bench(|calibration| calibration.domain.low += 40.0)
+        .run(&["verify", "north.h"])
+        .exits(1)
+        .says("readings only the table answers");
+    bench(|calibration| calibration.temperature = None)
+        .run(&["verify", "north.h"])
+        .exits(1)
+        .says("does NOT give the curve");
+    bench(|calibration| calibration.temperature_range = Some((5.0, 30.0)))
+        .run(&["verify", "north.h"])
+        .exits(1)
+        .says("readings only the curve answers");
+}
+
+#[test]
+fn verify_without_a_calibration_checks_the_file_alone() {
+    Bench::empty()
+        .with("a.h", schema_folder("example.h"))
+        .run(&["verify", "a.h"])
+        .exits(0)
+        .says("probe bench-3 in soil test bed; calibrated 2025-04-02, check again by 2026-04-02")
+        .says("start at theta_v 0.1690 m3/m3 (532 counts), stop at 0.2440 m3/m3 (443 counts)")
+        .says("no calibration was given or lies beside it");
+}
+
+#[test]
+fn verify_reports_as_json() {
+    let json = bench(|_| {})
+        .run(&["verify", "--json", "north.h", "north.controller.json"])
+        .exits(0)
+        .json();
+    assert_eq!(json["verdict"], "good");
+    assert_eq!(json["files"][0]["format"], "C header");
+    assert_eq!(
+        json["files"][0]["table_crc32"],
+        json["files"][1]["table_crc32"]
+    );
+    let compared = &json["files"][0]["calibration"];
+    assert_eq!(compared["within_bound"], true);
+    assert_eq!(compared["only_table_answers"], Value::Null);
+    let difference = compared["largest_difference"]["difference"]
+        .as_f64()
+        .unwrap();
+    assert!(difference.abs() <= json["files"][0]["stated_bound"].as_f64().unwrap());
+}
+
+#[test]
+fn verify_refuses_a_damaged_file_and_still_reports_the_others() {
+    let bench = bench(|_| {});
+    bench.put("north.h", bench.read("north.h").replace("4402", "4403"));
+    bench
+        .run(&["verify", "north.h", "north.controller.json"])
+        .exits(2)
+        .says("north.controller.json: sound JSON")
+        .complains("error: north.h: its CRC-32 is stated as")
+        .complains("mend: do not load it; copy it again, or export it again");
+}
+
+#[test]
+fn verify_refuses_what_is_no_controller_file() {
+    let bench = bench(|_| {}).with("notes.txt", "hello").with("empty.h", "");
+    bench
+        .run(&["verify", "notes.txt"])
+        .exits(2)
+        .complains("notes.txt: is no kind of controller file this program knows");
+    bench
+        .run(&["verify", "empty.h"])
+        .exits(2)
+        .complains("empty.h: does not end with its CRC-32");
+    bench
+        .run(&["verify", "absent.h"])
+        .exits(2)
+        .complains("absent.h: cannot be read");
+    bench
+        .run(&["verify", "north.calibration.json"])
+        .exits(2)
+        .complains("does not end with its CRC-32");
+    bench.run(&["verify"]).exits(2);
+}
+
+#[test]
+fn verify_refuses_to_compare_with_another_probe() {
+    bench(|_| {})
+        .with("a.h", schema_folder("example.h"))
+        .run(&["verify", "a.h", "--calibration", "north.calibration.json"])
+        .exits(2)
+        .complains("a.h: is for probe bench-3 in soil test bed, but north.calibration.json holds probe north");
+}
+
+#[test]
+fn verify_notices_two_files_of_one_probe_that_differ() {
+    let mut newer = worked_example();
+    newer.timing.maximum_on_s += 60;
+    let newer = ControllerTable::check(newer).unwrap();
+    Bench::empty()
+        .with("a.h", schema_folder("example.h"))
+        .with("b.controller.json", render(json_format(), &newer))
+        .run(&["verify", "a.h", "b.controller.json"])
+        .exits(1)
+        .says("a.h and b.controller.json are of the same probe but hold different tables");
+}
