@@ -92,6 +92,11 @@ impl Triangle {
         forward.solve()
     }
 
+    /// Sum of squares that no `x` can remove.
+    pub(super) fn rest(&self) -> f64 {
+        self.rest
+    }
+
     /// Sum of squares left over at `x`.
     pub(super) fn sum_of_squares_at(&self, x: &[f64; MAX_PARAMETERS]) -> f64 {
         let mut sum = self.rest;
@@ -138,6 +143,9 @@ impl Triangle {
     /// of their number, no other column scaling does better; recalled from memory).
     pub(super) fn condition(&self) -> (f64, usize) {
         let n = self.size;
+        if n == 0 {
+            return (1.0, 0);
+        }
         let norms: Vec<f64> = (0..n).map(|j| self.column_norm(j)).collect();
         if let Some(dead) = norms
             .iter()
