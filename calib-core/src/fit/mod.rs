@@ -2,6 +2,7 @@
 
 mod choice;
 mod error;
+mod linearised;
 mod model_fit;
 mod observation;
 mod problem;
