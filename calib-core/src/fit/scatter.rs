@@ -81,8 +81,9 @@ pub(super) fn solve_with_scatter<R: Regression + ?Sized>(
     }
 }
 
-/// The largest Gaussian log-likelihood over tau^2 for the residuals of
-/// `solution`, whose variances include `tau`^2.
+/// The largest Gaussian log-likelihood over tau^2 near `tau`^2, for the residuals
+/// of `solution`, whose variances include it. Near, because a core all but exact
+/// makes a second, spurious peak at no scatter.
 pub(super) fn log_likelihood(solution: &Solution, tau: f64) -> f64 {
     let residuals = &solution.residuals;
     let stated: Vec<f64> = solution
