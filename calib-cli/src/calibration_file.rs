@@ -4,7 +4,8 @@
 //! curve with its covariance, not a controller's table: that is what `export`
 //! makes of it.
 
-use crate::failure::{Complaint, Failure};
+use crate::failure::{Complaint, Failure, Warning};
+use crate::table::SITE;
 use crate::workbench::SourceFile;
 use calib_core::calibration::Calibration;
 use serde::{Deserialize, Serialize};
@@ -83,6 +84,23 @@ impl CalibrationFile {
             .into());
         }
         Ok(file)
+    }
+
+    /// A warning if the cores or readings in `workbench` are no longer those this
+    /// calibration was made from. A change of site.toml alone does not count:
+    /// set points are meant to follow it.
+    pub fn staleness(&self, path: &Path, workbench: &Path) -> Option<Warning> {
+        let changed = self
+            .sources
+            .iter()
+            .filter(|source| source.name != SITE)
+            .find(|source| SourceFile::of(workbench, &source.name).as_ref() != Some(source))?;
+        Some(Warning {
+            place: path.display().to_string(),
+            what: format!("{} is no longer the one it was made from", changed.name),
+            why: "set points and controller files would rest on cores or readings that have since changed".to_owned(),
+            advice: "run `ovendry fit` again, with --force".to_owned(),
+        })
     }
 
     /// Reads every calibration file in `folder`, in order of file name.

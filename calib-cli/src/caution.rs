@@ -9,11 +9,17 @@ pub const OVEN: &[&str] = &[
     "Soil rich in organic matter can char or smoulder at 105 C: do not leave it unwatched.",
 ];
 
-/// Pumps, valves and mains near water.
+/// Pumps, valves and mains near water, and land that gets too much of it.
 pub const PUMP: &[&str] = &[
     "Mains and water kill together: keep mains work to licensed hands, behind a residual \
-     current device, and use low voltage in the field.",
-    "Where irrigation joins a drinking-water line, a backflow preventer is usually required by law.",
+     current device (RCD, also called GFCI), out of reach of spray and flooding; run probes \
+     and controller on isolated low voltage.",
+    "Where irrigation joins a drinking-water line, a backflow preventer is usually required by \
+     law; fertiliser in the line asks for a stricter one.",
+    "Water beyond field capacity drains, and leaches nutrients and salts into ground water: look \
+     below the roots, with a spade or a second probe, before leaving the pump to itself.",
+    "A pump without water overheats: fit a float switch, or a flow or pressure cut-out, that \
+     works without the controller.",
     "Set a longest run time outside this program too: a fault must not flood land or \
      buildings or wash fertiliser into ground water.",
 ];
@@ -30,4 +36,28 @@ pub fn lines(cautions: &[&[&str]]) -> String {
         .chain([&LOCAL_RULES])
         .map(|caution| format!("  - {caution}\n"))
         .collect()
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn pumping_is_never_printed_without_its_hazards_and_the_local_codes() {
+        let text = lines(&[PUMP]);
+        for word in [
+            "licensed hands",
+            "RCD",
+            "GFCI",
+            "low voltage",
+            "backflow preventer",
+            "leaches",
+            "without water",
+            "longest run time",
+            LOCAL_RULES,
+        ] {
+            assert!(text.contains(word), "{word} is missing from\n{text}");
+        }
+        assert!(text.is_ascii());
+    }
 }

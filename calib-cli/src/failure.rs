@@ -34,6 +34,26 @@ impl Failure {
     }
 }
 
+/// Every result, or every complaint among them. A failure that is no fault of
+/// the input comes before complaints.
+pub fn all_or_every_complaint<T>(
+    results: impl IntoIterator<Item = Result<T, Failure>>,
+) -> Result<Vec<T>, Failure> {
+    let (mut good, mut complaints) = (Vec::new(), Vec::new());
+    for result in results {
+        match result {
+            Ok(one) => good.push(one),
+            Err(Failure::Input(more)) => complaints.extend(more),
+            Err(internal) => return Err(internal),
+        }
+    }
+    if complaints.is_empty() {
+        Ok(good)
+    } else {
+        Err(Failure::Input(complaints))
+    }
+}
+
 impl From<Complaint> for Failure {
     fn from(complaint: Complaint) -> Self {
         Failure::Input(vec![complaint])
@@ -151,6 +171,21 @@ impl fmt::Display for Warning {
 #[cfg(test)]
 mod tests {
     use super::*;
+
+    #[test]
+    fn complaints_are_gathered_and_one_of_the_machine_comes_first() {
+        let input = || -> Result<u8, Failure> {
+            Err(Complaint::about(Path::new("a"), "is wrong", "mend it").into())
+        };
+        match all_or_every_complaint([input(), Ok(1), input()]) {
+            Err(Failure::Input(complaints)) => assert_eq!(complaints.len(), 2),
+            other => panic!("{other:?}"),
+        }
+        let internal = Err(Failure::Internal("disk".into()));
+        let found = all_or_every_complaint([input(), internal]);
+        assert!(matches!(found, Err(Failure::Internal(_))));
+        assert_eq!(all_or_every_complaint([Ok(1), Ok(2)]).unwrap(), [1, 2]);
+    }
 
     #[test]
     fn a_complaint_names_file_line_column_value_and_mend() {

@@ -85,7 +85,7 @@ pub fn fit_probe<'a>(
     };
     Ok(Outcome::Fitted(Box::new(Fitted {
         paired,
-        calibration: Calibration::new(instrument, &choice.fit, &paired.observations),
+        calibration: Calibration::new(instrument, &choice, &paired.observations),
         choice,
     })))
 }

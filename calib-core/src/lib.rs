@@ -32,6 +32,7 @@ pub mod gravimetry;
 pub mod irrigation;
 pub mod quantity;
 pub mod readings;
+pub mod reference;
 pub mod soil;
 pub mod temperature;
 pub mod uncertainty;

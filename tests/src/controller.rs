@@ -112,6 +112,8 @@ impl Recipe {
             temperature_range: Some((11.234, 28.046)),
             covariance,
             core_scatter: 0.006,
+            scatter_draws: Vec::new(),
+            rivals: Vec::new(),
             degrees_of_freedom: 17.0,
             relative_volume_u: 0.008,
             noise: ReadingNoise {

@@ -6,6 +6,7 @@ pub mod demo;
 pub mod simulation;
 pub mod table;
 
+use std::collections::BTreeMap;
 use std::path::{Path, PathBuf};
 use std::process::Command;
 use std::sync::OnceLock;
@@ -61,6 +62,24 @@ impl Bench {
         }
     }
 
+    /// A small workbench in which nothing is wrong: one soil, one probe, six
+    /// cores of six levels, five readings each. Invented.
+    ///
+    /// # Panics
+    /// If its files cannot be written.
+    pub fn small() -> Self {
+        Self::empty()
+            .with("site.toml", include_str!("../small-workbench/site.toml"))
+            .with(
+                "samples.csv",
+                include_str!("../small-workbench/samples.csv"),
+            )
+            .with(
+                "readings.csv",
+                include_str!("../small-workbench/readings.csv"),
+            )
+    }
+
     /// The folder.
     pub fn path(&self) -> &Path {
         self.folder.path()
@@ -112,6 +131,20 @@ impl Bench {
         walk(self.path(), self.path(), &mut found);
         found.sort();
         found
+    }
+
+    /// Every file of the folder with its bytes, to see later that none changed.
+    ///
+    /// # Panics
+    /// If a file cannot be read.
+    pub fn contents(&self) -> BTreeMap<String, Vec<u8>> {
+        self.listing()
+            .into_iter()
+            .map(|name| {
+                let bytes = std::fs::read(self.path().join(&name)).expect("a file");
+                (name, bytes)
+            })
+            .collect()
     }
 
     /// Runs `ovendry` with `arguments` in the folder.

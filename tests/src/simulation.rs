@@ -153,7 +153,7 @@ impl World {
             },
             temperature_u: self.truth.thermometer,
         };
-        let calibration = Calibration::new(instrument, &choice.fit, &observations);
+        let calibration = Calibration::new(instrument, &choice, &observations);
         Some((calibration, choice))
     }
 

@@ -1,13 +1,16 @@
 //! `ovendry export DIR`: controller files from the saved calibrations, proved
 //! against them after writing.
 
-use super::verify::{Against, examine, report};
+use super::fit::out_folder;
+use super::setpoints::{WaterDemand, for_calibration};
+use super::verify::{Against, Findings, examine};
 use crate::calibration_file::CalibrationFile;
-use crate::failure::{Complaint, Failure, Verdict};
-use crate::output::OutputSet;
+use crate::caution;
+use crate::failure::{Complaint, Failure, Verdict, Warning};
+use crate::output::{self, OutputSet};
+use crate::table::load_site;
 use crate::workbench::Site;
 use calib_cli::controller::{FORMATS, clashing, file_name, render};
-use calib_core::calibration::Calibration;
 use calib_core::controller::{ControllerTable, DEFAULT_MAX_ERROR, Dates, Timing};
 use calib_core::irrigation::SetPoints;
 use jiff::civil::Date;
@@ -18,53 +21,74 @@ use std::path::{Path, PathBuf};
 pub struct Arguments {
     /// The workbench folder
     #[arg(value_name = "DIR")]
-    folder: PathBuf,
+    pub(super) folder: PathBuf,
     /// Where the calibrations lie and the files go [default: DIR/out]
     #[arg(long, value_name = "FOLDER")]
-    out: Option<PathBuf>,
+    pub(super) out: Option<PathBuf>,
     /// Only this probe; may be given more than once
     #[arg(long, value_name = "ID")]
-    probe: Vec<String>,
+    pub(super) probe: Vec<String>,
     /// Largest difference from the curve the table may add, m3/m3
     #[arg(long, value_name = "M3_PER_M3", default_value_t = DEFAULT_MAX_ERROR)]
-    max_error: f64,
+    pub(super) max_error: f64,
+    #[command(flatten)]
+    pub(super) demand: WaterDemand,
     /// Overwrite files that exist
     #[arg(long)]
-    force: bool,
-    /// Report as JSON
+    pub(super) force: bool,
+    /// Print JSON
     #[arg(long)]
-    json: bool,
+    pub(super) json: bool,
 }
-
-/// What is said under the set points; the program never replaces a safe plant.
-const CAUTION: &str = "\
-caution: a wrong reading can flood a field. Before a pump runs on these files, fit a
-  shut-off that works without the controller, protect the supply against backflow, and
-  have mains wiring near water done by licensed persons; local codes come first.";
 
 /// Runs the command.
 pub fn run(arguments: &Arguments) -> Result<Verdict, Failure> {
+    let Exported { findings, warnings } = work(arguments)?;
+    for warning in &warnings {
+        eprintln!("{warning}");
+    }
+    if arguments.json {
+        output::print_json(&findings.to_json())?;
+    } else {
+        output::print(&format!(
+            "{findings}\nTake care:\n{}",
+            caution::lines(&[caution::PUMP])
+        ))?;
+    }
+    Ok(findings.verdict())
+}
+
+/// What was written, read back and compared.
+pub(super) struct Exported {
+    pub(super) findings: Findings,
+    pub(super) warnings: Vec<Warning>,
+}
+
+/// Everything the command does but print.
+pub(super) fn work(arguments: &Arguments) -> Result<Exported, Failure> {
     let site = load_site(&arguments.folder)?;
-    let out = arguments
-        .out
-        .clone()
-        .unwrap_or_else(|| arguments.folder.join("out"));
+    let out = out_folder(&arguments.folder, arguments.out.as_deref());
     let request = Request {
         out: &out,
         probes: &arguments.probe,
         max_error: arguments.max_error,
         force: arguments.force,
     };
-    let written = export(&request, &site, set_points)?;
+    let written = export(&request, &site, |path, file| {
+        for_calibration(&site, arguments.demand, path, file)
+    })?;
     let findings = written
         .iter()
         .map(|(path, against)| examine(path, Some(against)))
         .collect::<Result<Vec<_>, Failure>>()?;
-    let verdict = report(&findings, arguments.json);
-    if !arguments.json {
-        println!("{CAUTION}");
+    let mut warnings = Vec::new();
+    for (path, file) in chosen(&request)? {
+        warnings.extend(file.staleness(&path, &arguments.folder));
     }
-    Ok(verdict)
+    Ok(Exported {
+        findings: Findings(findings),
+        warnings,
+    })
 }
 
 /// What to export, and where.
@@ -84,7 +108,7 @@ struct Request<'a> {
 fn export(
     request: &Request,
     site: &Site,
-    set_points: impl Fn(&Site, &Calibration) -> Result<SetPoints, Failure>,
+    set_points: impl Fn(&Path, &CalibrationFile) -> Result<SetPoints, Failure>,
 ) -> Result<Vec<(PathBuf, Against)>, Failure> {
     let calibrations = chosen(request)?;
     let timing = timing(site)?;
@@ -94,7 +118,7 @@ fn export(
         let calibration = &file.calibration;
         let table = ControllerTable::from_calibration(
             calibration,
-            &set_points(site, calibration)?,
+            &set_points(&path, &file)?,
             timing,
             dates(&path, &file)?,
             request.max_error,
@@ -192,27 +216,11 @@ fn dates(path: &Path, file: &CalibrationFile) -> Result<Dates, Failure> {
     })
 }
 
-/// Reads `site.toml` of a workbench folder. To be joined to the table reader.
-fn load_site(folder: &Path) -> Result<Site, Failure> {
-    Err(Failure::Internal(format!(
-        "reading {} is not joined to export yet",
-        folder.join("site.toml").display()
-    )))
-}
-
-/// The set points of a calibration at a site. To be joined to the set points.
-fn set_points(site: &Site, calibration: &Calibration) -> Result<SetPoints, Failure> {
-    Err(Failure::Internal(format!(
-        "set points of probe {} at {} are not joined to export yet",
-        calibration.probe, site.name
-    )))
-}
-
 #[cfg(test)]
 mod tests {
     use super::*;
     use crate::workbench::{Balance, Controller};
-    use calib_core::calibration::{Direction, Domain, ReadingNoise};
+    use calib_core::calibration::{Calibration, Direction, Domain, ReadingNoise};
     use calib_core::curve::{Axis, Curve, CurveKind};
     use calib_core::irrigation::DeadBandGovernor;
     use calib_core::quantity::{Fraction, LitrePerMinute, Millimetre, Quantity, SquareMetre, Vwc};
@@ -248,6 +256,8 @@ mod tests {
                     vec![0.0, 0.0, 1e-6],
                 ],
                 core_scatter: 0.005,
+                scatter_draws: Vec::new(),
+                rivals: Vec::new(),
                 degrees_of_freedom: 14.0,
                 relative_volume_u: 0.01,
                 noise: ReadingNoise {
@@ -288,7 +298,8 @@ mod tests {
         }
     }
 
-    fn points(_: &Site, calibration: &Calibration) -> Result<SetPoints, Failure> {
+    fn points(_: &Path, file: &CalibrationFile) -> Result<SetPoints, Failure> {
+        let calibration = &file.calibration;
         let (refill, stop) = (Vwc::new(0.18).unwrap(), Vwc::new(0.26).unwrap());
         Ok(SetPoints {
             refill,
@@ -348,7 +359,7 @@ mod tests {
         );
         for (path, against) in &written {
             let finding = examine(path, Some(against)).unwrap_or_else(|e| panic!("{e}"));
-            assert_eq!(report(&[finding], false), Verdict::Good);
+            assert_eq!(Findings(vec![finding]).verdict(), Verdict::Good);
         }
         // The same calibrations give the same bytes, so no --force is needed.
         export_from(folder.path(), &[]).unwrap();

@@ -1,15 +1,21 @@
 //! `ovendry fit`: one calibration for each probe and its soil, explained.
 
+use super::soil::{known, soil_of};
 use crate::calibration_file::{CalibrationFile, FORMAT, VERSION};
+use crate::cores::{self, Core};
 use crate::failure::{Complaint, Failure, Verdict, Warning};
 use crate::fit_report::{self, ProbeReport};
 use crate::fitted::{Fitted, Outcome, Refused, fit_probe};
-use crate::output::OutputSet;
+use crate::output::{self, OutputSet};
 use crate::pairing::{self, PairedProbe};
+use crate::plot::{self, CalibrationChart, Level, ResidualChart};
 use crate::table;
 use crate::workbench::Workbench;
+use calib_core::calibration::ConvertError;
 use calib_core::curve::CurveKind;
+use calib_core::quantity::{Quantity, Vwc};
 use clap::Args;
+use clap::builder::{PossibleValuesParser, TypedValueParser};
 use serde::Serialize;
 use std::path::{Path, PathBuf};
 
@@ -27,7 +33,7 @@ pub struct Fit {
     #[arg(long, value_name = "ID")]
     pub probe: Option<String>,
     /// Use this curve instead of choosing
-    #[arg(long, value_name = "NAME", value_parser = curve_by_name)]
+    #[arg(long, value_name = "NAME", value_parser = curve_names())]
     pub curve: Option<CurveKind>,
     /// Show every core with its residual, and how parameters correlate
     #[arg(long)]
@@ -43,14 +49,14 @@ pub struct Fit {
     pub json: bool,
 }
 
-fn curve_by_name(name: &str) -> Result<CurveKind, String> {
-    CurveKind::ALL
-        .into_iter()
-        .find(|kind| kind.key() == name)
-        .ok_or_else(|| {
-            let known: Vec<&str> = CurveKind::ALL.iter().map(|kind| kind.key()).collect();
-            format!("choose one of {}", known.join(", "))
-        })
+/// The curves by name, so that help lists them and a slip is told the choices.
+fn curve_names() -> impl TypedValueParser<Value = CurveKind> {
+    PossibleValuesParser::new(CurveKind::ALL.map(CurveKind::key)).try_map(|name| {
+        CurveKind::ALL
+            .into_iter()
+            .find(|kind| kind.key() == name)
+            .ok_or("no such curve")
+    })
 }
 
 /// Where results go if `--out` does not say.
@@ -58,15 +64,15 @@ pub fn out_folder(dir: &Path, out: Option<&Path>) -> PathBuf {
     out.map_or_else(|| dir.join("out"), Path::to_owned)
 }
 
-/// What `fit --json` prints.
+/// What the fit of a workbench comes to.
 #[derive(Serialize)]
-struct FitJson<'a> {
+pub(super) struct Answer {
     format: &'static str,
     version: u32,
-    probes: &'a [ProbeReport],
-    refused: &'a [Refused],
-    cores: &'a [crate::cores::Core],
-    warnings: &'a [Warning],
+    probes: Vec<ProbeReport>,
+    refused: Vec<Refused>,
+    cores: Vec<Core>,
+    warnings: Vec<Warning>,
     written: Vec<String>,
 }
 
@@ -75,12 +81,24 @@ struct FitJson<'a> {
 /// # Errors
 /// [`Failure`] as the workbench, the fit and the disk have it.
 pub fn run(fit: &Fit) -> Result<Verdict, Failure> {
+    let answer = work(fit)?;
+    if fit.json {
+        output::print_json(&answer)?;
+    } else {
+        output::print(&answer.text(fit.details))?;
+        answer.remark();
+    }
+    Ok(answer.verdict())
+}
+
+/// Everything the command does but print.
+pub(super) fn work(fit: &Fit) -> Result<Answer, Failure> {
     let workbench = table::load(&fit.dir)?;
     let paired = pairing::pair(&workbench)?;
     let mut warnings = workbench.warnings.clone();
     warnings.extend(paired.warnings.iter().cloned());
 
-    let mut reports = Vec::new();
+    let mut probes = Vec::new();
     let mut refused = Vec::new();
     let mut outputs = OutputSet::default();
     let out = out_folder(&fit.dir, fit.out.as_deref());
@@ -90,52 +108,68 @@ pub fn run(fit: &Fit) -> Result<Verdict, Failure> {
             Outcome::Fitted(fitted) => {
                 save(&workbench, &fitted, &out, fit, &mut outputs)?;
                 warnings.extend(fit_report::warnings(&fitted));
-                reports.push(ProbeReport::new(&fitted)?);
+                probes.push(ProbeReport::new(&fitted)?);
             }
         }
     }
-    let written: Vec<String> = outputs
+    let written = outputs
         .paths()
         .map(|path| path.display().to_string())
         .collect();
     outputs.write(fit.force)?;
+    Ok(Answer {
+        format: "ovendry fit",
+        version: 1,
+        probes,
+        refused,
+        cores: paired.cores,
+        warnings,
+        written,
+    })
+}
 
-    if fit.json {
-        crate::output::print_json(&FitJson {
-            format: "ovendry fit",
-            version: 1,
-            probes: &reports,
-            refused: &refused,
-            cores: &paired.cores,
-            warnings: &warnings,
-            written,
-        })?;
-    } else {
-        let mut text: String = reports
-            .iter()
-            .map(|report| report.text(fit.details))
-            .collect();
-        for path in &written {
+impl Answer {
+    /// Good unless a probe was refused.
+    pub(super) fn verdict(&self) -> Verdict {
+        if self.refused.is_empty() {
+            Verdict::Good
+        } else {
+            Verdict::Unfit
+        }
+    }
+
+    /// The answer as a person reads it.
+    pub(super) fn text(&self, details: bool) -> String {
+        let mut text = String::new();
+        if details {
+            text.push_str(&format!(
+                "The cores, oven-dry\n===================\n\n{}\n",
+                cores::table(&self.cores)
+            ));
+        }
+        for probe in &self.probes {
+            text.push_str(&probe.text(details));
+        }
+        for path in &self.written {
             text.push_str(&format!("wrote {path}\n"));
         }
-        crate::output::print(&text)?;
-        for warning in &warnings {
+        text
+    }
+
+    /// Warnings and refusals, to standard error.
+    pub(super) fn remark(&self) {
+        for warning in &self.warnings {
             eprintln!("{warning}");
         }
         for Refused {
             probe,
             soil,
             reason,
-        } in &refused
+        } in &self.refused
         {
             eprintln!("refused: probe {probe} in {soil}: {reason}");
         }
     }
-    Ok(if refused.is_empty() {
-        Verdict::Good
-    } else {
-        Verdict::Unfit
-    })
 }
 
 fn chosen<'a>(
@@ -188,5 +222,41 @@ fn save(
         calibration: fitted.calibration.clone(),
     };
     outputs.add(out.join(file.file_name()), file.render()?);
+    if fit.no_charts {
+        return Ok(());
+    }
+    let probe = &fitted.calibration.probe;
+    let undrawn = |e: ConvertError| Failure::Internal(format!("cannot draw probe {probe}: {e}"));
+    let observations = &fitted.paired.observations;
+    let levels = levels(workbench, fitted);
+    let curve =
+        CalibrationChart::new(&fitted.calibration, observations, &levels).map_err(undrawn)?;
+    let residuals = ResidualChart::new(&fitted.calibration, observations).map_err(undrawn)?;
+    outputs.add(out.join(format!("{probe}.svg")), plot::svg(&curve)?);
+    outputs.add(out.join(format!("{probe}.png")), plot::png(&curve)?);
+    outputs.add(
+        out.join(format!("{probe}.residuals.svg")),
+        plot::svg(&residuals)?,
+    );
+    outputs.add(
+        out.join(format!("{probe}.residuals.png")),
+        plot::png(&residuals)?,
+    );
     Ok(())
+}
+
+/// Field capacity and wilting point of the probe's soil, where they are known.
+fn levels(workbench: &Workbench, fitted: &Fitted<'_>) -> Vec<Level> {
+    let level = |name: &str, theta_v: Vwc| Level {
+        name: name.to_owned(),
+        theta_v: theta_v.value(),
+    };
+    soil_of(&workbench.site, &fitted.calibration.soil)
+        .and_then(|soil| known(&workbench.site, soil).ok())
+        .map_or_else(Vec::new, |(_, evidence)| {
+            vec![
+                level("field capacity", evidence.water.field_capacity.value),
+                level("wilting point", evidence.water.wilting_point.value),
+            ]
+        })
 }

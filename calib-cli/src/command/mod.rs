@@ -1,9 +1,12 @@
 //! The commands, one file each. A command reads, calls the core, and writes or
 //! explains; a formula here is in the wrong place.
 
+mod calibrate;
 mod check;
 mod export;
 mod fit;
+mod setpoints;
+mod soil;
 mod start;
 mod verify;
 
@@ -12,7 +15,7 @@ use clap::{Parser, Subcommand};
 
 /// From oven-dry cores and logged counts to set points a pump can hold.
 #[derive(Debug, Parser)]
-#[command(name = "ovendry", version, about, arg_required_else_help = true)]
+#[command(name = "ovendry", version, arg_required_else_help = true)]
 pub struct Cli {
     #[command(subcommand)]
     command: Command,
@@ -24,11 +27,28 @@ enum Command {
     Start(start::Start),
     /// Name every problem in a workbench, with its line and its mend
     Check(check::Check),
+    /// The whole job: fit, set points, controller files, proof
+    ///
+    /// Does what `fit`, `setpoints`, `export` and `verify` do one after the other,
+    /// for every probe of a workbench folder, and tells the story in short.
+    Calibrate(calibrate::Calibrate),
     /// Fit counts to oven-dry water content, a calibration for each probe
     Fit(fit::Fit),
-    /// Write controller files from the saved calibrations, and prove them.
+    /// What a soil holds: texture class, field capacity and wilting point
+    ///
+    /// Reads the soils of a workbench folder, or takes one soil from the command
+    /// line. Each published source is shown with how far it was checked; what was
+    /// measured on the soil itself comes before any of them.
+    Soil(soil::Soil),
+    /// When to start the pump and when to stop it, for each calibrated probe
+    ///
+    /// Refill lies the allowed depletion below field capacity, stop at field
+    /// capacity, both as water content and as raw count; never closer together
+    /// than the probe resolves. Reads site.toml and the saved calibrations.
+    Setpoints(setpoints::Setpoints),
+    /// Write controller files from the saved calibrations, and prove them
     Export(export::Arguments),
-    /// Check controller files, and compare them with their calibration at every code.
+    /// Check controller files, and compare them with their calibration at every code
     Verify(verify::Arguments),
 }
 
@@ -37,7 +57,10 @@ pub fn run(cli: Cli) -> Result<Verdict, Failure> {
     match cli.command {
         Command::Start(start) => start::run(&start),
         Command::Check(check) => check::run(&check),
+        Command::Calibrate(calibrate) => calibrate::run(&calibrate),
         Command::Fit(fit) => fit::run(&fit),
+        Command::Soil(soil) => soil::run(&soil),
+        Command::Setpoints(setpoints) => setpoints::run(&setpoints),
         Command::Export(arguments) => export::run(&arguments),
         Command::Verify(arguments) => verify::run(&arguments),
     }

@@ -3,6 +3,7 @@
 
 use crate::calibration_file::{CalibrationFile, SUFFIX};
 use crate::failure::{Complaint, Failure, Verdict};
+use crate::output;
 use calib_cli::controller::{ControllerFormat, format_of, load};
 use calib_core::controller::{
     Comparison, ControllerTable, Disagreement, SIXTEENTHS, THETA_SCALE, day_number,
@@ -46,7 +47,13 @@ pub fn run(arguments: &Arguments) -> Result<Verdict, Failure> {
             Err(failure) => return Err(failure),
         }
     }
-    let verdict = report(&findings, arguments.json);
+    let findings = Findings(findings);
+    if arguments.json {
+        output::print_json(&findings.to_json())?;
+    } else {
+        output::print(&findings.to_string())?;
+    }
+    let verdict = findings.verdict();
     // The last one is shown by the program itself.
     match complaints.pop() {
         None => Ok(verdict),
@@ -59,27 +66,48 @@ pub fn run(arguments: &Arguments) -> Result<Verdict, Failure> {
     }
 }
 
-/// Prints what was found and judges it.
-pub(super) fn report(findings: &[Finding], as_json: bool) -> Verdict {
-    let at_odds = tables_at_odds(findings);
-    let good = at_odds.is_none() && findings.iter().all(Finding::is_good);
-    if as_json {
-        let files: Vec<Value> = findings.iter().map(Finding::to_json).collect();
-        let verdict = if good { "good" } else { "unfit" };
-        println!("{:#}", json!({"files": files, "verdict": verdict}));
-    } else {
-        for finding in findings {
-            println!("{finding}");
+/// What was found in files that are sound.
+pub(super) struct Findings(pub(super) Vec<Finding>);
+
+impl Findings {
+    /// Good if every file is, and no two of one probe differ.
+    pub(super) fn verdict(&self) -> Verdict {
+        if tables_at_odds(&self.0).is_none() && self.0.iter().all(Finding::is_good) {
+            Verdict::Good
+        } else {
+            Verdict::Unfit
         }
-        if let Some((one, other)) = at_odds {
-            println!(
+    }
+
+    pub(super) fn to_json(&self) -> Value {
+        let verdict = match self.verdict() {
+            Verdict::Good => "good",
+            _ => "unfit",
+        };
+        json!({
+            "format": "ovendry verify",
+            "version": 1,
+            "files": self.0.iter().map(Finding::to_json).collect::<Vec<Value>>(),
+            "verdict": verdict,
+        })
+    }
+}
+
+impl fmt::Display for Findings {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        for finding in &self.0 {
+            writeln!(f, "{finding}")?;
+        }
+        if let Some((one, other)) = tables_at_odds(&self.0) {
+            writeln!(
+                f,
                 "{} and {} are of the same probe but hold different tables: one of them is out of date",
                 one.display(),
                 other.display()
-            );
+            )?;
         }
+        Ok(())
     }
-    if good { Verdict::Good } else { Verdict::Unfit }
 }
 
 /// Two files of one probe with different tables, if there are any.

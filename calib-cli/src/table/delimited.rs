@@ -75,17 +75,17 @@ impl<'a> Sheet<'a> {
         mut with_row: impl FnMut(Row<'_>, &mut Findings),
     ) {
         let mut rows = 0_u64;
-        self.walk(|line, last_line, record| {
+        self.walk(|extent, record| {
             if record.iter().all(|cell| cell.trim().is_empty()) {
                 return true;
             }
             rows += 1;
-            match self.misfit(line, last_line, record) {
+            match self.misfit(extent, record) {
                 Some(complaint) => findings.complain(complaint),
                 None => with_row(
                     Row {
                         file: self.file,
-                        line,
+                        line: extent.first,
                         record,
                     },
                     findings,
@@ -108,7 +108,7 @@ impl<'a> Sheet<'a> {
     /// The cells of one column, at most `most` of them, without the empty ones.
     pub fn first_cells(&self, place: Place, most: usize) -> Vec<String> {
         let mut cells = Vec::new();
-        self.walk(|_, _, record| {
+        self.walk(|_, record| {
             let text = place.index.and_then(|i| record.get(i)).unwrap_or("").trim();
             if !text.is_empty() {
                 cells.push(text.to_owned());
@@ -118,9 +118,8 @@ impl<'a> Sheet<'a> {
         cells
     }
 
-    /// Visits the records after the header with their first and last line, while
-    /// `visit` says so.
-    fn walk(&self, mut visit: impl FnMut(u64, u64, &StringRecord) -> bool) {
+    /// Visits the records after the header, while `visit` says so.
+    fn walk(&self, mut visit: impl FnMut(Extent, &StringRecord) -> bool) {
         let bytes = self.header.text.as_bytes();
         let mut lines = Lines {
             bytes,
@@ -147,19 +146,39 @@ impl<'a> Sheet<'a> {
                 .iter()
                 .map(|cell| cell.bytes().filter(|b| *b == b'\n').count() as u64)
                 .sum::<u64>();
-            if !visit(first, first + breaks, &record) {
+            let closed = breaks == 0 || {
+                let end = reader.position().byte() as usize;
+                let written = bytes.get(from..end).unwrap_or_default();
+                written.iter().filter(|byte| **byte == b'"').count() % 2 == 0
+            };
+            let extent = Extent {
+                first,
+                last: first + breaks,
+                closed,
+            };
+            if !visit(extent, &record) {
                 break;
             }
         }
     }
 
     /// Why a row does not fit the header, if it does not.
-    fn misfit(&self, line: u64, last_line: u64, record: &StringRecord) -> Option<Complaint> {
-        let about =
-            |what: String, mend: &str| Some(Complaint::about(self.file, what, mend).at_line(line));
-        if last_line > line {
+    fn misfit(&self, extent: Extent, record: &StringRecord) -> Option<Complaint> {
+        let about = |what: String, mend: &str| {
+            Some(Complaint::about(self.file, what, mend).at_line(extent.first))
+        };
+        if !extent.closed {
             return about(
-                format!("a quotation mark opened here holds the text up to line {last_line}"),
+                "a quotation mark opened here is never closed".to_owned(),
+                "close it on the same line",
+            );
+        }
+        if extent.last > extent.first {
+            return about(
+                format!(
+                    "a quotation mark opened here holds the text up to line {}",
+                    extent.last
+                ),
                 "close it on the same line, and keep each note on one line",
             );
         }
@@ -190,6 +209,17 @@ impl<'a> Sheet<'a> {
         }
         None
     }
+}
+
+/// Where a record stands.
+#[derive(Debug, Clone, Copy)]
+struct Extent {
+    /// Its first line.
+    first: u64,
+    /// Its last line, further down if a cell in quotation marks holds line breaks.
+    last: u64,
+    /// Whether its quotation marks come in pairs.
+    closed: bool,
 }
 
 /// Counts lines up to positions that only ever grow.
@@ -329,14 +359,18 @@ mod tests {
 
     #[test]
     fn a_quotation_mark_that_swallows_lines_is_refused() {
-        let (rows, complaints, _) = read("sample_id,dry_g,note\nA1,180,\"open\nA2,181,x\n");
-        assert!(rows.is_empty());
-        assert!(
-            complaints[0].starts_with(
-                "samples.csv:2: a quotation mark opened here holds the text up to line"
-            ),
-            "{}",
-            complaints[0]
+        let complaint = |text| {
+            let (rows, complaints, _) = read(text);
+            assert!(rows.is_empty());
+            complaints.join("").lines().next().unwrap().to_owned()
+        };
+        assert_eq!(
+            complaint("sample_id,dry_g,note\nA1,180,\"open\nA2,181,x\n"),
+            "samples.csv:2: a quotation mark opened here is never closed"
+        );
+        assert_eq!(
+            complaint("sample_id,dry_g,note\nA1,180,\"open\nA2,181,\"\n"),
+            "samples.csv:2: a quotation mark opened here holds the text up to line 3"
         );
     }
 

@@ -15,7 +15,7 @@ mod source;
 mod time;
 
 use crate::failure::{Complaint, Failure, Warning};
-use crate::workbench::Workbench;
+use crate::workbench::{Site, Workbench};
 use findings::Findings;
 #[cfg(test)]
 pub use readings::COLUMNS as READING_COLUMNS;
@@ -53,6 +53,21 @@ pub fn load(folder: &Path) -> Result<Workbench, Failure> {
     inspection
         .workbench
         .ok_or(Failure::Input(inspection.complaints))
+}
+
+/// Reads the site.toml of a workbench folder alone.
+///
+/// # Errors
+/// [`Failure::Input`] with every fault found.
+pub fn load_site(folder: &Path) -> Result<Site, Failure> {
+    let mut findings = Findings::default();
+    let site = Source::read(folder, SITE, &mut findings)
+        .ok()
+        .and_then(|source| site::read(&source, &mut findings).site);
+    let file = shown_path(folder, SITE);
+    let (complaints, _) = findings.finish(&[file.as_ref()]);
+    site.filter(|_| complaints.is_empty())
+        .ok_or(Failure::Input(complaints))
 }
 
 /// Reads a workbench folder and tells everything about it.

@@ -22,6 +22,12 @@ impl Mark {
     }
 }
 
+/// Units people write behind a number, in small letters.
+const UNITS: [&str; 17] = [
+    "g", "gr", "gram", "grams", "kg", "mg", "c", "\u{b0}c", "f", "\u{b0}f", "cm", "mm", "cm3",
+    "cm\u{b3}", "ml", "mv", "v",
+];
+
 /// Why a text is not a number.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 enum Fault {
@@ -113,10 +119,7 @@ fn diagnose(text: &str) -> Fault {
     if !digits.is_empty()
         && !unit.trim().is_empty()
         && parse(digits).is_ok()
-        && unit
-            .trim()
-            .chars()
-            .all(|c| c.is_alphabetic() || "%/\u{b0}\u{b2}\u{b3}".contains(c))
+        && UNITS.contains(&unit.trim().to_lowercase().as_str())
     {
         return Fault::Unit;
     }
@@ -231,6 +234,7 @@ mod tests {
             ("188.15 g", Fault::Unit),
             ("21,5\u{b0}C", Fault::Unit),
             ("18x4", Fault::NotANumber),
+            ("38.1o", Fault::NotANumber),
             ("1e999", Fault::NotANumber),
             ("0x1F", Fault::NotANumber),
             ("dry", Fault::NotANumber),

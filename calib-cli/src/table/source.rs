@@ -18,6 +18,23 @@ pub struct Source {
     pub stamp: SourceFile,
 }
 
+impl SourceFile {
+    fn stamp(name: &str, bytes: &[u8]) -> Self {
+        Self {
+            name: name.to_owned(),
+            sha256: hex(&Sha256::digest(bytes)),
+        }
+    }
+
+    /// Name and hash of a file as it lies in `folder` now; `None` if it cannot be
+    /// read.
+    pub fn of(folder: &Path, name: &str) -> Option<Self> {
+        fs::read(folder.join(name))
+            .ok()
+            .map(|bytes| Self::stamp(name, &bytes))
+    }
+}
+
 const EXPORT: &str = "export it again as CSV with UTF-8 text";
 
 impl Source {
@@ -41,10 +58,7 @@ impl Source {
                 ));
             }
         };
-        let stamp = SourceFile {
-            name: name.to_owned(),
-            sha256: hex(&Sha256::digest(&bytes)),
-        };
+        let stamp = SourceFile::stamp(name, &bytes);
         let text = decode(&file, bytes, findings)?;
         if text.trim().is_empty() {
             return findings.refuse(Complaint::about(

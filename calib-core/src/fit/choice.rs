@@ -14,12 +14,16 @@ use super::error::FitError;
 use super::model_fit::{ModelFit, fit_curve};
 use super::observation::Observation;
 use super::warmth::{self, LARGEST_INFLATION, LEAST_GAIN, TemperatureDecision};
-use crate::curve::CurveKind;
+use crate::curve::{Curve, CurveKind};
 use crate::quantity::Celsius;
-use serde::Serialize;
+use crate::temperature::TemperatureTerm;
+use serde::{Deserialize, Serialize};
 
 /// Probability below which lack of fit counts as significant.
 pub const LACK_OF_FIT_LEVEL: f64 = 0.05;
+
+/// Akaike weight below which a rival is not kept.
+const LEAST_RIVAL_WEIGHT: f64 = 0.001;
 
 /// What became of one curve.
 #[derive(Debug, Clone, PartialEq, Serialize)]
@@ -62,6 +66,19 @@ pub struct Candidate {
     pub lack_of_fit_p: Option<f64>,
 }
 
+/// A curve that was not taken and could as well be the true one.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+pub struct Rival {
+    /// Its Akaike weight among the curve taken and all rivals: how likely it is
+    /// to be the nearest to the truth (Burnham and Anderson 2002, Model
+    /// Selection and Multimodel Inference, section 2.9; recalled from memory).
+    pub weight: f64,
+    /// The curve.
+    pub curve: Curve,
+    /// Its temperature term, if it has one.
+    pub temperature: Option<TemperatureTerm>,
+}
+
 /// The curve taken, with the comparison it came out of.
 #[derive(Debug, Clone, PartialEq, Serialize)]
 pub struct Choice {
@@ -69,6 +86,8 @@ pub struct Choice {
     pub fit: ModelFit,
     /// Every curve looked at, simplest first.
     pub candidates: Vec<Candidate>,
+    /// The curves that the data do not rule out beside the one taken.
+    pub rivals: Vec<Rival>,
     /// Whether there is a temperature term, and why.
     pub temperature: TemperatureDecision,
     /// The curve that foretells unseen cores best.
@@ -122,6 +141,7 @@ pub fn choose(
         .map(|kind| describe(*kind, &fits, &fit, &leader))
         .collect();
     Ok(Choice {
+        rivals: rivals(&usable, &fit),
         leader: leader.curve.kind,
         candidates,
         temperature,
@@ -222,6 +242,33 @@ fn take(usable: &[&ModelFit]) -> Option<(usize, usize)> {
                 .then(aicc(**a).total_cmp(&aicc(**b)))
         })?;
     Some((leader, chosen))
+}
+
+/// The usable curves other than the one taken, by Akaike weight; those with a
+/// significant lack of fit are left out unless the one taken has it too.
+fn rivals(usable: &[&ModelFit], chosen: &ModelFit) -> Vec<Rival> {
+    let Some(reference) = chosen.aicc else {
+        return Vec::new();
+    };
+    let likelihood = |fit: &ModelFit| -> f64 {
+        fit.aicc
+            .map_or(0.0, |aicc| (0.5 * (reference - aicc)).exp())
+    };
+    let contenders: Vec<&&ModelFit> = usable
+        .iter()
+        .filter(|fit| fit.curve.kind != chosen.curve.kind)
+        .filter(|fit| !lacks_fit(fit) || lacks_fit(chosen))
+        .collect();
+    let total = 1.0 + contenders.iter().map(|fit| likelihood(fit)).sum::<f64>();
+    contenders
+        .into_iter()
+        .map(|fit| Rival {
+            weight: likelihood(fit) / total,
+            curve: fit.curve.clone(),
+            temperature: fit.temperature,
+        })
+        .filter(|rival| rival.weight >= LEAST_RIVAL_WEIGHT)
+        .collect()
 }
 
 /// Whether `fit` foretells unseen cores no worse than `leader`, give or take

@@ -10,6 +10,8 @@
 
 use super::problem::{Points, Regression};
 use super::solver::{Ending, Settings, Solution, solve};
+use serde::{Deserialize, Serialize};
+use statrs::distribution::{ChiSquared, ContinuousCDF};
 
 /// A fit together with the scatter it needed.
 pub(super) struct Scattered {
@@ -118,6 +120,79 @@ pub(super) fn log_likelihood(solution: &Solution, tau: f64) -> f64 {
         }
     }
     at(variance).max(at(tau * tau))
+}
+
+/// One value the scatter of the cores may really have.
+#[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize)]
+pub struct ScatterDraw {
+    /// Its probability; the weights of all draws add up to 1.
+    pub weight: f64,
+    /// The scatter, m3/m3.
+    pub scatter: f64,
+    /// By how much the covariance of the parameters grows with it.
+    pub covariance_scale: f64,
+}
+
+/// Draws kept; more change no coverage factor in its second decimal.
+const DRAWS: usize = 24;
+
+/// What the residuals say about the scatter, as a distribution.
+///
+/// A scatter estimated from few cores is itself uncertain, and an estimate of
+/// zero least of all means that there is none. Q at the true scatter has a
+/// chi-square distribution with `freedom` degrees of freedom; solving `Q(tau^2) =
+/// W` for its quantiles W gives the generalised (fiducial) distribution of tau^2
+/// (Weerahandi 1993, J. Am. Stat. Assoc. 88:899; Iyer, Wang and Mathew 2004, J.
+/// Am. Stat. Assoc. 99:1060; references recalled from memory). Where the stated
+/// uncertainties are small this leads to Student's t; where they explain the
+/// residuals, to the normal distribution; between the two to neither.
+///
+/// Quantiles are taken closer together where W is small, for there the tails of
+/// the prediction come from.
+pub(super) fn scatter_draws(solution: &Solution, tau: f64, freedom: f64) -> Vec<ScatterDraw> {
+    let Ok(distribution) = ChiSquared::new(freedom) else {
+        return Vec::new();
+    };
+    let stated: Vec<f64> = solution
+        .variances
+        .iter()
+        .map(|s| (s - tau * tau).max(f64::MIN_POSITIVE))
+        .collect();
+    let information = |variance: f64| -> f64 { stated.iter().map(|s| 1.0 / (s + variance)).sum() };
+    let at_estimate = information(tau * tau);
+    let edge = |i: usize| (i as f64 / DRAWS as f64).powi(3);
+    (0..DRAWS)
+        .map(|i| {
+            let weight = edge(i + 1) - edge(i);
+            let target = distribution.inverse_cdf(edge(i) + 0.5 * weight);
+            let variance = variance_giving(solution, &stated, target);
+            ScatterDraw {
+                weight,
+                scatter: variance.sqrt(),
+                covariance_scale: at_estimate / information(variance),
+            }
+        })
+        .collect()
+}
+
+/// tau^2 at which Q equals `target`, zero if it is lower already there; the
+/// residuals are held as they are. Newton's method from the left, as above.
+fn variance_giving(solution: &Solution, stated: &[f64], target: f64) -> f64 {
+    let mut variance = 0.0;
+    for _ in 0..200 {
+        let (mut q, mut fall) = (0.0, 0.0);
+        for (r, s) in solution.residuals.iter().zip(stated) {
+            let s = s + variance;
+            q += r * r / s;
+            fall += r * r / (s * s);
+        }
+        let step = (q - target) / fall;
+        if !step.is_finite() || step <= 1e-9 * variance {
+            break;
+        }
+        variance += step;
+    }
+    variance
 }
 
 #[cfg(test)]

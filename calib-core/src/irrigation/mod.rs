@@ -1,37 +1,150 @@
 //! From soil water and calibration to the numbers a controller switches on.
 
-use crate::quantity::{Fraction, Millimetre, Vwc};
-use serde::{Deserialize, Serialize};
+mod application;
+mod crop;
+mod scale;
+mod set_points;
 
-/// What decided the width of the dead band.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize)]
-#[serde(rename_all = "kebab-case")]
-pub enum DeadBandGovernor {
-    /// The allowed depletion of the soil's available water.
-    AllowedDepletion,
-    /// What the probe can resolve in this soil.
-    ProbeResolution,
+pub use application::{Application, RunTime, Supply, apply};
+pub use crop::{
+    Crop, DEPLETION_LIMITS, MAXIMUM_EVAPOTRANSPIRATION, TABLE_EVAPOTRANSPIRATION, crop, crops,
+};
+pub use set_points::{
+    DeadBandGovernor, Demand, DomainEnd, SetPoint, SetPointEvidence, SetPoints, set_points,
+};
+
+use crate::calibration::ConvertError;
+use crate::curve::CurveError;
+use crate::quantity::QuantityError;
+use crate::reference::ReferenceError;
+
+/// Why there are no set points.
+#[derive(Debug, Clone, PartialEq, thiserror::Error)]
+pub enum IrrigationError {
+    /// No row of FAO-56 Table 22 has this name.
+    #[error("\"{name}\" is not a crop of FAO-56 Table 22 as carried here: {known}")]
+    UnknownCrop {
+        /// The name given.
+        name: String,
+        /// The names there are.
+        known: String,
+    },
+    /// A crop's water use that no field has.
+    #[error(
+        "crop evapotranspiration {value} mm/day lies outside 0 to {MAXIMUM_EVAPOTRANSPIRATION} mm/day"
+    )]
+    Evapotranspiration {
+        /// The figure given, mm/day.
+        value: f64,
+    },
+    /// A set point lies where the probe was not calibrated.
+    #[error(
+        "the {set_point} point {theta:.3} m3/m3 lies beyond the {end} end of the calibrated {low:.3} to {high:.3} m3/m3; the curve is not extended"
+    )]
+    OutsideDomain {
+        /// Which set point.
+        set_point: SetPoint,
+        /// Its water content, m3/m3.
+        theta: f64,
+        /// Beyond which end.
+        end: DomainEnd,
+        /// Driest calibrated water content, m3/m3.
+        low: f64,
+        /// Wettest calibrated water content, m3/m3.
+        high: f64,
+    },
+    /// A band as wide as the probe resolves would leave the calibrated range.
+    #[error(
+        "the probe resolves {resolvable:.3} m3/m3 here, and a dead band that wide below the stop point {stop:.3} m3/m3 would put the refill point below the calibrated {low:.3} to {high:.3} m3/m3; the curve is not extended"
+    )]
+    BandLeavesDomain {
+        /// Smallest change the probe resolves, m3/m3.
+        resolvable: f64,
+        /// The stop point, m3/m3.
+        stop: f64,
+        /// Driest calibrated water content, m3/m3.
+        low: f64,
+        /// Wettest calibrated water content, m3/m3.
+        high: f64,
+    },
+    /// The refill point would be no higher than the wilting point.
+    #[error(
+        "the refill point {refill:.3} m3/m3 would reach the wilting point {wilting_point:.3} m3/m3, set there by {governor}"
+    )]
+    ReachesWiltingPoint {
+        /// The refill point, m3/m3.
+        refill: f64,
+        /// The wilting point, m3/m3.
+        wilting_point: f64,
+        /// What put the refill point there.
+        governor: DeadBandGovernor,
+    },
+    /// A root zone without depth.
+    #[error("the root depth must be above 0 mm")]
+    NoRootZone,
+    /// An application efficiency of nothing.
+    #[error("the application efficiency must be above 0; at 0 no water reaches the roots")]
+    NoEfficiency,
+    /// The calibration's curve has no inverse.
+    #[error(transparent)]
+    Curve(CurveError),
+    /// The calibration cannot say how sure it is of a set point.
+    #[error(transparent)]
+    Convert(#[from] ConvertError),
+    /// A result that is no plausible quantity.
+    #[error(transparent)]
+    Implausible(#[from] QuantityError),
+    /// A table compiled into the program is damaged.
+    #[error(transparent)]
+    Reference(#[from] ReferenceError),
 }
 
-/// Refill and stop with what they mean in water and time.
-#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
-pub struct SetPoints {
-    /// Start irrigating when theta_v falls to this.
-    pub refill: Vwc,
-    /// Stop when theta_v reaches this.
-    pub stop: Vwc,
-    /// `refill` as a raw count at the reference temperature.
-    pub refill_count: f64,
-    /// `stop` as a raw count at the reference temperature.
-    pub stop_count: f64,
-    /// Smallest change of theta_v the probe resolves at the refill point, m3/m3.
-    pub resolvable: f64,
-    /// What decided the width of the dead band.
-    pub governor: DeadBandGovernor,
-    /// Allowed depletion, share of available water.
-    pub allowed_depletion: Fraction,
-    /// Root depth the depth of water is reckoned over.
-    pub root_depth: Millimetre,
-    /// Depth of water from refill to stop over the root depth.
-    pub net_depth: Millimetre,
+impl IrrigationError {
+    /// What a person can do about it.
+    pub fn mend(&self) -> &'static str {
+        match self {
+            IrrigationError::UnknownCrop { .. } => {
+                "choose one of these names, or state allowed_depletion and root depth yourself"
+            }
+            IrrigationError::Evapotranspiration { .. } => {
+                "give the crop's water use in millimetres a day; 5 is the figure the table is made for"
+            }
+            IrrigationError::OutsideDomain {
+                end: DomainEnd::Dry,
+                ..
+            } => "take drier cores at this probe and fit again, or allow less depletion",
+            IrrigationError::OutsideDomain {
+                end: DomainEnd::Wet,
+                ..
+            } => {
+                "take wetter cores at this probe and fit again, or check the soil's field capacity"
+            }
+            IrrigationError::BandLeavesDomain { .. } => {
+                "take drier cores at this probe and fit again, or make its readings less noisy"
+            }
+            IrrigationError::ReachesWiltingPoint {
+                governor: DeadBandGovernor::AllowedDepletion,
+                ..
+            } => "allow less depletion",
+            IrrigationError::ReachesWiltingPoint {
+                governor: DeadBandGovernor::ProbeResolution,
+                ..
+            } => {
+                "this probe is too noisy to hold this soil's water; average more readings, mend its supply and wiring, or use another probe"
+            }
+            IrrigationError::NoRootZone => {
+                "give the depth of soil the roots draw on, in millimetres"
+            }
+            IrrigationError::NoEfficiency => {
+                "give the share of the water pumped that reaches the root zone, above 0 and up to 1"
+            }
+            IrrigationError::Curve(_) | IrrigationError::Convert(_) => {
+                "fit again; this calibration does not lead from water content back to one count"
+            }
+            IrrigationError::Implausible(_) => {
+                "check area, flow, root depth and efficiency for slipped digits"
+            }
+            IrrigationError::Reference(_) => "reinstall the program",
+        }
+    }
 }

@@ -27,12 +27,16 @@ pub enum Source {
     CurveParameters,
     /// Core-to-core scatter and lack of fit beyond the stated uncertainties.
     CoreScatter,
+    /// Not knowing which curve of the family is the true one.
+    CurveChoice,
     /// Noise of a single reading.
     ReadingNoise,
     /// Rounding of the reading to a whole count.
     Quantisation,
     /// The temperature sensor.
     TemperatureSensor,
+    /// Field capacity and wilting point of the soil.
+    SoilWater,
 }
 
 impl fmt::Display for Source {
@@ -47,9 +51,11 @@ impl fmt::Display for Source {
             Source::ParticleDensity => "particle density",
             Source::CurveParameters => "curve parameters",
             Source::CoreScatter => "core-to-core scatter and lack of fit",
+            Source::CurveChoice => "choice of curve",
             Source::ReadingNoise => "noise of one reading",
             Source::Quantisation => "rounding to whole counts",
             Source::TemperatureSensor => "temperature sensor",
+            Source::SoilWater => "field capacity and wilting point",
         })
     }
 }

@@ -120,32 +120,38 @@ pub fn millivolts(cell: Cell<'_>, value: f64, findings: &mut Findings) -> Result
     }
 }
 
-/// Checks that `cell` names one of `soils`.
-pub fn known_soil(cell: Cell<'_>, soils: &[Soil], findings: &mut Findings) -> Result<(), Refused> {
-    if soils.iter().any(|soil| soil.id == cell.text) {
-        return Ok(());
-    }
-    let ids = soils.iter().map(|soil| soil.id.as_str());
-    let mend = match nearest(cell.text, ids.clone()) {
-        Some(near) => format!("write {near}, or add the soil to site.toml"),
-        None => format!("add the soil to site.toml; it knows {}", listed(ids)),
-    };
-    findings.refuse(cell.complaint("is not a soil of site.toml", mend))
+/// The soil that `cell` names.
+pub fn known_soil<'s>(
+    cell: Cell<'_>,
+    soils: &'s [Soil],
+    findings: &mut Findings,
+) -> Result<&'s Soil, Refused> {
+    known(cell, "soil", soils, |soil| &soil.id, findings)
 }
 
-/// Checks that `cell` names one of `probes`.
+/// The probe that `cell` names.
 pub fn known_probe<'p>(
     cell: Cell<'_>,
     probes: &'p [Probe],
     findings: &mut Findings,
 ) -> Result<&'p Probe, Refused> {
-    if let Some(probe) = probes.iter().find(|probe| probe.id == cell.text) {
-        return Ok(probe);
+    known(cell, "probe", probes, |probe| &probe.id, findings)
+}
+
+fn known<'t, T>(
+    cell: Cell<'_>,
+    kind: &str,
+    things: &'t [T],
+    id: impl Fn(&T) -> &str,
+    findings: &mut Findings,
+) -> Result<&'t T, Refused> {
+    if let Some(thing) = things.iter().find(|thing| id(thing) == cell.text) {
+        return Ok(thing);
     }
-    let ids = probes.iter().map(|probe| probe.id.as_str());
-    let mend = match nearest(cell.text, ids.clone()) {
-        Some(near) => format!("write {near}, or add the probe to site.toml"),
-        None => format!("add the probe to site.toml; it knows {}", listed(ids)),
+    let ids = || things.iter().map(&id);
+    let mend = match nearest(cell.text, ids()) {
+        Some(near) => format!("write {near}, or add the {kind} to site.toml"),
+        None => format!("add the {kind} to site.toml; it knows {}", listed(ids())),
     };
-    findings.refuse(cell.complaint("is not a probe of site.toml", mend))
+    findings.refuse(cell.complaint(format!("is not a {kind} of site.toml"), mend))
 }

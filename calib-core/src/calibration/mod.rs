@@ -1,11 +1,14 @@
 //! The result of a fit, as everything after it uses it: a curve with its
 //! covariance, temperature term, domain and the noise of a single reading.
 
-use crate::curve::{Curve, CurveError, MAX_CURVE_PARAMETERS};
-use crate::fit::{ModelFit, Observation, quadratic_form};
+mod prediction;
+
+pub use prediction::Prediction;
+
+use crate::curve::{Curve, CurveError};
+use crate::fit::{Choice, Observation, Rival, ScatterDraw};
 use crate::quantity::{Celsius, Quantity, QuantityError, Vwc};
 use crate::temperature::TemperatureTerm;
-use crate::uncertainty::{Budget, Expanded, Source};
 use serde::{Deserialize, Serialize};
 use std::fmt;
 
@@ -85,6 +88,10 @@ pub struct Calibration {
     /// Standard deviation of theta_v by which cores scatter about the curve
     /// beyond their stated uncertainties, m3/m3.
     pub core_scatter: f64,
+    /// What that scatter may really be, given how few cores it was seen on.
+    pub scatter_draws: Vec<ScatterDraw>,
+    /// Curves the data do not rule out beside this one.
+    pub rivals: Vec<Rival>,
     /// Residual degrees of freedom of the fit.
     pub degrees_of_freedom: f64,
     /// Relative standard uncertainty of the ring volume, shared by all cores.
@@ -122,19 +129,6 @@ pub enum ConvertError {
     Implausible(#[from] QuantityError),
 }
 
-/// theta_v of one new reading with its uncertainty.
-#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
-pub struct Prediction {
-    /// The count as read.
-    pub count: f64,
-    /// Volumetric water content.
-    pub theta_v: Vwc,
-    /// Expanded uncertainty at [`COVERAGE`].
-    pub expanded: Expanded,
-    /// The contributions behind it, m3/m3.
-    pub budget: Budget,
-}
-
 /// What a fit does not know about the probe it is for.
 #[derive(Debug, Clone, PartialEq)]
 pub struct Instrument {
@@ -151,9 +145,10 @@ pub struct Instrument {
 }
 
 impl Calibration {
-    /// Puts a fit and the probe it is for together. `observations` are those the
-    /// fit was made from.
-    pub fn new(instrument: Instrument, fit: &ModelFit, observations: &[Observation]) -> Self {
+    /// Puts the curve chosen and the probe it is for together. `observations` are
+    /// those the choice was made from.
+    pub fn new(instrument: Instrument, choice: &Choice, observations: &[Observation]) -> Self {
+        let fit = &choice.fit;
         let cores = observations.len();
         let temperatures: Option<Vec<f64>> = observations
             .iter()
@@ -178,6 +173,8 @@ impl Calibration {
             }),
             covariance: fit.covariance.clone(),
             core_scatter: fit.core_scatter,
+            scatter_draws: fit.scatter_draws.clone(),
+            rivals: choice.rivals.clone(),
             degrees_of_freedom: fit.degrees_of_freedom,
             relative_volume_u: (volume_square / cores.max(1) as f64).sqrt(),
             noise: instrument.noise,
@@ -226,65 +223,6 @@ impl Calibration {
         Ok(Vwc::new(self.curve.value(at_reference))?)
     }
 
-    /// theta_v of one new reading of this probe in this soil, with budget and
-    /// expanded uncertainty. First-order propagation, JCGM 100:2008, 5.1 and
-    /// (for the correlated parameters) 5.2, equation (13).
-    ///
-    /// # Errors
-    /// As [`theta_v`](Self::theta_v).
-    pub fn predict(
-        &self,
-        count: f64,
-        temperature: Option<Celsius>,
-    ) -> Result<Prediction, ConvertError> {
-        let theta_v = self.theta_v(count, temperature)?;
-        let at_reference = self.count_at_reference(count, temperature)?;
-        let slope = self.curve.slope(at_reference);
-        let kappa = self.temperature.map_or(0.0, |term| term.coefficient);
-
-        let mut sensitivity = [0.0; MAX_CURVE_PARAMETERS + 1];
-        let curve_parameters = self.curve.parameters.len();
-        self.curve
-            .gradient(at_reference, &mut sensitivity[..curve_parameters]);
-        let mut used = curve_parameters;
-        if let (Some(term), Some(t)) = (self.temperature, temperature) {
-            sensitivity[used] = -slope * (t.value() - term.reference.value());
-            used += 1;
-        }
-        let parameter_variance = quadratic_form(&self.covariance, &sensitivity[..used]);
-
-        let mut budget = Budget::default();
-        budget.add_estimated(
-            Source::CurveParameters,
-            parameter_variance.max(0.0).sqrt(),
-            self.degrees_of_freedom,
-        );
-        budget.add_estimated(
-            Source::CoreScatter,
-            self.core_scatter,
-            self.degrees_of_freedom,
-        );
-        budget.add_known(Source::CoreVolume, self.relative_volume_u * theta_v.value());
-        budget.add_estimated(
-            Source::ReadingNoise,
-            slope * self.noise.standard_deviation,
-            self.noise.degrees_of_freedom,
-        );
-        budget.add_known(Source::Quantisation, slope * QUANTISATION);
-        if kappa != 0.0 {
-            budget.add_known(
-                Source::TemperatureSensor,
-                slope * kappa * self.temperature_u,
-            );
-        }
-        Ok(Prediction {
-            count,
-            theta_v,
-            expanded: budget.expand(COVERAGE),
-            budget,
-        })
-    }
-
     /// The count (at the reference temperature) at which the curve gives
     /// `theta_v`.
     ///
@@ -293,31 +231,6 @@ impl Calibration {
     pub fn count_at(&self, theta_v: Vwc) -> Result<f64, CurveError> {
         self.curve
             .count_at(theta_v.value(), self.domain.low, self.domain.high)
-    }
-
-    /// The smallest change of theta_v between two single readings near
-    /// `count` (at the reference temperature) that is not just noise at
-    /// [`COVERAGE`]: `k sqrt(2)` times the standard uncertainty from noise,
-    /// rounding and temperature sensor. What both readings share (curve
-    /// parameters, ring volume, scatter of the cores) cancels in a difference
-    /// and is left out.
-    pub fn resolvable_change(&self, count: f64) -> f64 {
-        let slope = self.curve.slope(count);
-        let kappa = self.temperature.map_or(0.0, |term| term.coefficient);
-        let mut budget = Budget::default();
-        budget.add_estimated(
-            Source::ReadingNoise,
-            slope * self.noise.standard_deviation,
-            self.noise.degrees_of_freedom,
-        );
-        budget.add_known(Source::Quantisation, slope * QUANTISATION);
-        if kappa != 0.0 {
-            budget.add_known(
-                Source::TemperatureSensor,
-                slope * kappa * self.temperature_u,
-            );
-        }
-        budget.expand(COVERAGE).expanded * std::f64::consts::SQRT_2
     }
 }
 
@@ -354,6 +267,8 @@ mod tests {
                 vec![0.0, 0.0, 0.01],
             ],
             core_scatter: 0.004,
+            scatter_draws: Vec::new(),
+            rivals: Vec::new(),
             degrees_of_freedom: 18.0,
             relative_volume_u: 0.01,
             noise: ReadingNoise {

@@ -1,0 +1,106 @@
+//! `ovendry calibrate`: the whole job in one go. Each part is the command of its
+//! own name; this file only strings them together.
+
+use super::{export, fit, setpoints};
+use crate::caution;
+use crate::failure::{Failure, Verdict};
+use crate::output;
+use calib_core::controller::DEFAULT_MAX_ERROR;
+use clap::Args;
+use serde_json::json;
+use std::path::PathBuf;
+
+/// Which workbench.
+#[derive(Debug, Args)]
+pub struct Calibrate {
+    /// Workbench folder: site.toml, samples.csv, readings.csv
+    dir: PathBuf,
+    /// Where to save; DIR/out if not given
+    #[arg(long, value_name = "FOLDER")]
+    out: Option<PathBuf>,
+    #[command(flatten)]
+    demand: setpoints::WaterDemand,
+    /// Overwrite results of an earlier run
+    #[arg(long)]
+    force: bool,
+    /// Print JSON
+    #[arg(long)]
+    json: bool,
+}
+
+/// Runs the command.
+///
+/// # Errors
+/// As its parts.
+pub fn run(command: &Calibrate) -> Result<Verdict, Failure> {
+    let fitted = fit::work(&fit::Fit {
+        dir: command.dir.clone(),
+        out: command.out.clone(),
+        probe: None,
+        curve: None,
+        details: false,
+        no_charts: false,
+        force: command.force,
+        json: command.json,
+    })?;
+    if !command.json {
+        output::print(&heading(1, "Calibrations"))?;
+        output::print(&fitted.text(false))?;
+        fitted.remark();
+    }
+    if fitted.verdict() != Verdict::Good {
+        if command.json {
+            output::print_json(&json!({
+                "format": "ovendry calibrate", "version": 1, "verdict": "unfit", "fit": fitted,
+            }))?;
+        }
+        return Ok(fitted.verdict());
+    }
+    let points = setpoints::work(&setpoints::Setpoints {
+        dir: command.dir.clone(),
+        out: command.out.clone(),
+        probe: None,
+        demand: command.demand,
+        json: command.json,
+    })?;
+    if !command.json {
+        output::print(&heading(2, "Set points"))?;
+        output::print(&points.story())?;
+        for warning in &points.warnings {
+            eprintln!("{warning}");
+        }
+    }
+    let exported = export::work(&export::Arguments {
+        folder: command.dir.clone(),
+        out: command.out.clone(),
+        probe: Vec::new(),
+        max_error: DEFAULT_MAX_ERROR,
+        demand: command.demand,
+        force: command.force,
+        json: command.json,
+    })?;
+    let verdict = exported.findings.verdict();
+    if command.json {
+        output::print_json(&json!({
+            "format": "ovendry calibrate",
+            "version": 1,
+            "verdict": if verdict == Verdict::Good { "good" } else { "unfit" },
+            "fit": fitted,
+            "setpoints": points,
+            "verify": exported.findings.to_json(),
+        }))?;
+    } else {
+        output::print(&heading(3, "Controller files, read back and compared"))?;
+        output::print(&exported.findings.to_string())?;
+        output::print(&format!(
+            "\nTake care:\n{}",
+            caution::lines(&[caution::PUMP])
+        ))?;
+    }
+    Ok(verdict)
+}
+
+fn heading(number: u32, text: &str) -> String {
+    let line = format!("{number}. {text}");
+    format!("\n{line}\n{}\n\n", "#".repeat(line.len()))
+}

@@ -1,0 +1,214 @@
+//! `ovendry soil`: texture class, field capacity and wilting point from every
+//! source side by side, and what is recommended.
+
+mod report;
+
+use crate::failure::{Complaint, Failure, Verdict, all_or_every_complaint};
+use crate::output::{print, print_json};
+use crate::table::load_site;
+use crate::workbench::{self, Site};
+use calib_core::soil::{
+    Particles, SoilDescription, SoilError, SoilEvidence, Texture, TextureClass, evidence,
+};
+use clap::{ArgGroup, Args};
+use report::SoilReport;
+use serde::Serialize;
+use std::fmt;
+use std::path::{Path, PathBuf};
+
+/// Which soil.
+#[derive(Debug, Args)]
+#[command(group(ArgGroup::new("which soil").args(["dir", "texture", "sand"]).required(true)))]
+pub struct Soil {
+    /// Workbench folder with a site.toml
+    dir: Option<PathBuf>,
+    /// Only this soil of the folder
+    #[arg(long, value_name = "ID", requires = "dir")]
+    soil: Option<String>,
+    /// One of the twelve USDA classes, e.g. "sandy loam"
+    #[arg(long, value_name = "CLASS")]
+    texture: Option<String>,
+    /// Sand (0.05 to 2 mm), percent by mass
+    #[arg(
+        long,
+        value_name = "PERCENT",
+        requires = "clay",
+        allow_negative_numbers = true
+    )]
+    sand: Option<f64>,
+    /// Clay (below 0.002 mm), percent by mass; silt is the rest
+    #[arg(
+        long,
+        value_name = "PERCENT",
+        requires = "sand",
+        allow_negative_numbers = true
+    )]
+    clay: Option<f64>,
+    /// Organic matter, percent by mass
+    #[arg(
+        long,
+        value_name = "PERCENT",
+        requires = "sand",
+        allow_negative_numbers = true
+    )]
+    organic_matter: Option<f64>,
+    /// Print JSON
+    #[arg(long)]
+    json: bool,
+}
+
+#[derive(Serialize)]
+struct Answer {
+    format: &'static str,
+    version: u32,
+    soils: Vec<SoilReport>,
+}
+
+impl fmt::Display for Answer {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        for soil in &self.soils {
+            writeln!(f, "{soil}")?;
+        }
+        f.write_str(&report::printed_publications(&self.soils))
+    }
+}
+
+/// Runs the command.
+pub fn run(asked: &Soil) -> Result<Verdict, Failure> {
+    let soils = match &asked.dir {
+        Some(folder) => from_folder(folder, asked.soil.as_deref())?,
+        None => vec![from_command_line(asked)?],
+    };
+    let answer = Answer {
+        format: "ovendry soil",
+        version: 1,
+        soils,
+    };
+    if asked.json {
+        print_json(&answer)?;
+    } else {
+        print(&answer.to_string())?;
+    }
+    Ok(Verdict::Good)
+}
+
+fn from_folder(folder: &Path, only: Option<&str>) -> Result<Vec<SoilReport>, Failure> {
+    let site = load_site(folder)?;
+    let wanted: Vec<&workbench::Soil> = match only {
+        None => site.soils.iter().collect(),
+        Some(id) => vec![soil_of(&site, id).ok_or_else(|| {
+            let known: Vec<&str> = site.soils.iter().map(|soil| soil.id.as_str()).collect();
+            command_line(
+                "--soil",
+                id,
+                format!("is no soil of {}", site.file.display()),
+                format!("choose one of: {}", known.join(", ")),
+            )
+        })?],
+    };
+    all_or_every_complaint(wanted.into_iter().map(|soil| {
+        let (description, found) = known(&site, soil)?;
+        SoilReport::new(Some(&soil.id), &description, &found)
+    }))
+}
+
+fn from_command_line(asked: &Soil) -> Result<SoilReport, Failure> {
+    let placed = |error: SoilError| match (&asked.texture, asked.sand) {
+        (Some(class), _) => command_line(
+            "--texture",
+            class,
+            without_value(&error.to_string(), class),
+            error.mend(),
+        ),
+        _ => Complaint::about(Path::new(COMMAND_LINE), error.to_string(), error.mend()),
+    };
+    let texture = match (&asked.texture, asked.sand, asked.clay) {
+        (Some(class), ..) => class.parse().map(Texture::Class),
+        (None, Some(sand), Some(clay)) => {
+            Particles::from_sand_and_clay(sand, clay).map(Texture::Particles)
+        }
+        _ => Err(SoilError::NothingKnown {
+            missing: "field capacity",
+        }),
+    }
+    .map_err(placed)?;
+    let description = SoilDescription {
+        texture: Some(texture),
+        organic_matter_percent: asked.organic_matter,
+        ..SoilDescription::default()
+    };
+    let found = evidence(&description).map_err(placed)?;
+    SoilReport::new(None, &description, &found)
+}
+
+/// Where a complaint about an option stands.
+const COMMAND_LINE: &str = "command line";
+
+/// A complaint about the value of an option.
+pub(super) fn command_line(
+    option: &str,
+    value: &str,
+    what: impl Into<String>,
+    mend: impl Into<String>,
+) -> Complaint {
+    Complaint::about(Path::new(COMMAND_LINE), what, mend).in_column(option, value)
+}
+
+/// A message that opens with the value it is about, without it: a complaint
+/// names the value itself.
+pub(super) fn without_value(message: &str, value: &str) -> String {
+    message
+        .strip_prefix(&format!("\"{value}\" "))
+        .unwrap_or(message)
+        .to_owned()
+}
+
+/// The site's soil of this name.
+pub(super) fn soil_of<'a>(site: &'a Site, id: &str) -> Option<&'a workbench::Soil> {
+    site.soils.iter().find(|soil| soil.id == id)
+}
+
+/// What is known of a soil of site.toml, and what it comes to; the complaint
+/// stands at the soil's line.
+pub(super) fn known(
+    site: &Site,
+    soil: &workbench::Soil,
+) -> Result<(SoilDescription, SoilEvidence), Failure> {
+    let described = describe(soil);
+    described
+        .and_then(|description| Ok((description, evidence(&description)?)))
+        .map_err(|error| {
+            let message = error.to_string();
+            match &error {
+                SoilError::UnknownClass { name } => {
+                    Complaint::about(&site.file, without_value(&message, name), error.mend())
+                        .in_column("texture", name)
+                }
+                _ => Complaint::about(
+                    &site.file,
+                    format!("soil {}: {message}", soil.id),
+                    error.mend(),
+                ),
+            }
+            .at_line(soil.line)
+            .into()
+        })
+}
+
+fn describe(soil: &workbench::Soil) -> Result<SoilDescription, SoilError> {
+    let texture = match &soil.texture {
+        None => None,
+        Some(workbench::Texture::Class(name)) => {
+            Some(Texture::Class(name.parse::<TextureClass>()?))
+        }
+        Some(workbench::Texture::Fractions { sand, silt, clay }) => {
+            Some(Texture::Particles(Particles::new(*sand, *silt, *clay)?))
+        }
+    };
+    Ok(SoilDescription {
+        texture,
+        organic_matter_percent: soil.organic_matter_percent,
+        field_capacity: soil.field_capacity,
+        wilting_point: soil.wilting_point,
+    })
+}

@@ -1,0 +1,376 @@
+//! What every chart shares: title, axes with few ticks, legend, and the room
+//! left between them for the plot itself.
+
+use super::fonts::{self, Weight};
+use super::palette;
+use super::pen::{BODY, Drawn, Letters, Pen, Point, TITLE, WIDTH};
+use super::place::Space;
+use calib_core::calibration::Domain;
+use plotters::coord::ranged1d::Ranged;
+use plotters::prelude::DrawingBackend;
+use plotters::style::text_anchor::HPos;
+
+/// Space kept clear at the picture's edges.
+const MARGIN: f64 = 24.0;
+/// Height of the plot itself.
+const PLOT_HEIGHT: f64 = 430.0;
+/// From one line of text to the next.
+const LINE: f64 = 32.0;
+/// Width of a legend's swatch.
+const SWATCH: f64 = 46.0;
+
+/// A range of values with a few round numbers in it.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Axis {
+    /// Lowest value shown.
+    pub low: f64,
+    /// Highest value shown.
+    pub high: f64,
+    /// Round numbers, ascending.
+    ticks: Vec<f64>,
+    /// Digits behind the point that tell the ticks apart.
+    decimals: usize,
+}
+
+impl Axis {
+    /// From `low` to `high`, widened to at least `least` around their middle,
+    /// with at most `most` ticks.
+    pub fn covering(low: f64, high: f64, least: f64, most: usize) -> Self {
+        let (low, high) = if low.is_finite() && high.is_finite() {
+            let middle = (low + high) / 2.0;
+            let half = ((high - low).abs() / 2.0).max(least / 2.0);
+            (middle - half, middle + half)
+        } else {
+            (0.0, least)
+        };
+        let ticks = plotters::coord::types::RangedCoordf64::from(low..high).key_points(most);
+        let step = match ticks[..] {
+            [first, second, ..] => second - first,
+            _ => high - low,
+        };
+        let decimals = (-(step.log10() + 1e-9).floor()).clamp(0.0, 6.0) as usize;
+        Self {
+            low,
+            high,
+            ticks,
+            decimals,
+        }
+    }
+
+    fn share(&self, value: f64) -> f64 {
+        (value - self.low) / (self.high - self.low)
+    }
+
+    fn label(&self, tick: f64) -> String {
+        let text = format!("{tick:.*}", self.decimals);
+        match text.strip_prefix('-') {
+            Some(digits) if digits.chars().all(|c| matches!(c, '0' | '.')) => digits.to_owned(),
+            Some(digits) => format!("\u{2212}{digits}"),
+            None => text,
+        }
+    }
+}
+
+/// What a legend shows before its words.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum Swatch {
+    /// A core with both its bars.
+    Core,
+    /// A core with its upright bar alone.
+    UprightCore,
+    /// The curve in its band.
+    CurveInBand,
+    /// A dashed level.
+    Dashed,
+    /// The calibrated range of counts.
+    Domain,
+}
+
+/// The words and ranges of a chart.
+pub struct Outline<'a> {
+    /// First line, larger.
+    pub title: &'a str,
+    /// What the chart shows, in a sentence.
+    pub subtitle: &'a str,
+    /// The horizontal quantity with its unit.
+    pub x_caption: &'a str,
+    /// The vertical quantity with its unit.
+    pub y_caption: &'a str,
+    /// Horizontal axis.
+    pub x: Axis,
+    /// Vertical axis.
+    pub y: Axis,
+    /// Calibrated counts, shaded.
+    pub domain: Domain,
+    /// Room right of the plot for labels.
+    pub right: f64,
+    /// What the marks mean.
+    pub legend: &'a [(Swatch, &'a str)],
+    /// A last line of small facts; may be empty.
+    pub note: &'a str,
+}
+
+struct Entry {
+    swatch: Swatch,
+    words: String,
+    at: Point,
+}
+
+/// A chart laid out: the plot's box and the picture's height are fixed.
+pub struct Sheet {
+    title: Vec<String>,
+    subtitle: Vec<String>,
+    x_caption: String,
+    y_caption: String,
+    legend: Vec<Entry>,
+    note: Vec<String>,
+    note_top: f64,
+    x: Axis,
+    y: Axis,
+    domain: Domain,
+    /// Where the plot is.
+    pub plot: Space,
+    /// Height of the picture.
+    pub height: f64,
+}
+
+impl Sheet {
+    /// Lays out a chart.
+    pub fn new(outline: Outline<'_>) -> Self {
+        let room = WIDTH - 2.0 * MARGIN;
+        let title = fonts::wrap(outline.title, TITLE, Weight::Medium, room);
+        let subtitle = fonts::wrap(outline.subtitle, BODY, Weight::Regular, room);
+        let widest = outline
+            .y
+            .ticks
+            .iter()
+            .map(|tick| fonts::room(&outline.y.label(*tick), BODY, Weight::Regular))
+            .fold(0.0, f64::max);
+        let header = MARGIN
+            + title.len() as f64 * (TITLE + 9.0)
+            + subtitle.len() as f64 * LINE
+            + LINE
+            + 24.0;
+        let plot = Space {
+            left: MARGIN + widest + 14.0,
+            top: header,
+            right: WIDTH - MARGIN - outline.right,
+            bottom: header + PLOT_HEIGHT,
+        };
+
+        let first_row = plot.bottom + 2.0 * LINE + 56.0;
+        let (mut x, mut row) = (MARGIN, first_row);
+        let mut legend = Vec::new();
+        for (swatch, words) in outline.legend {
+            let width = SWATCH + 12.0 + fonts::room(words, BODY, Weight::Regular);
+            if x > MARGIN && x + width > WIDTH - MARGIN {
+                (x, row) = (MARGIN, row + LINE + 6.0);
+            }
+            legend.push(Entry {
+                swatch: *swatch,
+                words: (*words).to_owned(),
+                at: (x, row),
+            });
+            x += width + 34.0;
+        }
+        let note = fonts::wrap(outline.note, BODY, Weight::Regular, room);
+        let note_top = if legend.is_empty() {
+            first_row - LINE
+        } else {
+            row
+        } + LINE
+            + 10.0;
+        let height = if note.is_empty() {
+            row + MARGIN
+        } else {
+            note_top + (note.len() as f64 - 1.0) * LINE + MARGIN
+        };
+        Self {
+            title,
+            subtitle,
+            x_caption: outline.x_caption.to_owned(),
+            y_caption: outline.y_caption.to_owned(),
+            legend,
+            note,
+            note_top,
+            x: outline.x,
+            y: outline.y,
+            domain: outline.domain,
+            plot,
+            // Even, so that every backend's scale makes whole pixels of it.
+            height: 2.0 * (height / 2.0).ceil(),
+        }
+    }
+
+    /// Where a pair of values lies in the picture.
+    pub fn at(&self, x: f64, y: f64) -> Point {
+        (
+            self.plot.left + self.x.share(x) * (self.plot.right - self.plot.left),
+            self.plot.bottom - self.y.share(y) * (self.plot.bottom - self.plot.top),
+        )
+    }
+
+    /// Draws everything around the plot, and `contents` in it.
+    pub fn draw<B: DrawingBackend>(
+        &self,
+        pen: &Pen<'_, B>,
+        contents: impl FnOnce(&Pen<'_, B>) -> Drawn<B>,
+    ) -> Drawn<B> {
+        pen.rectangle((0.0, 0.0), (WIDTH, self.height), palette::PAPER)?;
+        self.draw_header(pen)?;
+        let low = self.at(self.domain.low.max(self.x.low), self.y.high);
+        let high = self.at(self.domain.high.min(self.x.high), self.y.low);
+        pen.rectangle(low, high, palette::DOMAIN)?;
+        self.draw_axes(pen)?;
+        contents(pen)?;
+        let base = self.plot.bottom;
+        pen.line(
+            &[(self.plot.left, base), (self.plot.right, base)],
+            palette::EDGE,
+            2.0,
+        )?;
+        self.draw_legend(pen)
+    }
+
+    fn draw_header<B: DrawingBackend>(&self, pen: &Pen<'_, B>) -> Drawn<B> {
+        let mut y = MARGIN - 4.0;
+        for line in &self.title {
+            y += TITLE + 1.0;
+            let letters = Letters {
+                em: TITLE,
+                weight: Weight::Medium,
+                ..Letters::body(palette::INK)
+            };
+            pen.text(line, (MARGIN, y), letters)?;
+            y += 8.0;
+        }
+        for line in &self.subtitle {
+            y += LINE;
+            pen.text(line, (MARGIN, y - 4.0), Letters::body(palette::MUTED))?;
+        }
+        pen.text(
+            &self.y_caption,
+            (MARGIN, self.plot.top - 20.0),
+            Letters::body(palette::INK),
+        )
+    }
+
+    fn draw_axes<B: DrawingBackend>(&self, pen: &Pen<'_, B>) -> Drawn<B> {
+        let letters = Letters::body(palette::MUTED);
+        let (left, right) = (self.plot.left, self.plot.right);
+        for tick in &self.y.ticks {
+            let (_, y) = self.at(self.x.low, *tick);
+            pen.line(&[(left, y), (right, y)], palette::GRID, 1.5)?;
+            pen.text(
+                &self.y.label(*tick),
+                (left - 12.0, y + 0.36 * BODY),
+                letters.anchored(HPos::Right),
+            )?;
+        }
+        let base = self.plot.bottom;
+        for tick in &self.x.ticks {
+            let (x, _) = self.at(*tick, self.y.low);
+            pen.line(&[(x, base), (x, base + 8.0)], palette::EDGE, 2.0)?;
+            pen.text(
+                &self.x.label(*tick),
+                (x, base + 14.0 + 0.8 * BODY),
+                letters.anchored(HPos::Center),
+            )?;
+        }
+        pen.text(
+            &self.x_caption,
+            ((left + right) / 2.0, base + 20.0 + 0.8 * BODY + LINE),
+            Letters::body(palette::INK).anchored(HPos::Center),
+        )
+    }
+
+    fn draw_legend<B: DrawingBackend>(&self, pen: &Pen<'_, B>) -> Drawn<B> {
+        for Entry { swatch, words, at } in &self.legend {
+            let (left, middle) = (at.0, at.1 - 0.34 * BODY);
+            let (right, centre) = (left + SWATCH, left + SWATCH / 2.0);
+            match swatch {
+                Swatch::Core => draw_core(pen, (centre, middle), 13.0, 13.0)?,
+                Swatch::UprightCore => draw_core(pen, (centre, middle), 0.0, 13.0)?,
+                Swatch::CurveInBand => {
+                    pen.rectangle((left, middle - 11.0), (right, middle + 11.0), palette::BAND)?;
+                    pen.line(&[(left, middle), (right, middle)], palette::CURVE, 4.0)?;
+                }
+                Swatch::Dashed => {
+                    pen.dashed((left, middle), right, &[12.0, 6.0], palette::LEVEL, 2.5)?;
+                }
+                Swatch::Domain => {
+                    let corners = ((left, middle - 11.0), (right, middle + 11.0));
+                    pen.rectangle(corners.0, corners.1, palette::EDGE)?;
+                    let inset = |(x, y): Point, by: f64| (x + by, y + by);
+                    pen.rectangle(
+                        inset(corners.0, 1.5),
+                        inset(corners.1, -1.5),
+                        palette::DOMAIN,
+                    )?;
+                }
+            }
+            pen.text(words, (right + 12.0, at.1), Letters::body(palette::INK))?;
+        }
+        for (i, line) in self.note.iter().enumerate() {
+            let y = self.note_top + LINE * i as f64;
+            pen.text(line, (MARGIN, y), Letters::body(palette::MUTED))?;
+        }
+        Ok(())
+    }
+}
+
+/// A core: a dot with a bar either way over it, so that a bar shorter than the
+/// dot still shows.
+pub fn draw_core<B: DrawingBackend>(
+    pen: &Pen<'_, B>,
+    (x, y): Point,
+    half_width: f64,
+    half_height: f64,
+) -> Drawn<B> {
+    let half = BAR / 2.0;
+    pen.dot((x, y), CORE_RADIUS, palette::CORE)?;
+    if half_width > 0.0 {
+        let (from, to) = ((x - half_width, y - half), (x + half_width, y + half));
+        pen.rectangle(from, to, palette::INK)?;
+    }
+    let (from, to) = ((x - half, y - half_height), (x + half, y + half_height));
+    pen.rectangle(from, to, palette::INK)
+}
+
+/// Thickness of an error bar.
+const BAR: f64 = 1.6;
+/// Radius of a core's dot.
+pub const CORE_RADIUS: f64 = 6.0;
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn ticks_are_few_round_and_told_apart_by_their_labels() {
+        let axis = Axis::covering(0.028, 0.31, 0.01, 7);
+        let labels: Vec<_> = axis.ticks.iter().map(|t| axis.label(*t)).collect();
+        assert_eq!(labels, ["0.05", "0.10", "0.15", "0.20", "0.25", "0.30"]);
+        let axis = Axis::covering(290.0, 800.0, 10.0, 6);
+        let labels: Vec<_> = axis.ticks.iter().map(|t| axis.label(*t)).collect();
+        assert_eq!(labels, ["300", "400", "500", "600", "700", "800"]);
+    }
+
+    #[test]
+    fn below_zero_has_a_minus_and_zero_has_none() {
+        let axis = Axis::covering(-0.021, 0.021, 0.01, 5);
+        let labels: Vec<_> = axis.ticks.iter().map(|t| axis.label(*t)).collect();
+        assert_eq!(
+            labels,
+            ["\u{2212}0.02", "\u{2212}0.01", "0.00", "0.01", "0.02"]
+        );
+    }
+
+    #[test]
+    fn one_value_or_none_still_gives_an_axis() {
+        let axis = Axis::covering(5.0, 5.0, 2.0, 5);
+        assert!(axis.low < 5.0 && axis.high > 5.0);
+        let axis = Axis::covering(f64::NAN, 1.0, 2.0, 5);
+        assert_eq!((axis.low, axis.high), (0.0, 2.0));
+    }
+}

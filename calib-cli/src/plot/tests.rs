@@ -1,0 +1,295 @@
+//! The pictures, looked at by the test: parsed, decoded and measured.
+
+use super::fonts::{Weight, width};
+use super::place::Space;
+use super::*;
+use calib_core::calibration::{Calibration, ConvertError};
+use calib_core::fit::Observation;
+use plotters::style::RGBColor;
+use std::sync::OnceLock;
+
+type Example = (Calibration, Vec<Observation>);
+
+fn levels() -> Vec<Level> {
+    [
+        ("field capacity", 0.171),
+        ("stop", 0.166),
+        ("refill", 0.141),
+        ("wilting point", 0.079),
+    ]
+    .map(|(name, theta_v)| Level {
+        name: name.to_owned(),
+        theta_v,
+    })
+    .to_vec()
+}
+
+fn calibration_chart((calibration, cores): &Example, levels: &[Level]) -> CalibrationChart {
+    CalibrationChart::new(calibration, cores, levels).unwrap()
+}
+
+fn residual_chart((calibration, cores): &Example) -> ResidualChart {
+    ResidualChart::new(calibration, cores).unwrap()
+}
+
+/// Draws both formats; also writes them where `OVENDRY_PLOT_DIR` says, to be
+/// looked at.
+fn both(name: &'static str, chart: &impl Chart) -> Picture {
+    let (svg, png) = (svg(chart).unwrap(), png(chart).unwrap());
+    if let Some(folder) = std::env::var_os("OVENDRY_PLOT_DIR") {
+        let path = std::path::PathBuf::from(folder).join(name);
+        std::fs::write(path.with_extension("svg"), &svg).unwrap();
+        std::fs::write(path.with_extension("png"), &png).unwrap();
+    }
+    Picture {
+        name,
+        title: chart.title().to_owned(),
+        height: chart.height(),
+        svg,
+        png,
+    }
+}
+
+struct Picture {
+    name: &'static str,
+    title: String,
+    height: f64,
+    svg: String,
+    png: Vec<u8>,
+}
+
+fn every_picture() -> &'static [Picture] {
+    static DRAWN: OnceLock<Vec<Picture>> = OnceLock::new();
+    DRAWN.get_or_init(draw_every_picture)
+}
+
+fn draw_every_picture() -> Vec<Picture> {
+    let (falling, rising) = (example::falling(), example::rising());
+    let mut long = example::falling();
+    long.0.probe = "the-probe-that-stands-beside-the-third-raised-bed-of-the-south-terrace".into();
+    long.0.soil = "sandy loam <over> \"gravel\" & sand".into();
+    for core in &mut long.1 {
+        core.sample = format!("south-terrace-{}", core.sample);
+    }
+    vec![
+        both("falling", &calibration_chart(&falling, &[])),
+        both("falling-levels", &calibration_chart(&falling, &levels())),
+        both("rising", &calibration_chart(&rising, &[])),
+        both("falling-residuals", &residual_chart(&falling)),
+        both("rising-residuals", &residual_chart(&rising)),
+        both("long-names", &calibration_chart(&long, &levels())),
+        both("long-names-residuals", &residual_chart(&long)),
+    ]
+}
+
+struct Word {
+    text: String,
+    space: Space,
+    em: f64,
+}
+
+/// Every text of an SVG with the space it takes, in logical pixels.
+fn words(svg: &str) -> Vec<Word> {
+    let scale = f64::from(SVG_SCALE);
+    roxmltree::Document::parse(svg)
+        .unwrap()
+        .descendants()
+        .filter(|node| node.has_tag_name("text"))
+        .map(|node| {
+            let number = |name| node.attribute(name).unwrap().parse::<f64>().unwrap() / scale;
+            let text = node.text().unwrap().trim().to_owned();
+            let em = number("font-size");
+            let weight = match node.attribute("font-weight") {
+                Some("bold") => Weight::Medium,
+                _ => Weight::Regular,
+            };
+            let wide = width(&text, em, weight);
+            let left = number("x")
+                - match node.attribute("text-anchor") {
+                    Some("end") => wide,
+                    Some("middle") => wide / 2.0,
+                    _ => 0.0,
+                };
+            let baseline = number("y") + 0.76 * em;
+            let space = Space {
+                left,
+                top: baseline - 0.72 * em,
+                right: left + wide,
+                bottom: baseline + 0.2 * em,
+            };
+            Word { text, space, em }
+        })
+        .collect()
+}
+
+#[test]
+fn every_svg_is_well_formed_and_tells_a_screen_reader_what_it_shows() {
+    for picture in every_picture() {
+        let document = roxmltree::Document::parse(&picture.svg).unwrap();
+        let root = document.root_element();
+        assert_eq!(root.tag_name().name(), "svg");
+        assert_eq!(root.attribute("role"), Some("img"));
+        let child = |name| {
+            root.children()
+                .find(|node| node.has_tag_name(name))
+                .and_then(|node| node.text())
+        };
+        let namespaced = |name| child(("http://www.w3.org/2000/svg", name));
+        assert_eq!(namespaced("title"), Some(picture.title.as_str()));
+        let description = namespaced("desc").unwrap();
+        assert!(description.contains("21 cores"), "{description}");
+    }
+}
+
+#[test]
+fn charts_carry_their_units_names_and_meaning_in_words() {
+    let pictures = every_picture();
+    let text_of = |name| {
+        let picture = pictures.iter().find(|p| p.name == name).unwrap();
+        let texts: Vec<_> = words(&picture.svg).into_iter().map(|w| w.text).collect();
+        texts.join("\n")
+    };
+    let expected = [
+        (
+            "falling-levels",
+            vec![
+                "Probe terrace-1 in terrace",
+                "Hyperbolic curve through 21 cores",
+                "Volumetric water content, m\u{b3}/m\u{b3}",
+                "Raw count, brought to 20 \u{b0}C",
+                "core, 95 % bars",
+                "calibrated counts",
+                "curve, 95 % band of one new reading",
+                "field capacity 0.171",
+                "refill\n",
+                "0.05\n0.10\n0.15",
+            ],
+        ),
+        ("rising", vec!["Straight line through", "Raw count\n"]),
+        (
+            "rising-residuals",
+            vec![
+                "Core minus curve, m\u{b3}/m\u{b3}",
+                "core-2a",
+                "\u{2212}0.005",
+            ],
+        ),
+    ];
+    for (name, phrases) in expected {
+        let text = text_of(name);
+        for phrase in phrases {
+            assert!(text.contains(phrase), "{name}: {phrase:?} not in\n{text}");
+        }
+    }
+}
+
+#[test]
+fn letters_are_at_least_11_pixels_high_on_a_phone_360_wide() {
+    for picture in every_picture() {
+        for word in words(&picture.svg) {
+            let em = word.em * 360.0 / WIDTH;
+            assert!(em >= 11.0, "{}: {:?} is {em} px", picture.name, word.text);
+        }
+    }
+}
+
+#[test]
+fn no_text_leaves_the_picture_or_lies_on_another() {
+    for picture in every_picture() {
+        let paper = Space {
+            left: 0.0,
+            top: 0.0,
+            right: WIDTH,
+            bottom: picture.height,
+        };
+        let words = words(&picture.svg);
+        for (i, one) in words.iter().enumerate() {
+            assert!(
+                paper.holds(&one.space),
+                "{}: {:?} at {:?}",
+                picture.name,
+                one.text,
+                one.space
+            );
+            for other in &words[i + 1..] {
+                assert!(
+                    !one.space.touches(&other.space),
+                    "{}: {:?} on {:?}",
+                    picture.name,
+                    one.text,
+                    other.text
+                );
+            }
+        }
+    }
+}
+
+#[test]
+fn every_core_lies_inside_the_plot() {
+    let chart = calibration_chart(&example::falling(), &levels());
+    let scale = f64::from(SVG_SCALE);
+    let text = svg(&chart).unwrap();
+    let document = roxmltree::Document::parse(&text).unwrap();
+    let plot = chart.plot();
+    let inside = document
+        .descendants()
+        .filter(|node| node.has_tag_name("circle"))
+        .filter(|node| {
+            let number = |name| node.attribute(name).unwrap().parse::<f64>().unwrap() / scale;
+            let (x, y, r) = (number("cx"), number("cy"), number("r"));
+            plot.holds(&Space {
+                left: x - r,
+                top: y - r,
+                right: x + r,
+                bottom: y + r,
+            })
+        })
+        .count();
+    assert_eq!(inside, 21);
+}
+
+#[test]
+fn every_png_has_its_size_and_every_colour_of_its_chart() {
+    for picture in every_picture() {
+        let mut reader = png::Decoder::new(picture.png.as_slice())
+            .read_info()
+            .unwrap();
+        let mut pixels = vec![0; reader.output_buffer_size()];
+        let info = reader.next_frame(&mut pixels).unwrap();
+        assert_eq!(info.width, 1080);
+        assert_eq!(f64::from(info.height), picture.height * 1.5);
+        let count = |RGBColor(r, g, b): RGBColor| {
+            pixels.chunks_exact(3).filter(|p| **p == [r, g, b]).count()
+        };
+        for (colour, least) in [
+            (palette::PAPER, 100_000),
+            (palette::DOMAIN, 100_000),
+            (palette::CURVE, 1000),
+            (palette::CORE, 500),
+            (palette::INK, 1000),
+        ] {
+            assert!(count(colour) > least, "{}: {colour:?}", picture.name);
+        }
+    }
+}
+
+#[test]
+fn the_same_calibration_always_gives_the_same_picture() {
+    let chart = || calibration_chart(&example::rising(), &[]);
+    assert_eq!(svg(&chart()).unwrap(), svg(&chart()).unwrap());
+    assert_eq!(png(&chart()).unwrap(), png(&chart()).unwrap());
+}
+
+#[test]
+fn a_core_without_the_temperature_it_needs_is_refused() {
+    let (calibration, mut cores) = example::falling();
+    cores[3].temperature = None;
+    assert!(matches!(
+        CalibrationChart::new(&calibration, &cores, &[]),
+        Err(ConvertError::TemperatureMissing)
+    ));
+    assert!(matches!(
+        ResidualChart::new(&calibration, &cores),
+        Err(ConvertError::TemperatureMissing)
+    ));
+}

@@ -1,0 +1,180 @@
+//! site.toml.
+
+use super::Edit::Change;
+use super::{SITE, refused};
+
+kinds! {
+    // site.toml as a document.
+    "toml-decimal-comma" a_decimal_comma_in_the_site_file_is_recognised:
+        Change(SITE, "resolution_g = 0.01", "resolution_g = 0,01")
+        => "site.toml:5: cannot be understood (unexpected key or value, expected newline, `#`): resolution_g = 0,01",
+           "write the number with a decimal point";
+    "toml-no-quotes" text_without_quotation_marks_is_refused:
+        Change(SITE, "texture = \"loam\"", "texture = sandy loam")
+        => "site.toml:20: cannot be understood (string values must be quoted, expected literal string): texture = sandy loam",
+           "write key = value, with text in quotation marks";
+    "unknown-key" a_misspelt_key_gets_the_nearest_suggested:
+        Change(SITE, "adc_bits", "adc_bit")
+        => "site.toml:27: adc_bit: is not a key of [[probe]]",
+           "rename it to adc_bits";
+    "key-of-no-table" a_key_unlike_any_is_told_what_the_table_may_have:
+        Change(SITE, "reference_mv = 3300", "colour = \"green\"")
+        => "site.toml:28: colour: is not a key of [[probe]]",
+           "remove it; [[probe]] may have id, adc_bits, reference_mv, counts_when_wetter and soil";
+    "unknown-table" a_misspelt_table_gets_the_nearest_suggested:
+        Change(SITE, "[controller]", "[controler]")
+        => "site.toml:32: controler: is not a table of site.toml",
+           "rename it to [controller]";
+    "key-before-table" a_key_before_the_first_table_is_refused:
+        Change(SITE, "[site]\n", "surveyor = \"me\"\n[site]\n")
+        => "site.toml:1: surveyor: stands before the first table",
+           "move it below the table it belongs to";
+    "single-brackets" a_probe_in_single_brackets_is_refused:
+        Change(SITE, "[[probe]]", "[probe]")
+        => "site.toml:25: probe: does not stand as a table [[probe]]",
+           "write [[probe]] on a line of its own and the keys below it";
+    "no-site" a_site_file_without_its_site_is_refused:
+        Change(SITE, "[site]\nname = \"Small workbench (invented)\"\n", "")
+        => "site.toml: has no [site]",
+           "add [site] and below it name = \"...\": the site's name";
+    "no-balance" a_site_file_without_a_balance_is_refused:
+        Change(SITE, "[balance]\nresolution_g = 0.01\nrepeatability_g = 0.005\n", "")
+        => "site.toml: has no [balance]",
+           "add [balance] and below it resolution_g = 0.01: the smallest step the balance shows, g";
+    "no-probe" a_site_file_without_a_probe_is_refused:
+        Change(SITE, "[[probe]]\nid = \"P1\"\nadc_bits = 10\nreference_mv = 3300\ncounts_when_wetter = \"fall\"\nsoil = \"loam\"\n", "")
+        => "site.toml: has no [[probe]]",
+           "add a [[probe]] table for each probe";
+    "key-missing" a_key_left_out_is_named_with_its_meaning:
+        Change(SITE, "adc_bits = 10\n", "")
+        => "site.toml:25: adc_bits: is missing from [[probe]]",
+           "add adc_bits = 10: bits of the converter it is read with";
+    "name-empty" an_empty_name_is_refused:
+        Change(SITE, "\"Small workbench (invented)\"", "\"\"")
+        => "site.toml:2: name = \"\": is empty",
+           "write it between the quotation marks";
+    "number-in-quotes" a_number_in_quotation_marks_is_refused:
+        Change(SITE, "area_m2 = 120", "area_m2 = \"120\"")
+        => "site.toml:33: area_m2 = \"120\": is text, not a number",
+           "write the number without quotation marks and with a decimal point";
+    "toml-nan" nan_in_the_site_file_is_refused:
+        Change(SITE, "repeatability_g = 0.005", "repeatability_g = nan")
+        => "site.toml:6: repeatability_g = \"nan\": stands for no number",
+           "write the number, or remove the line if it is not known";
+
+    // The site and its instruments.
+    "pattern-incomplete" a_time_pattern_without_the_minute_is_refused:
+        Change(SITE, "[site]", "[site]\ntime_format = \"dd/mm/yyyy hh:mm\"\nutc_offset = \"Z\"")
+        => "site.toml:2: time_format = \"dd/mm/yyyy hh:mm\": does not fix a time to the minute",
+           "name year, month, day, hour and minute, as in \"%d/%m/%Y %H:%M\" (%Y year, %m month, %d day, %H hour, %M minute, %S second, %I with %p for am/pm)";
+    "pattern-without-offset" a_time_pattern_without_an_offset_is_refused:
+        Change(SITE, "[site]", "[site]\ntime_format = \"%d/%m/%Y %H:%M\"")
+        => "site.toml:2: time_format = \"%d/%m/%Y %H:%M\": carries no offset from UTC, and utc_offset is not declared",
+           "add utc_offset = \"+01:00\" (your own) below it";
+    "zone-for-offset" a_zone_name_for_an_offset_is_refused:
+        Change(SITE, "[site]", "[site]\nutc_offset = \"CET\"")
+        => "site.toml:2: utc_offset = \"CET\": is not an offset from UTC",
+           "write it like \"+01:00\", \"-03:30\" or \"Z\"; a zone's name will not do, since summer time would shift it";
+    "balance-step-zero" a_balance_without_a_step_is_refused:
+        Change(SITE, "resolution_g = 0.01", "resolution_g = 0")
+        => "site.toml:5: resolution_g = \"0\": is not a step of a balance fit for cores: above 0 and up to 10 g",
+           "write it in grams, e.g. 0.01";
+    "site-ring-in-millimetres" a_site_ring_in_millimetres_is_recognised:
+        Change(SITE, "height_cm = 5.0", "height_cm = 50")
+        => "site.toml:10: height_cm = \"50\": looks like millimetres: no sampling ring measures 50 cm",
+           "write it in centimetres: 5.0 for a ring of 50 mm";
+    "uncertainty-zero" an_uncertainty_of_nothing_is_refused:
+        Change(SITE, "height_u_cm = 0.02", "height_u_cm = 0")
+        => "site.toml:12: height_u_cm = \"0\": is not a standard uncertainty above 0 and up to 1",
+           "write it in the key's own unit; 0.02 is assumed where it is left out";
+    "window-zero" a_window_of_no_length_is_refused:
+        Change(SITE, "window_minutes = 15", "window_minutes = 0")
+        => "site.toml:15: window_minutes = \"0\": is not a window between 1 and 1440 minutes",
+           "write how many minutes of readings before a core belong to it, e.g. 30";
+
+    // Soils.
+    "field-capacity-percent" a_field_capacity_in_percent_is_recognised:
+        Change(SITE, "field_capacity = 0.29", "field_capacity = 29")
+        => "site.toml:22: field_capacity = \"29\": looks like a percentage, not a share",
+           "write the share of the soil's volume that is water: 0.28 for 28 %";
+    "wilting-above-capacity" a_wilting_point_above_field_capacity_is_refused:
+        Change(SITE, "wilting_point = 0.13", "wilting_point = 0.31")
+        => "site.toml:23: wilting_point = \"0.31\": is not below field_capacity = 0.29",
+           "check both: a soil at its wilting point holds less water than at field capacity";
+    "two-textures" a_class_beside_percentages_is_refused:
+        Change(SITE, "texture = \"loam\"", "texture = \"loam\"\nsand_percent = 40\nclay_percent = 20")
+        => "site.toml:20: texture = \"loam\": stands beside sand, silt or clay percentages",
+           "keep one of the two: the class, or the percentages (they say more)";
+    "fractions-off-100" fractions_that_do_not_add_up_are_refused:
+        Change(SITE, "texture = \"loam\"", "sand_percent = 40\nsilt_percent = 45\nclay_percent = 20")
+        => "site.toml:20: sand_percent = \"40\": sand, silt and clay add up to 105 %",
+           "correct them to add up to 100";
+    "fractions-of-one" fractions_of_one_for_percentages_are_recognised:
+        Change(SITE, "texture = \"loam\"", "sand_percent = 0.4\nclay_percent = 0.2")
+        => "site.toml:20: sand_percent = \"0.4\": looks like a share of 1, not a percentage",
+           "write percent by mass: 60 for 0.60";
+    "clay-missing" sand_without_clay_is_refused:
+        Change(SITE, "texture = \"loam\"", "sand_percent = 40")
+        => "site.toml:20: sand_percent = \"40\": stands without clay_percent",
+           "add clay_percent; silt may be left out, it is the rest to 100";
+    "density-per-cubic-metre" a_bulk_density_in_kilograms_per_cubic_metre_is_recognised:
+        Change(SITE, "bulk_density_g_cm3 = 1.42", "bulk_density_g_cm3 = 1420")
+        => "site.toml:21: bulk_density_g_cm3 = \"1420\": looks like kg/m3, not g/cm3",
+           "write it in g/cm3: 1.4 for 1400 kg/m3";
+    "denser-than-grains" a_soil_denser_than_its_grains_is_refused:
+        Change(SITE, "bulk_density_g_cm3 = 1.42", "bulk_density_g_cm3 = 1.42\nparticle_density_g_cm3 = 1.40")
+        => "site.toml:21: bulk_density_g_cm3 = \"1.42\": is not below particle_density_g_cm3 = 1.40",
+           "check both: soil with pores is lighter than its grains";
+
+    // Probes.
+    "id-with-blank" an_id_that_cannot_be_a_file_name_is_refused:
+        Change(SITE, "[controller]", "[[probe]]\nid = \"P 2\"\nadc_bits = 10\nsoil = \"loam\"\n\n[controller]")
+        => "site.toml:33: id = \"P 2\": holds more than letters a to z, digits, - and _ (64 at most)",
+           "write \"P-2\"; it names files and C constants";
+    "ids-alike" ids_that_would_name_the_same_file_are_refused:
+        Change(SITE, "[controller]", "[[probe]]\nid = \"p1\"\nadc_bits = 10\nsoil = \"loam\"\n\n[controller]")
+        => "site.toml:33: id = \"p1\": is taken already in line 26 (neither case nor - against _ tells ids apart)",
+           "give each its own id";
+    "bits-impossible" a_converter_of_too_many_bits_is_refused:
+        Change(SITE, "adc_bits = 10", "adc_bits = 1023")
+        => "site.toml:27: adc_bits = \"1023\": is not a whole number of bits from 8 to 16",
+           "write the converter's bits: 10 if its counts end at 1023, 12 at 4095, 16 at 65535";
+    "reference-in-volts" a_reference_in_volts_is_recognised:
+        Change(SITE, "reference_mv = 3300", "reference_mv = 3.3")
+        => "site.toml:28: reference_mv = \"3.3\": looks like volts, not millivolts",
+           "write it in millivolts: 3300 for 3.3 V";
+    "direction-unclear" a_direction_in_other_words_is_refused:
+        Change(SITE, "\"fall\"", "\"down\"")
+        => "site.toml:29: counts_when_wetter = \"down\": is none of \"rise\", \"fall\" and \"unknown\"",
+           "write \"unknown\" if you have not watched it; the cores will tell";
+    "probe-soil-unknown" a_probe_in_an_unknown_soil_is_refused:
+        Change(SITE, "soil = \"loam\"", "soil = \"sand\"")
+        => "site.toml:30: soil = \"sand\": is not a soil of site.toml",
+           "add the soil to site.toml; it knows loam";
+
+    // The pump.
+    "roots-in-metres" a_root_depth_in_metres_is_recognised:
+        Change(SITE, "root_depth_mm = 300", "root_depth_mm = 0.3")
+        => "site.toml:36: root_depth_mm = \"0.3\": looks like metres or centimetres, not millimetres",
+           "write it in millimetres: 300 for 0.3 m";
+    "depletion-percent" a_depletion_in_percent_is_recognised:
+        Change(SITE, "allowed_depletion = 0.3", "allowed_depletion = 30")
+        => "site.toml:37: allowed_depletion = \"30\": looks like a percentage, not a share",
+           "write a share above 0 and up to 1: 0.4 for 40 %";
+    "efficiency-zero" an_efficiency_of_nothing_is_refused:
+        Change(SITE, "application_efficiency = 0.9", "application_efficiency = 0")
+        => "site.toml:38: application_efficiency = \"0\": is not above 0",
+           "write a share above 0 and up to 1: 0.4 for 40 %";
+    "flow-zero" a_pump_without_flow_is_refused:
+        Change(SITE, "flow_l_per_min = 18", "flow_l_per_min = 0")
+        => "site.toml:34: flow_l_per_min = \"0\": flow 0 L/min lies outside 0.001 to 100000 L/min",
+           "write it in litres per minute";
+    "on-times-crossed" a_shortest_time_above_the_longest_is_refused:
+        Change(SITE, "minimum_on_s = 30\n", "minimum_on_s = 5000\n")
+        => "site.toml:32: minimum_on_s = 5000 is longer than maximum_on_s = 3600",
+           "make the shortest time on the smaller of the two";
+    "seconds-in-parts" a_time_in_parts_of_a_second_is_refused:
+        Change(SITE, "minimum_off_s = 300", "minimum_off_s = 0.5")
+        => "site.toml:40: minimum_off_s = \"0.5\": is not a whole number of seconds up to a day (86400)",
+           "write whole seconds; 300 is taken where it is left out";
+}

@@ -1,0 +1,144 @@
+//! The budgets behind refill and stop, against a Monte Carlo run of the same
+//! inputs (JCGM 101:2008, "Propagation of distributions using a Monte Carlo
+//! method"; title from memory). Soil and calibration are invented.
+
+use calib_core::calibration::{Calibration, Direction, Domain, ReadingNoise};
+use calib_core::curve::{Curve, CurveKind};
+use calib_core::irrigation::{Demand, set_points};
+use calib_core::quantity::{Celsius, Estimate, Fraction, Millimetre, Quantity, Vwc};
+use calib_core::soil::SoilWater;
+use calib_core::temperature::TemperatureTerm;
+use rand::{RngExt, SeedableRng};
+use rand_chacha::ChaCha8Rng;
+use rand_distr::StandardNormal;
+
+const DRAWS: usize = 200_000;
+/// Three standard deviations of a standard deviation from that many draws
+/// (0.5 %), and as much again for the curve's bend within the noise.
+const TOLERANCE: f64 = 0.01;
+
+fn soil() -> SoilWater {
+    SoilWater {
+        field_capacity: Estimate::new(Vwc::new(0.31).unwrap(), 0.012),
+        wilting_point: Estimate::new(Vwc::new(0.13).unwrap(), 0.010),
+        correlation: 0.7,
+    }
+}
+
+fn calibration() -> Calibration {
+    let kind = CurveKind::Hyperbolic;
+    Calibration {
+        probe: "p".into(),
+        soil: "s".into(),
+        adc_bits: 10,
+        curve: Curve {
+            kind,
+            axis: kind.model().axis(380.0, 720.0),
+            parameters: vec![0.19, 0.42],
+        },
+        temperature: Some(TemperatureTerm {
+            reference: Celsius::new(20.0).unwrap(),
+            coefficient: 2.0,
+        }),
+        domain: Domain {
+            low: 380.0,
+            high: 720.0,
+        },
+        temperature_range: Some((10.0, 30.0)),
+        // Parameters with correlation -0.5; the temperature coefficient does not
+        // act at the reference temperature.
+        covariance: vec![
+            vec![9e-6, -1.2e-5, 0.0],
+            vec![-1.2e-5, 6.4e-5, 0.0],
+            vec![0.0, 0.0, 0.01],
+        ],
+        core_scatter: 0.005,
+        scatter_draws: Vec::new(),
+        rivals: Vec::new(),
+        degrees_of_freedom: 14.0,
+        relative_volume_u: 0.02,
+        noise: ReadingNoise {
+            standard_deviation: 3.0,
+            degrees_of_freedom: 200.0,
+        },
+        temperature_u: 0.5,
+        direction: Direction::FallsWhenWetter,
+        cores: 16,
+    }
+}
+
+/// Standard deviation of (what the soil holds when the count is read) less (what
+/// it should hold at `depletion`), over all inputs at once.
+fn drawn(calibration: &Calibration, count: f64, depletion: f64, random: &mut ChaCha8Rng) -> f64 {
+    let water = soil();
+    let normal = |random: &mut ChaCha8Rng| random.sample::<f64, _>(StandardNormal);
+    let (mut sum, mut squares) = (0.0, 0.0);
+    for _ in 0..DRAWS {
+        let (z1, z2) = (normal(random), normal(random));
+        let r = water.correlation;
+        let capacity = water.field_capacity.value.value() + water.field_capacity.u * z1;
+        let wilting = water.wilting_point.value.value()
+            + water.wilting_point.u * (r * z1 + (1.0 - r * r).sqrt() * z2);
+
+        // Cholesky factor of the 2 x 2 covariance of the curve.
+        let c = &calibration.covariance;
+        let l11 = c[0][0].sqrt();
+        let l21 = c[0][1] / l11;
+        let l22 = (c[1][1] - l21 * l21).sqrt();
+        let (p1, p2) = (normal(random), normal(random));
+        let mut curve = calibration.curve.clone();
+        curve.parameters[0] += l11 * p1;
+        curve.parameters[1] += l21 * p1 + l22 * p2;
+
+        let sensor = calibration.temperature.unwrap().coefficient
+            * calibration.temperature_u
+            * normal(random);
+        let reading = count
+            + calibration.noise.standard_deviation * normal(random)
+            + (random.random::<f64>() - 0.5)
+            + sensor;
+        let held = curve.value(reading) * (1.0 + calibration.relative_volume_u * normal(random))
+            + calibration.core_scatter * normal(random);
+        let difference = held - (capacity - depletion * (capacity - wilting));
+        sum += difference;
+        squares += difference * difference;
+    }
+    let n = DRAWS as f64;
+    ((squares - sum * sum / n) / (n - 1.0)).sqrt()
+}
+
+#[test]
+fn the_budgets_of_refill_and_stop_hold_up_against_a_monte_carlo_run() {
+    let calibration = calibration();
+    let demand = Demand {
+        allowed_depletion: Fraction::new(0.45).unwrap(),
+        root_depth: Millimetre::new(300.0).unwrap(),
+    };
+    let water = soil();
+    let found = set_points(&water, &demand, &calibration).unwrap();
+    let set = &found.set_points;
+    let depletion_at_stop =
+        (water.field_capacity.value.value() - set.stop.value()) / water.available().value;
+    let mut random = ChaCha8Rng::seed_from_u64(8);
+    for (what, budget, count, depletion) in [
+        (
+            "refill",
+            &found.refill_budget,
+            set.refill_count,
+            found.depletion_at_refill,
+        ),
+        (
+            "stop",
+            &found.stop_budget,
+            set.stop_count,
+            depletion_at_stop,
+        ),
+    ] {
+        let expected = drawn(&calibration, count, depletion, &mut random);
+        let got = budget.standard();
+        assert!(
+            (got / expected - 1.0).abs() < TOLERANCE,
+            "{what}\nexpected {expected:.5} (drawn)\n     got {got:.5}"
+        );
+    }
+}

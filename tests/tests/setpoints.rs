@@ -1,0 +1,360 @@
+//! `ovendry setpoints`: what it prints for a grower, what it gives a machine, and
+//! what it refuses. The site and its calibrations are invented.
+
+use calib_core::calibration::{Calibration, Direction, Domain, ReadingNoise};
+use calib_core::curve::{Axis, Curve, CurveKind};
+use calib_core::quantity::{Celsius, Quantity};
+use calib_core::temperature::TemperatureTerm;
+use ovendry_tests::Bench;
+
+const SITE: &str = r#"
+[site]
+name = "invented"
+[balance]
+resolution_g = 0.01
+[[soil]]
+id = "upper"
+field_capacity = 0.3005
+field_capacity_u = 0.02
+wilting_point = 0.1005
+wilting_point_u = 0.02
+[[soil]]
+id = "lower"
+texture = "silt loam"
+[[probe]]
+id = "upper-1"
+adc_bits = 12
+soil = "upper"
+[[probe]]
+id = "lower-1"
+adc_bits = 12
+soil = "lower"
+[controller]
+area_m2 = 120
+flow_l_per_min = 60
+crop = "tomato"
+root_depth_mm = 300
+application_efficiency = 0.8
+maximum_on_s = 7200
+"#;
+
+/// 0.001 m3/m3 a count around 0.25 m3/m3 at 500.
+fn calibration(probe: &str, soil: &str, direction: Direction) -> Calibration {
+    let slope = match direction {
+        Direction::FallsWhenWetter => -0.2,
+        Direction::RisesWhenWetter => 0.2,
+    };
+    Calibration {
+        probe: probe.into(),
+        soil: soil.into(),
+        adc_bits: 12,
+        curve: Curve {
+            kind: CurveKind::StraightLine,
+            axis: Axis {
+                origin: 500.0,
+                unit: 200.0,
+            },
+            parameters: vec![0.25, slope],
+        },
+        temperature: None,
+        domain: Domain {
+            low: 300.0,
+            high: 700.0,
+        },
+        temperature_range: None,
+        covariance: vec![vec![4e-6, 0.0], vec![0.0, 4e-6]],
+        core_scatter: 0.006,
+        scatter_draws: Vec::new(),
+        rivals: Vec::new(),
+        degrees_of_freedom: 13.0,
+        relative_volume_u: 0.01,
+        noise: ReadingNoise {
+            standard_deviation: 1.0,
+            degrees_of_freedom: 60.0,
+        },
+        temperature_u: 0.5,
+        direction,
+        cores: 15,
+    }
+}
+
+fn saved(calibration: &Calibration) -> String {
+    serde_json::json!({
+        "format": "ovendry calibration",
+        "version": 1,
+        "program": "test",
+        "calibrated_on": "2026-05-01",
+        "recheck_by": "2027-05-01",
+        "sources": [],
+        "explanation": [],
+        "calibration": calibration,
+    })
+    .to_string()
+}
+
+fn bench(site: &str, calibrations: &[Calibration]) -> Bench {
+    let bench = Bench::empty().with("site.toml", site);
+    for calibration in calibrations {
+        bench.put(
+            &format!("out/{}.calibration.json", calibration.probe),
+            saved(calibration),
+        );
+    }
+    bench
+}
+
+fn upper() -> Calibration {
+    calibration("upper-1", "upper", Direction::FallsWhenWetter)
+}
+
+#[test]
+fn a_grower_reads_when_to_start_and_when_to_stop() {
+    // Refill: 0.300 - 0.4 x 0.2 = 0.220, count 530; stop 0.300, count 450.
+    // 0.08 x 300 mm = 24 mm, / 0.8 = 30 mm, x 120 m2 = 3600 L, / 60 = 60 min.
+    bench(SITE, &[upper()])
+        .run(&["setpoints", "."])
+        .exits(0)
+        .says("Probe upper-1 in soil upper: counts fall as the soil gets wetter")
+        .says("refill       0.220  0.0")
+        .says("Start the pump when the count rises to 530; stop it when it falls to 450.")
+        .says("Dead band: 0.080 m3/m3 or 80 counts, set by the allowed depletion")
+        .says("24.0 mm over 300 mm of roots; 30.0 mm to pump at an efficiency of 0.8")
+        .says("Pump: 3600 L over 120 m2 at 60 L/min, about 1 h.")
+        .says("Allowed depletion 40 % of the available water (tomato, FAO-56, Table 22 at 5 mm a day)")
+        .says("from memory, not checked: p = p_table + 0.04 (5 - ETc), kept within 0.1 to 0.8");
+}
+
+#[test]
+fn a_probe_whose_counts_rise_starts_the_pump_on_a_falling_count() {
+    let rising = calibration("upper-1", "upper", Direction::RisesWhenWetter);
+    bench(SITE, &[rising])
+        .run(&["setpoints", "."])
+        .exits(0)
+        .says("Start the pump when the count falls to 470; stop it when it rises to 550.");
+}
+
+#[test]
+fn cautions_stand_below_every_answer() {
+    let bench = bench(SITE, &[upper()]);
+    let answer = bench.run(&["setpoints", "."]).exits(0);
+    for caution in [
+        "RCD",
+        "GFCI",
+        "low voltage",
+        "backflow preventer",
+        "leaches",
+        "pump without water",
+        "Local codes",
+    ] {
+        answer.clone().says(caution);
+    }
+    let json = bench.run(&["setpoints", ".", "--json"]).exits(0).json();
+    assert_eq!(json["cautions"].as_array().unwrap().len(), 6);
+}
+
+#[test]
+fn machines_get_the_same_numbers_with_their_budgets() {
+    let json = bench(SITE, &[upper()])
+        .run(&["setpoints", ".", "--json"])
+        .exits(0)
+        .json();
+    assert_eq!(json["format"], "ovendry setpoints");
+    let one = &json["setpoints"][0];
+    assert_eq!(one["probe"], "upper-1");
+    assert_eq!(one["set_points"]["refill_count"], 530.0);
+    assert_eq!(one["set_points"]["stop_count"], 450.0);
+    assert_eq!(one["set_points"]["governor"], "allowed-depletion");
+    assert_eq!(one["application"]["run_time"], "fits");
+    let squares: f64 = one["refill_budget"]["lines"]
+        .as_array()
+        .unwrap()
+        .iter()
+        .map(|line| line["u"].as_f64().unwrap().powi(2))
+        .sum();
+    let combined = one["refill_standard_uncertainty"].as_f64().unwrap();
+    assert!((combined - squares.sqrt()).abs() < 1e-12);
+}
+
+#[test]
+fn a_noisy_probe_says_that_it_governs_the_band() {
+    let mut noisy = upper();
+    noisy.noise.standard_deviation = 40.0;
+    bench(SITE, &[noisy])
+        .run(&["setpoints", "."])
+        .exits(0)
+        .says("counts, set by what the probe resolves; the probe resolves 0.113 m3/m3 at refill.")
+        .says("The allowed depletion asks for 0.080 m3/m3 only");
+}
+
+#[test]
+fn counts_with_a_temperature_term_say_at_what_temperature_they_hold() {
+    let mut corrected = upper();
+    corrected.temperature = Some(TemperatureTerm {
+        reference: Celsius::new(18.5).unwrap(),
+        coefficient: 0.4,
+    });
+    corrected.covariance = vec![
+        vec![4e-6, 0.0, 0.0],
+        vec![0.0, 4e-6, 0.0],
+        vec![0.0, 0.0, 0.01],
+    ];
+    bench(SITE, &[corrected])
+        .run(&["setpoints", "."])
+        .exits(0)
+        .says("Both counts hold at 18.5 C in the soil");
+}
+
+#[test]
+fn a_hot_day_allows_less_depletion() {
+    bench(SITE, &[upper()])
+        .run(&["setpoints", ".", "--evapotranspiration", "7.5"])
+        .exits(0)
+        .says("Allowed depletion 30 % of the available water")
+        .says("rises to 510; stop it when it falls to 450");
+}
+
+#[test]
+fn runs_outside_the_pumps_times_are_warned_of() {
+    let short = SITE.replace(
+        "maximum_on_s = 7200",
+        "minimum_on_s = 3700\nmaximum_on_s = 7200",
+    );
+    bench(&short, &[upper()])
+        .run(&["setpoints", "."])
+        .exits(0)
+        .complains("warning: upper-1: from refill to stop takes the pump 1 h, and it must stay on for 1 h 2 min (minimum_on_s)");
+    let long = SITE.replace("maximum_on_s = 7200", "maximum_on_s = 1500");
+    bench(&long, &[upper()])
+        .run(&["setpoints", "."])
+        .exits(0)
+        .complains("it may run for 25 min at one go (maximum_on_s)")
+        .complains("it takes 3 runs to reach stop");
+}
+
+#[test]
+fn one_probe_can_be_asked_for_and_a_wrong_name_is_answered_with_the_right_ones() {
+    let lower = calibration("lower-1", "lower", Direction::FallsWhenWetter);
+    let bench = bench(SITE, &[upper(), lower]);
+    let json = bench
+        .run(&["setpoints", ".", "--probe", "lower-1", "--json"])
+        .exits(0)
+        .json();
+    assert_eq!(json["setpoints"].as_array().unwrap().len(), 1);
+    bench
+        .run(&["setpoints", ".", "--probe", "upper"])
+        .exits(2)
+        .complains("command line: --probe = \"upper\": has no calibration in ./out")
+        .complains("mend: choose one of: lower-1, upper-1");
+}
+
+#[test]
+fn set_points_the_cores_do_not_cover_are_refused_with_the_mend() {
+    let mut dry_only = upper();
+    dry_only.domain.low = 480.0;
+    bench(SITE, &[dry_only])
+        .run(&["setpoints", "."])
+        .exits(2)
+        .complains("error: ./out/upper-1.calibration.json: probe upper-1: the stop point 0.300 m3/m3 lies beyond the wet end of the calibrated 0.050 to 0.270 m3/m3; the curve is not extended")
+        .complains("mend: take wetter cores at this probe and fit again");
+    let mut wet_only = upper();
+    wet_only.domain.high = 520.0;
+    bench(SITE, &[wet_only])
+        .run(&["setpoints", "."])
+        .exits(2)
+        .complains("the refill point 0.220 m3/m3 lies beyond the dry end of the calibrated 0.230 to 0.450 m3/m3")
+        .complains("mend: take drier cores");
+}
+
+#[test]
+fn a_crop_the_table_does_not_have_is_answered_with_its_line_and_the_names() {
+    bench(&SITE.replace("tomato", "moss"), &[upper()])
+        .run(&["setpoints", "."])
+        .exits(2)
+        .complains("site.toml:23: crop = \"moss\": is not a crop of FAO-56 Table 22 as carried here: tomato, lettuce,")
+        .complains("mend: choose one of these names");
+}
+
+#[test]
+fn a_site_without_a_controller_or_a_crop_is_told_what_to_add() {
+    let (without, _) = SITE.split_once("[controller]").unwrap();
+    bench(without, &[upper()])
+        .run(&["setpoints", "."])
+        .exits(2)
+        .complains("site.toml: has no [controller]")
+        .complains("mend: add [controller] with area_m2");
+    bench(&SITE.replace("crop = \"tomato\"\n", ""), &[upper()])
+        .run(&["setpoints", "."])
+        .exits(2)
+        .complains("site.toml:23: [controller] states neither a crop nor allowed_depletion")
+        .complains("mend: add crop = \"...\" by its name in FAO-56 Table 22, or allowed_depletion");
+}
+
+#[test]
+fn a_calibration_of_a_soil_the_site_does_not_have_is_refused() {
+    let stray = calibration("upper-1", "meadow", Direction::FallsWhenWetter);
+    bench(SITE, &[stray])
+        .run(&["setpoints", "."])
+        .exits(2)
+        .complains(
+            "out/upper-1.calibration.json: was made in soil meadow, which site.toml does not have",
+        );
+}
+
+#[test]
+fn a_root_zone_without_depth_is_refused_where_it_is_stated() {
+    let rootless = SITE.replace("root_depth_mm = 300", "root_depth_mm = 0");
+    bench(&rootless, &[upper()])
+        .run(&["setpoints", "."])
+        .exits(2)
+        .complains("site.toml: probe upper-1: the root depth must be above 0 mm");
+}
+
+#[test]
+fn a_water_use_no_field_has_is_refused() {
+    bench(SITE, &[upper()])
+        .run(&["setpoints", ".", "--evapotranspiration", "-3"])
+        .exits(2)
+        .complains("command line: --evapotranspiration = \"-3\": crop evapotranspiration -3 mm/day lies outside 0 to 20 mm/day");
+}
+
+#[test]
+fn a_folder_without_calibrations_is_told_to_fit_first() {
+    bench(SITE, &[])
+        .run(&["setpoints", "."])
+        .exits(2)
+        .complains("holds no calibration")
+        .complains("mend: run `ovendry fit` first");
+}
+
+#[test]
+fn the_invented_demo_garden_gets_set_points_for_its_three_soils() {
+    let bench = Bench::empty();
+    bench.run(&["start", "garden", "--demo"]).exits(0);
+    bench.run(&["fit", "garden", "--no-charts"]).exits(0);
+    let json = bench
+        .run(&["setpoints", "garden", "--json"])
+        .exits(0)
+        .json();
+    let soils: Vec<&str> = json["setpoints"]
+        .as_array()
+        .unwrap()
+        .iter()
+        .map(|one| one["soil"].as_str().unwrap())
+        .collect();
+    assert_eq!(soils, ["lowfield", "orchard", "terrace"]);
+    for one in json["setpoints"].as_array().unwrap() {
+        let set = &one["set_points"];
+        let number = |key: &str| set[key].as_f64().unwrap();
+        assert!(number("refill") < number("stop"), "{one:#}");
+        assert!(
+            number("stop") - number("refill") >= number("resolvable"),
+            "{one:#}"
+        );
+        let rising = one["direction"] == "rises-when-wetter";
+        assert_eq!(
+            number("refill_count") < number("stop_count"),
+            rising,
+            "{one:#}"
+        );
+    }
+}

@@ -1,0 +1,126 @@
+//! Laying out a workbench and checking it, as a person meets the two commands.
+
+use ovendry_tests::Bench;
+use rand::{RngExt, SeedableRng};
+use rand_chacha::ChaCha8Rng;
+
+#[test]
+fn a_blank_workbench_says_what_is_still_to_fill_in() {
+    let bench = Bench::empty();
+    bench
+        .run(&["start", "field"])
+        .exits(0)
+        .says("wrote field/site.toml\n")
+        .says("A drying oven at 105 C burns")
+        .says("Local codes")
+        .says("next: ovendry check field");
+    assert_eq!(
+        bench.listing(),
+        [
+            "field/README.txt",
+            "field/readings.csv",
+            "field/samples.csv",
+            "field/site.toml"
+        ]
+    );
+    bench
+        .run(&["check", "field"])
+        .exits(2)
+        .says("field/site.toml: 2 problems\n")
+        .says("field/samples.csv:1: holds a header and no rows");
+}
+
+#[test]
+fn the_demo_is_clean_and_says_that_it_is_invented() {
+    let bench = Bench::empty();
+    bench
+        .run(&["start", "demo", "--demo"])
+        .exits(0)
+        .says("invented data")
+        .says("Do not irrigate by it");
+    bench
+        .run(&["check", "demo"])
+        .exits(0)
+        .says("3 soils, 3 probes")
+        .says("63 cores")
+        .says("756 readings")
+        .says("next: ovendry fit demo");
+}
+
+#[test]
+fn starting_twice_changes_nothing_and_force_overwrites() {
+    let bench = Bench::empty();
+    bench.run(&["start", "field"]).exits(0);
+    bench.run(&["start", "field"]).exits(0);
+    bench.put("field/samples.csv", "my own cores");
+    bench
+        .run(&["start", "field"])
+        .exits(2)
+        .complains("field: holds samples.csv already");
+    assert_eq!(bench.read("field/samples.csv"), "my own cores");
+    bench.run(&["start", "field", "--force"]).exits(0);
+    assert!(bench.read("field/samples.csv").starts_with("sample_id,"));
+}
+
+#[test]
+fn check_as_json_carries_every_problem_in_its_parts() {
+    let bench = Bench::small();
+    let clean = bench.run(&["check", ".", "--json"]).exits(0).json();
+    assert_eq!(clean["problems"].as_array().map(Vec::len), Some(0));
+    assert_eq!(clean["workbench"]["cores"], 6);
+
+    bench.put(
+        "samples.csv",
+        bench.read("samples.csv").replace("38.10", "NaN"),
+    );
+    let faulty = bench.run(&["check", ".", "--json"]).exits(2).json();
+    let problem = &faulty["problems"][0];
+    assert_eq!(problem["file"], "samples.csv");
+    assert_eq!(problem["line"], 3);
+    assert_eq!(problem["column"], "tare_g");
+    assert_eq!(problem["value"], "NaN");
+    assert_eq!(problem["what"], "stands for no number");
+    assert!(problem["mend"].is_string());
+}
+
+#[test]
+fn a_column_of_ones_own_is_a_warning_and_stops_nothing() {
+    let bench = Bench::small();
+    bench.put(
+        "samples.csv",
+        bench.read("samples.csv").replace(",note", ",weighed_by"),
+    );
+    bench
+        .run(&["check", "."])
+        .exits(0)
+        .says("warning: samples.csv:1: the column `weighed_by` is not one this program reads\n")
+        .says("no problems\n");
+}
+
+#[test]
+fn garbled_files_are_refused_and_never_crash_the_program() {
+    let mut random = ChaCha8Rng::seed_from_u64(20_261_125);
+    let spoilers = b"\"\"\",;\n\r\t\0.-=[]#\xff\xc3e9";
+    for round in 0..150 {
+        let bench = Bench::small();
+        let name = ["site.toml", "samples.csv", "readings.csv"][round % 3];
+        let mut bytes = bench.read(name).into_bytes();
+        for _ in 0..random.random_range(1..6) {
+            let at = random.random_range(0..bytes.len());
+            match random.random_range(0..3) {
+                0 => bytes[at] = spoilers[random.random_range(0..spoilers.len())],
+                1 => bytes.insert(at, spoilers[random.random_range(0..spoilers.len())]),
+                _ => bytes.truncate(at.max(1)),
+            }
+        }
+        bench.put(name, &bytes);
+        let answer = bench.run(&["check", "."]);
+        assert!(
+            matches!(answer.code, Some(0 | 2)),
+            "round {round}: {:?}\n{}\n--- {name}\n{}",
+            answer.code,
+            answer.stderr,
+            String::from_utf8_lossy(&bytes)
+        );
+    }
+}
