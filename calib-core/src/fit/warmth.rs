@@ -165,6 +165,9 @@ pub(super) fn inflation(observations: &[Observation], fit: &ModelFit) -> f64 {
     );
     let mean = warmth.mean();
     let total: f64 = warmth.iter().map(|t| (t - mean).powi(2)).sum();
+    if design.iter().any(|v: &f64| !v.is_finite()) {
+        return f64::INFINITY;
+    }
     let unexplained = design
         .clone()
         .svd(true, true)
