@@ -102,6 +102,10 @@ impl Linearised {
     }
 
     /// Evaluates model and derivatives at `p` and the present adjustments.
+    #[allow(
+        clippy::needless_range_loop,
+        reason = "j counts inputs, in x as in the flat arrays"
+    )]
     fn evaluate<R: Regression + ?Sized>(&mut self, model: &R, points: &Points<'_>, p: &[f64]) {
         let m = model.inputs();
         let parameters = model.parameters();
@@ -372,7 +376,7 @@ fn polish<R: Regression + ?Sized>(
         }
         here.move_adjustments(points, inputs, parameters, &step, 1.0, &mut there.d);
         there.evaluate(model, points, &trial);
-        if !(there.q <= here.q * (1.0 + 1e-9)) {
+        if there.q.is_nan() || there.q > here.q * (1.0 + 1e-9) {
             return;
         }
         std::mem::swap(here, there);
