@@ -73,11 +73,6 @@ impl Findings {
         }
     }
 
-    /// Whether nothing was complained about.
-    pub fn is_clean(&self) -> bool {
-        self.complaints.is_empty()
-    }
-
     /// Adds a complaint and says so to the caller.
     pub fn refuse<T>(&mut self, complaint: Complaint) -> Result<T, Refused> {
         self.complain(complaint);
