@@ -7,7 +7,7 @@ use crate::table::shown_path;
 use crate::workbench::Workbench;
 use calib_core::calibration::{Calibration, Instrument};
 use calib_core::curve::CurveKind;
-use calib_core::fit::{Choice, FitError, choose};
+use calib_core::fit::{Choice, FitError, Observation, choose};
 
 /// A probe that could be calibrated.
 #[derive(Debug, Clone)]
@@ -21,7 +21,7 @@ pub struct Fitted<'a> {
 }
 
 /// A probe whose data are sound but give no calibration to rely on.
-#[derive(Debug, Clone, PartialEq, Eq, serde::Serialize)]
+#[derive(Debug, Clone, PartialEq, serde::Serialize)]
 pub struct Refused {
     /// The probe.
     pub probe: String,
@@ -31,6 +31,8 @@ pub struct Refused {
     pub reason: String,
     /// What to do about it.
     pub mend: &'static str,
+    /// The cores as paired, for a look at what is wrong.
+    pub observations: Vec<Observation>,
 }
 
 impl From<Refused> for Warning {
@@ -119,6 +121,7 @@ fn refuse<'a>(
             soil: paired.soil.clone(),
             reason: error.to_string(),
             mend: error.mend(),
+            observations: paired.observations.clone(),
         }));
     };
     // Where every curve is refused, the simplest, which asks for least, says it.

@@ -177,8 +177,8 @@ fn results_of_other_data_are_kept_unless_forced() {
     assert_eq!(
         answer.stderr,
         format!(
-            "error: {CALIBRATION}: exists already with other content\n  \
-             mend: add --force to overwrite it, or choose another folder with --out\n"
+            "error: {CALIBRATION}: exists already with other content, from other input or options\n  \
+             mend: add --force to replace it, or choose another folder with --out\n"
         )
     );
     assert!(bench.contents() == before, "a file was changed");

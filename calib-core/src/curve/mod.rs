@@ -42,6 +42,13 @@ pub enum CurveError {
         /// Parameters to fix.
         needed: usize,
     },
+    /// A count is not a number, or the curve has no value at it: the hyperbolic
+    /// curve has none at 0.
+    #[error("the {kind} has no value at one of the counts")]
+    NoValue {
+        /// The curve.
+        kind: CurveKind,
+    },
     /// The water content asked for is not reached inside the count range.
     #[error("theta_v {theta:.4} m3/m3 lies outside the curve's range {low:.4} to {high:.4} m3/m3")]
     NotReached {
@@ -396,6 +403,24 @@ mod tests {
                     (found - expected).abs() < 1e-3,
                     "{kind}: {start:?} vs {p:?}"
                 );
+            }
+        }
+    }
+
+    #[test]
+    fn a_count_without_a_value_is_refused_not_a_panic() {
+        for (hole, others) in [(f64::NAN, true), (f64::INFINITY, true), (-1.0, false)] {
+            let points: Vec<StartPoint> = [hole, -0.5, -0.1, 0.2, 0.6, 1.0]
+                .into_iter()
+                .map(|z| StartPoint { z, theta: 0.2 })
+                .collect();
+            for kind in CurveKind::ALL {
+                let start = kind.model().start(&points);
+                if others || kind == CurveKind::Hyperbolic {
+                    assert_eq!(start, Err(CurveError::NoValue { kind }));
+                } else {
+                    assert!(start.is_ok());
+                }
             }
         }
     }

@@ -39,6 +39,13 @@ pub(super) fn linear_start(
             design[(i, j)] = *value;
         }
     }
+    // The decomposition below must not see a number that is none: it would
+    // panic or never end.
+    let finite = design.iter().all(|v: &f64| v.is_finite())
+        && points.iter().all(|point| point.theta.is_finite());
+    if !finite {
+        return Err(CurveError::NoValue { kind: model.kind() });
+    }
     let target = DVector::from_iterator(points.len(), points.iter().map(|p| p.theta));
     let solution = design
         .clone()

@@ -124,16 +124,16 @@ impl FitError {
                 "ask for a simpler curve, or take cores at more moisture levels"
             }
             FitError::NotMonotone { .. } => {
-                "a water content must have one count: ask for a simpler curve, or look for cores and readings that were mixed up"
+                "one water content must not have two counts: ask for a simpler curve; if none fits, look for a core whose count does not belong to its water content"
             }
             FitError::NoResponse { .. } => {
-                "check the probe's wiring and that readings and cores belong together; take cores from drier to wetter soil"
+                "look for readings under the wrong sample, level or time, and check the probe's wiring; then take cores from drier to wetter soil"
             }
             FitError::NoCurve { .. } if self.is_shortage() => {
                 "take cores at five or more moisture levels, two or three at each"
             }
             FitError::NoCurve { .. } => {
-                "take cores at five or more moisture levels, two or three at each; look for cores and readings that were mixed up"
+                "look for a core whose count does not belong to its water content: readings or masses under the wrong sample, level or time, or slips in its masses"
             }
         }
     }
