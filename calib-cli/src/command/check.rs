@@ -153,7 +153,7 @@ fn as_text(folder: &Path, found: &Found) -> String {
 
 fn contents(folder: &Path, workbench: &Workbench) -> String {
     format!(
-        "no problems\n  {:13} {}, {}\n  {:13} {}\n  {:13} {}{}\n\nnext: ovendry fit {}\n",
+        "no problems\n  {:13} {}, {}\n  {:13} {}\n  {:13} {}{}\n\nnext: ovendry calibrate {}\n",
         table::SITE,
         counted(workbench.site.soils.len(), "soil"),
         counted(workbench.site.probes.len(), "probe"),
