@@ -44,6 +44,12 @@ impl CurveKind {
     ];
 
     /// The models tried where none is asked for, simplest first.
+    ///
+    /// The others follow chance as readily as shape where cores are few: with
+    /// the power curve among them the intervals after choosing cover two to four
+    /// in a hundred less on five levels of one core, and the two-segment line
+    /// displaces a true straight line more often. The example `curve_recovery` of
+    /// the tests measures it.
     pub const USUAL: [CurveKind; 5] = [
         CurveKind::StraightLine,
         CurveKind::Hyperbolic,

@@ -277,3 +277,30 @@ fn the_true_curve_is_usually_chosen() {
         assert!(chosen >= 33, "{kind}: {chosen} of 40");
     }
 }
+
+#[test]
+fn exact_counts_and_water_contents_are_fitted_too() {
+    for kind in CurveKind::ALL {
+        let mut exact = CALM.dig(13);
+        let low = exact.iter().map(|o| o.count.value).fold(f64::INFINITY, f64::min);
+        let high = exact.iter().map(|o| o.count.value).fold(0.0, f64::max);
+        let axis = kind.model().axis(low, high);
+        let p: &[f64] = match kind {
+            CurveKind::StraightLine | CurveKind::Hyperbolic => &[0.25, 0.1],
+            CurveKind::Quadratic => &[0.25, -0.12, 0.03],
+            CurveKind::Exponential => &[0.25, -0.12, -0.6],
+            CurveKind::Power => &[0.25, -0.3, -1.7],
+            CurveKind::Cubic => &[0.25, -0.12, 0.03, -0.02],
+            CurveKind::TwoSegment => &[0.22, -0.05, -0.16, 0.13],
+            CurveKind::InvertedLogistic => &[0.25, -0.09, 0.12, 0.55],
+            CurveKind::MonotoneSpline => &[0.25, -0.12, 0.7, -0.9, 0.4],
+        };
+        for o in &mut exact {
+            o.theta_v.value = Vwc::new(kind.model().value(axis.z(o.count.value), p)).unwrap();
+        }
+        match fit_curve(&exact, kind, None) {
+            Ok(fit) => println!("{kind} {:?}", fit.curve.parameters),
+            Err(e) => println!("{kind} {e}"),
+        }
+    }
+}
