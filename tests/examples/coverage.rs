@@ -17,7 +17,7 @@ fn main() {
         CurveKind::Exponential,
     ] {
         for scatter in [0.004, 0.020] {
-            for levels in [5, 7, 9] {
+            for levels in [5, 7] {
                 for cores in [1, 3] {
                     let truth = Truth {
                         theta_v: truth_of(kind),

@@ -301,6 +301,15 @@ fn a_calibration_of_a_soil_the_site_does_not_have_is_refused() {
 }
 
 #[test]
+fn a_root_zone_without_depth_is_refused_where_it_is_stated() {
+    let rootless = SITE.replace("root_depth_mm = 300", "root_depth_mm = 0");
+    bench(&rootless, &[upper()])
+        .run(&["setpoints", "."])
+        .exits(2)
+        .complains("site.toml: probe upper-1: the root depth must be above 0 mm");
+}
+
+#[test]
 fn a_water_use_no_field_has_is_refused() {
     bench(SITE, &[upper()])
         .run(&["setpoints", ".", "--evapotranspiration", "-3"])

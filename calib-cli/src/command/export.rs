@@ -220,7 +220,7 @@ fn dates(path: &Path, file: &CalibrationFile) -> Result<Dates, Failure> {
 mod tests {
     use super::*;
     use crate::workbench::{Balance, Controller};
-    use calib_core::calibration::{Direction, Domain, ReadingNoise};
+    use calib_core::calibration::{Calibration, Direction, Domain, ReadingNoise};
     use calib_core::curve::{Axis, Curve, CurveKind};
     use calib_core::irrigation::DeadBandGovernor;
     use calib_core::quantity::{Fraction, LitrePerMinute, Millimetre, Quantity, SquareMetre, Vwc};
@@ -298,7 +298,8 @@ mod tests {
         }
     }
 
-    fn points(_: &Site, calibration: &Calibration) -> Result<SetPoints, Failure> {
+    fn points(_: &Path, file: &CalibrationFile) -> Result<SetPoints, Failure> {
+        let calibration = &file.calibration;
         let (refill, stop) = (Vwc::new(0.18).unwrap(), Vwc::new(0.26).unwrap());
         Ok(SetPoints {
             refill,
@@ -358,7 +359,7 @@ mod tests {
         );
         for (path, against) in &written {
             let finding = examine(path, Some(against)).unwrap_or_else(|e| panic!("{e}"));
-            assert_eq!(report(&[finding], false), Verdict::Good);
+            assert_eq!(Findings(vec![finding]).verdict(), Verdict::Good);
         }
         // The same calibrations give the same bytes, so no --force is needed.
         export_from(folder.path(), &[]).unwrap();

@@ -15,6 +15,7 @@ use calib_core::calibration::ConvertError;
 use calib_core::curve::CurveKind;
 use calib_core::quantity::{Quantity, Vwc};
 use clap::Args;
+use clap::builder::{PossibleValuesParser, TypedValueParser};
 use serde::Serialize;
 use std::path::{Path, PathBuf};
 
@@ -32,7 +33,7 @@ pub struct Fit {
     #[arg(long, value_name = "ID")]
     pub probe: Option<String>,
     /// Use this curve instead of choosing
-    #[arg(long, value_name = "NAME", value_parser = curve_by_name)]
+    #[arg(long, value_name = "NAME", value_parser = curve_names())]
     pub curve: Option<CurveKind>,
     /// Show every core with its residual, and how parameters correlate
     #[arg(long)]
@@ -48,14 +49,14 @@ pub struct Fit {
     pub json: bool,
 }
 
-fn curve_by_name(name: &str) -> Result<CurveKind, String> {
-    CurveKind::ALL
-        .into_iter()
-        .find(|kind| kind.key() == name)
-        .ok_or_else(|| {
-            let known: Vec<&str> = CurveKind::ALL.iter().map(|kind| kind.key()).collect();
-            format!("choose one of {}", known.join(", "))
-        })
+/// The curves by name, so that help lists them and a slip is told the choices.
+fn curve_names() -> impl TypedValueParser<Value = CurveKind> {
+    PossibleValuesParser::new(CurveKind::ALL.map(CurveKind::key)).try_map(|name| {
+        CurveKind::ALL
+            .into_iter()
+            .find(|kind| kind.key() == name)
+            .ok_or("no such curve")
+    })
 }
 
 /// Where results go if `--out` does not say.

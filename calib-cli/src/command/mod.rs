@@ -15,7 +15,7 @@ use clap::{Parser, Subcommand};
 
 /// From oven-dry cores and logged counts to set points a pump can hold.
 #[derive(Debug, Parser)]
-#[command(name = "ovendry", version, about, arg_required_else_help = true)]
+#[command(name = "ovendry", version, arg_required_else_help = true)]
 pub struct Cli {
     #[command(subcommand)]
     command: Command,

@@ -288,9 +288,16 @@ fn one(
         )
     })?;
     let (_, water) = known(site, soil)?;
+    // A complaint stands where it is mended.
     let placed = |error: IrrigationError| {
+        let place = match error {
+            IrrigationError::NoRootZone
+            | IrrigationError::NoEfficiency
+            | IrrigationError::Implausible(_) => &site.file,
+            _ => path,
+        };
         Complaint::about(
-            path,
+            place,
             format!("probe {}: {error}", calibration.probe),
             error.mend(),
         )

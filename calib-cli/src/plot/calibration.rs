@@ -227,7 +227,7 @@ fn sheet(
     };
     let widest = levels
         .iter()
-        .map(|level| fonts::width(&level.name, BODY, Weight::Regular))
+        .map(|level| fonts::room(&level.name, BODY, Weight::Regular))
         .fold(0.0, f64::max);
     let note = match levels {
         [] => String::new(),
@@ -249,7 +249,7 @@ fn sheet(
         right: if levels.is_empty() {
             6.0
         } else {
-            LABEL_INDENT + 1.06 * widest
+            LABEL_INDENT + widest
         },
         legend: &[
             (Swatch::Core, &format!("core, {percent:.0} % bars")),

@@ -49,7 +49,18 @@ pub fn width(text: &str, em: f64, weight: Weight) -> f64 {
         })
 }
 
-/// Breaks `text` at spaces into lines no wider than `limit`. A single word that
+/// Room to keep for `text`: a browser without the carried font shows an SVG in
+/// another, whose letters are up to this much wider (measured in one browser
+/// with a metric-compatible substitute for Arial).
+pub fn room(text: &str, em: f64, weight: Weight) -> f64 {
+    let slack = match weight {
+        Weight::Regular => 1.06,
+        Weight::Medium => 1.12,
+    };
+    slack * width(text, em, weight)
+}
+
+/// Breaks `text` at spaces into lines that need no more than `limit`. A single word that
 /// is wider is cut and marked with an ellipsis.
 pub fn wrap(text: &str, em: f64, weight: Weight, limit: f64) -> Vec<String> {
     let mut lines: Vec<String> = Vec::new();
@@ -57,7 +68,7 @@ pub fn wrap(text: &str, em: f64, weight: Weight, limit: f64) -> Vec<String> {
         let word = shorten(word, em, weight, limit);
         let joined = lines.last().map(|line| format!("{line} {word}"));
         match (lines.last_mut(), joined) {
-            (Some(line), Some(joined)) if width(&joined, em, weight) <= limit => *line = joined,
+            (Some(line), Some(joined)) if room(&joined, em, weight) <= limit => *line = joined,
             _ => lines.push(word),
         }
     }
@@ -67,7 +78,7 @@ pub fn wrap(text: &str, em: f64, weight: Weight, limit: f64) -> Vec<String> {
 fn shorten(word: &str, em: f64, weight: Weight, limit: f64) -> String {
     let mut shown = word.to_owned();
     let mut kept = word;
-    while width(&shown, em, weight) > limit {
+    while room(&shown, em, weight) > limit {
         let Some((end, _)) = kept.char_indices().next_back() else {
             break;
         };

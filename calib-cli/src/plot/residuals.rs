@@ -95,6 +95,14 @@ impl ResidualChart {
         self.sheet.at(point.count, point.theta_v)
     }
 
+    /// Heights of the two lines that hold the scatter, if there is any.
+    fn scatter_lines(&self) -> impl Iterator<Item = f64> {
+        [self.scatter, -self.scatter]
+            .into_iter()
+            .filter(|bound| *bound != 0.0)
+            .map(|bound| self.sheet.at(0.0, bound).1)
+    }
+
     /// The space a core takes with its bar.
     fn mark(&self, point: &CorePoint) -> Space {
         let (x, y) = self.centre(point);
@@ -111,18 +119,32 @@ impl ResidualChart {
     }
 
     /// Names the largest residuals beside their points, where the name covers
-    /// neither a core or its bar nor another name; a name without room is left out.
+    /// neither a core, a bar or a line nor another name; a name without room is left out.
     fn names(&self) -> Vec<(&str, Point, HPos)> {
+        let (_, zero) = self.sheet.at(0.0, 0.0);
+        let line = |y| Space {
+            top: y - 2.0,
+            bottom: y + 2.0,
+            ..self.sheet.plot
+        };
         let mut taken: Vec<Space> = self.points.iter().map(|p| self.mark(p)).collect();
+        taken.extend(self.scatter_lines().map(line));
+        taken.push(line(zero));
         let mut placed = Vec::new();
         for point in self.points.iter().take(NAMED) {
-            let width = 1.06 * fonts::width(&point.sample, BODY, Weight::Regular);
+            let width = fonts::room(&point.sample, BODY, Weight::Regular);
             let (x, y) = self.centre(point);
             let mark = self.mark(point);
+            let (left, right) = (mark.left - GAP, mark.right + GAP);
             let beside = y + 0.34 * BODY;
+            let (higher, lower) = (beside - BODY, beside + BODY);
             let places = [
-                (mark.right + GAP, beside, HPos::Left),
-                (mark.left - GAP, beside, HPos::Right),
+                (right, beside, HPos::Left),
+                (left, beside, HPos::Right),
+                (right, higher, HPos::Left),
+                (left, higher, HPos::Right),
+                (right, lower, HPos::Left),
+                (left, lower, HPos::Right),
                 (x, mark.top - GAP - 0.25 * BODY, HPos::Center),
                 (x, mark.bottom + GAP + 0.85 * BODY, HPos::Center),
             ];
@@ -181,9 +203,7 @@ impl Chart for ResidualChart {
     fn draw<B: DrawingBackend>(&self, pen: &Pen<'_, B>) -> Drawn<B> {
         self.sheet.draw(pen, |pen| {
             let (left, right) = (self.sheet.plot.left, self.sheet.plot.right);
-            let bounds = [self.scatter, -self.scatter];
-            for bound in bounds.into_iter().filter(|bound| *bound != 0.0) {
-                let (_, y) = self.sheet.at(0.0, bound);
+            for y in self.scatter_lines() {
                 pen.dashed((left, y), right, &[12.0, 6.0], palette::LEVEL, 2.5)?;
             }
             let (_, zero) = self.sheet.at(0.0, 0.0);

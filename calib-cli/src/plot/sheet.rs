@@ -144,7 +144,7 @@ impl Sheet {
             .y
             .ticks
             .iter()
-            .map(|tick| fonts::width(&outline.y.label(*tick), BODY, Weight::Regular))
+            .map(|tick| fonts::room(&outline.y.label(*tick), BODY, Weight::Regular))
             .fold(0.0, f64::max);
         let header = MARGIN
             + title.len() as f64 * (TITLE + 9.0)
@@ -162,7 +162,7 @@ impl Sheet {
         let (mut x, mut row) = (MARGIN, first_row);
         let mut legend = Vec::new();
         for (swatch, words) in outline.legend {
-            let width = SWATCH + 12.0 + fonts::width(words, BODY, Weight::Regular) * 1.05;
+            let width = SWATCH + 12.0 + fonts::room(words, BODY, Weight::Regular);
             if x > MARGIN && x + width > WIDTH - MARGIN {
                 (x, row) = (MARGIN, row + LINE + 6.0);
             }

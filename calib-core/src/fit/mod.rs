@@ -1,7 +1,9 @@
 //! Fitting: paired observations in, calibration out.
 
 mod choice;
+mod columns;
 mod error;
+mod lack_of_fit;
 mod model_fit;
 mod observation;
 mod problem;
@@ -15,7 +17,8 @@ mod warmth;
 pub use choice::Rival;
 pub use choice::{Candidate, Choice, LACK_OF_FIT_LEVEL, Standing, choose};
 pub use error::FitError;
-pub use model_fit::{CONDITION_LIMIT, LackOfFit, ModelFit, Residual, fit_curve};
+pub use lack_of_fit::LackOfFit;
+pub use model_fit::{CONDITION_LIMIT, ModelFit, Residual, fit_curve};
 pub use observation::Observation;
 pub use problem::{MAX_INPUTS, Points, Regression};
 pub use scatter::ScatterDraw;

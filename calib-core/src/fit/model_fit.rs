@@ -1,27 +1,23 @@
 //! One curve of the family fitted to one set of cores.
 
+use super::columns::{Columns, CurveRegression};
 use super::error::FitError;
+use super::lack_of_fit::{LackOfFit, by_level, lack_of_fit};
 use super::observation::Observation;
 use super::problem::{Points, Regression};
 use super::scatter::{ScatterDraw, log_likelihood, scatter_draws, solve_with_scatter, widened};
 use super::solver::{Settings, Solution, solve};
 use crate::calibration::{Direction, Domain};
-use crate::curve::{Axis, Curve, CurveKind, CurveModel, StartPoint};
+use crate::curve::{Curve, CurveKind, StartPoint};
 use crate::quantity::{Celsius, Quantity};
 use crate::temperature::TemperatureTerm;
 use serde::{Deserialize, Serialize};
-use statrs::distribution::{ContinuousCDF, FisherSnedecor};
-use std::collections::BTreeMap;
 
 /// Largest condition number of the design, columns scaled to unit length, at
 /// which parameters are still called determined. At this figure rounding in the
 /// last digit of the data moves a parameter by a part in 1e10; what matters in
 /// practice, a parameter lost in noise, shows in its uncertainty long before.
 pub const CONDITION_LIMIT: f64 = 1e6;
-
-/// Smallest standard uncertainty of a reference theta_v, m3/m3: keeps a core
-/// declared exact from claiming the whole fit.
-const LEAST_U_THETA: f64 = 1e-5;
 
 /// A fitted curve with what the data say about it.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
@@ -80,125 +76,6 @@ pub struct Residual {
     pub leverage: f64,
     /// `theta_v` less what the curve fitted without this core gives, m3/m3.
     pub left_out_error: Option<f64>,
-}
-
-/// The F test of lack of fit against pure error, cores of one level taken as
-/// replicates once the curve's own change between their counts is allowed for
-/// (Draper and Smith, Applied Regression Analysis, section on repeat points;
-/// recalled from memory).
-#[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize)]
-pub struct LackOfFit {
-    /// Ratio of the mean squares.
-    pub f: f64,
-    /// Degrees of freedom of the lack of fit.
-    pub lack_freedom: f64,
-    /// Degrees of freedom of the pure error.
-    pub pure_freedom: f64,
-    /// Probability of a ratio this large if the curve were right.
-    pub p_value: f64,
-}
-
-/// A curve of the family as the solver sees it: input `z`, parameters those of
-/// the curve and then, if `temperature` is there, the coefficient in `z` per
-/// degree.
-struct CurveRegression<'a> {
-    model: &'static dyn CurveModel,
-    /// `T_i - T_ref` for each point; empty without a temperature term.
-    warmth: &'a [f64],
-}
-
-impl Regression for CurveRegression<'_> {
-    fn parameters(&self) -> usize {
-        self.model.parameter_names().len() + usize::from(!self.warmth.is_empty())
-    }
-
-    fn inputs(&self) -> usize {
-        1
-    }
-
-    fn evaluate(
-        &self,
-        point: usize,
-        x: &[f64],
-        p: &[f64],
-        by_parameter: &mut [f64],
-        by_input: &mut [f64],
-    ) -> f64 {
-        let curve_parameters = self.model.parameter_names().len();
-        let (curve, rest) = p.split_at(curve_parameters);
-        let (by_curve, by_rest) = by_parameter.split_at_mut(curve_parameters);
-        let mut z = x[0];
-        if let (Some(warmth), Some(coefficient)) = (self.warmth.get(point), rest.first()) {
-            z -= coefficient * warmth;
-        }
-        let slope = self.model.slope(z, curve);
-        by_input[0] = slope;
-        if let (Some(warmth), Some(by_coefficient)) = (self.warmth.get(point), by_rest.first_mut())
-        {
-            *by_coefficient = -slope * warmth;
-        }
-        self.model.gradient(z, curve, by_curve);
-        self.model.value(z, curve)
-    }
-}
-
-/// The observations as columns on a curve's axis.
-struct Columns {
-    z: Vec<f64>,
-    u_z: Vec<f64>,
-    theta: Vec<f64>,
-    u_theta: Vec<f64>,
-    warmth: Vec<f64>,
-}
-
-impl Columns {
-    fn of(observations: &[Observation], axis: Axis, reference: Option<Celsius>) -> Self {
-        Self {
-            z: observations.iter().map(|o| axis.z(o.count.value)).collect(),
-            u_z: observations.iter().map(|o| o.count.u / axis.unit).collect(),
-            theta: observations
-                .iter()
-                .map(|o| o.theta_v.value.value())
-                .collect(),
-            u_theta: observations
-                .iter()
-                .map(|o| o.theta_v.u.max(LEAST_U_THETA))
-                .collect(),
-            warmth: reference.map_or_else(Vec::new, |reference| {
-                observations
-                    .iter()
-                    .map(|o| o.temperature.map_or(0.0, |t| t.value() - reference.value()))
-                    .collect()
-            }),
-        }
-    }
-
-    fn points(&self) -> Points<'_> {
-        Points {
-            y: &self.theta,
-            u_y: &self.u_theta,
-            x: &self.z,
-            u_x: &self.u_z,
-        }
-    }
-
-    fn without(&self, left_out: usize) -> Self {
-        let keep = |values: &[f64]| -> Vec<f64> {
-            values
-                .iter()
-                .enumerate()
-                .filter(|(i, _)| *i != left_out)
-                .map(|(_, v)| *v)
-                .collect()
-        };
-        Self {
-            z: keep(&self.z),
-            u_z: keep(&self.u_z),
-            theta: keep(&self.theta),
-            u_theta: keep(&self.u_theta),
-            warmth: keep(&self.warmth),
-        }
-    }
 }
 
 /// Fits one curve to the observations, with a temperature term if `reference`
@@ -455,48 +332,4 @@ fn residuals(
             }
         })
         .collect()
-}
-
-fn by_level(observations: &[Observation]) -> BTreeMap<&str, Vec<usize>> {
-    let mut levels: BTreeMap<&str, Vec<usize>> = BTreeMap::new();
-    for (i, o) in observations.iter().enumerate() {
-        levels.entry(o.level.as_str()).or_default().push(i);
-    }
-    levels
-}
-
-fn lack_of_fit(
-    observations: &[Observation],
-    solution: &Solution,
-    parameters: usize,
-) -> Option<LackOfFit> {
-    let levels = by_level(observations);
-    let scaled: Vec<f64> = solution
-        .residuals
-        .iter()
-        .zip(&solution.variances)
-        .map(|(r, s)| r / s.sqrt())
-        .collect();
-    let (mut lack, mut pure) = (0.0, 0.0);
-    for members in levels.values() {
-        let mean = members.iter().map(|i| scaled[*i]).sum::<f64>() / members.len() as f64;
-        lack += members.len() as f64 * mean * mean;
-        pure += members
-            .iter()
-            .map(|i| (scaled[*i] - mean).powi(2))
-            .sum::<f64>();
-    }
-    let lack_freedom = levels.len() as f64 - parameters as f64;
-    let pure_freedom = observations.len() as f64 - levels.len() as f64;
-    if lack_freedom < 1.0 || pure_freedom < 1.0 || pure <= 0.0 {
-        return None;
-    }
-    let f = (lack / lack_freedom) / (pure / pure_freedom);
-    let distribution = FisherSnedecor::new(lack_freedom, pure_freedom).ok()?;
-    Some(LackOfFit {
-        f,
-        lack_freedom,
-        pure_freedom,
-        p_value: distribution.sf(f),
-    })
 }

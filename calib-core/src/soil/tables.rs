@@ -78,8 +78,8 @@ static CARSEL_PARRISH: Table<CarselParrishRow> = Table::new(
     include_str!("../../../reference-data/soil/carsel_parrish_1988.csv"),
 );
 static SCHAAP: Table<SchaapRow> = Table::new(
-    "rosetta_class_2001.csv",
-    include_str!("../../../reference-data/soil/rosetta_class_2001.csv"),
+    "schaap_2001.csv",
+    include_str!("../../../reference-data/soil/schaap_2001.csv"),
 );
 static RAWLS: Table<RawlsRow> = Table::new(
     "rawls_1982.csv",

@@ -1,13 +1,15 @@
 //! The result of a fit, as everything after it uses it: a curve with its
 //! covariance, temperature term, domain and the noise of a single reading.
 
-use crate::curve::{Curve, CurveError, MAX_CURVE_PARAMETERS};
-use crate::fit::{Choice, Observation, Rival, ScatterDraw, quadratic_form};
+mod prediction;
+
+pub use prediction::Prediction;
+
+use crate::curve::{Curve, CurveError};
+use crate::fit::{Choice, Observation, Rival, ScatterDraw};
 use crate::quantity::{Celsius, Quantity, QuantityError, Vwc};
 use crate::temperature::TemperatureTerm;
-use crate::uncertainty::{Budget, Expanded, Source};
 use serde::{Deserialize, Serialize};
-use statrs::function::erf::erf;
 use std::fmt;
 
 /// Coverage probability of every interval the program states.
@@ -127,19 +129,6 @@ pub enum ConvertError {
     Implausible(#[from] QuantityError),
 }
 
-/// theta_v of one new reading with its uncertainty.
-#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
-pub struct Prediction {
-    /// The count as read.
-    pub count: f64,
-    /// Volumetric water content.
-    pub theta_v: Vwc,
-    /// Expanded uncertainty at [`COVERAGE`].
-    pub expanded: Expanded,
-    /// The contributions behind it, m3/m3.
-    pub budget: Budget,
-}
-
 /// What a fit does not know about the probe it is for.
 #[derive(Debug, Clone, PartialEq)]
 pub struct Instrument {
@@ -234,130 +223,6 @@ impl Calibration {
         Ok(Vwc::new(self.curve.value(at_reference))?)
     }
 
-    /// theta_v of one new reading of this probe in this soil, with budget and
-    /// expanded uncertainty. First-order propagation, JCGM 100:2008, 5.1 and
-    /// (for the correlated parameters) 5.2, equation (13).
-    ///
-    /// # Errors
-    /// As [`theta_v`](Self::theta_v).
-    pub fn predict(
-        &self,
-        count: f64,
-        temperature: Option<Celsius>,
-    ) -> Result<Prediction, ConvertError> {
-        let theta_v = self.theta_v(count, temperature)?;
-        let at_reference = self.count_at_reference(count, temperature)?;
-        let slope = self.curve.slope(at_reference);
-        let kappa = self.temperature.map_or(0.0, |term| term.coefficient);
-
-        let mut sensitivity = [0.0; MAX_CURVE_PARAMETERS + 1];
-        let curve_parameters = self.curve.parameters.len();
-        self.curve
-            .gradient(at_reference, &mut sensitivity[..curve_parameters]);
-        let mut used = curve_parameters;
-        if let (Some(term), Some(t)) = (self.temperature, temperature) {
-            sensitivity[used] = -slope * (t.value() - term.reference.value());
-            used += 1;
-        }
-        let parameter_variance = quadratic_form(&self.covariance, &sensitivity[..used]);
-
-        let mut budget = Budget::default();
-        budget.add_estimated(
-            Source::CurveParameters,
-            parameter_variance.max(0.0).sqrt(),
-            self.degrees_of_freedom,
-        );
-        budget.add_estimated(
-            Source::CoreScatter,
-            self.core_scatter,
-            self.degrees_of_freedom,
-        );
-        budget.add_known(
-            Source::CurveChoice,
-            self.curve_choice_u(count, temperature, theta_v.value()),
-        );
-        budget.add_known(Source::CoreVolume, self.relative_volume_u * theta_v.value());
-        budget.add_estimated(
-            Source::ReadingNoise,
-            slope * self.noise.standard_deviation,
-            self.noise.degrees_of_freedom,
-        );
-        budget.add_known(Source::Quantisation, slope * QUANTISATION);
-        if kappa != 0.0 {
-            budget.add_known(
-                Source::TemperatureSensor,
-                slope * kappa * self.temperature_u,
-            );
-        }
-        let mut expanded = budget.expand(COVERAGE);
-        if !self.scatter_draws.is_empty() && expanded.standard > 0.0 {
-            expanded.expanded = self.half_width(&budget);
-            expanded.coverage_factor = expanded.expanded / expanded.standard;
-        }
-        Ok(Prediction {
-            count,
-            theta_v,
-            expanded,
-            budget,
-        })
-    }
-
-    /// How far the rivals lie from this curve: the root of their weighted mean
-    /// square distance.
-    fn curve_choice_u(&self, count: f64, temperature: Option<Celsius>, theta: f64) -> f64 {
-        self.rivals
-            .iter()
-            .map(|rival| {
-                let count = match (rival.temperature, temperature) {
-                    (Some(term), Some(t)) => term.count_at_reference(count, t),
-                    _ => count,
-                };
-                rival.weight * (rival.curve.value(count) - theta).powi(2)
-            })
-            .sum::<f64>()
-            .sqrt()
-    }
-
-    /// Half width of the interval that covers [`COVERAGE`] when the scatter is
-    /// any of its draws: for each, the result is normal with the variance that
-    /// draw gives.
-    fn half_width(&self, budget: &Budget) -> f64 {
-        let square = |of: Source| -> f64 { budget.only(|source| source == of).standard().powi(2) };
-        let parameters = square(Source::CurveParameters);
-        let rest = budget
-            .only(|source| !matches!(source, Source::CurveParameters | Source::CoreScatter))
-            .standard()
-            .powi(2);
-        let spreads: Vec<(f64, f64)> = self
-            .scatter_draws
-            .iter()
-            .map(|draw| {
-                let variance =
-                    rest + parameters * draw.covariance_scale + draw.scatter * draw.scatter;
-                (draw.weight, variance.sqrt())
-            })
-            .collect();
-        let covered = |half_width: f64| -> f64 {
-            spreads
-                .iter()
-                .map(|(weight, spread)| {
-                    weight * erf(half_width / (spread * std::f64::consts::SQRT_2))
-                })
-                .sum()
-        };
-        let widest = spreads.iter().map(|(_, s)| *s).fold(0.0, f64::max);
-        let (mut low, mut high) = (0.0, 6.0 * widest);
-        for _ in 0..50 {
-            let middle = 0.5 * (low + high);
-            if covered(middle) < COVERAGE {
-                low = middle;
-            } else {
-                high = middle;
-            }
-        }
-        high
-    }
-
     /// The count (at the reference temperature) at which the curve gives
     /// `theta_v`.
     ///
@@ -366,31 +231,6 @@ impl Calibration {
     pub fn count_at(&self, theta_v: Vwc) -> Result<f64, CurveError> {
         self.curve
             .count_at(theta_v.value(), self.domain.low, self.domain.high)
-    }
-
-    /// The smallest change of theta_v between two single readings near
-    /// `count` (at the reference temperature) that is not just noise at
-    /// [`COVERAGE`]: `k sqrt(2)` times the standard uncertainty from noise,
-    /// rounding and temperature sensor. What both readings share (curve
-    /// parameters, ring volume, scatter of the cores) cancels in a difference
-    /// and is left out.
-    pub fn resolvable_change(&self, count: f64) -> f64 {
-        let slope = self.curve.slope(count);
-        let kappa = self.temperature.map_or(0.0, |term| term.coefficient);
-        let mut budget = Budget::default();
-        budget.add_estimated(
-            Source::ReadingNoise,
-            slope * self.noise.standard_deviation,
-            self.noise.degrees_of_freedom,
-        );
-        budget.add_known(Source::Quantisation, slope * QUANTISATION);
-        if kappa != 0.0 {
-            budget.add_known(
-                Source::TemperatureSensor,
-                slope * kappa * self.temperature_u,
-            );
-        }
-        budget.expand(COVERAGE).expanded * std::f64::consts::SQRT_2
     }
 }
 

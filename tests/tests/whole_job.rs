@@ -1,0 +1,135 @@
+//! The whole job on the demo data and on the small workbench: two tables in, a
+//! proven controller file out.
+
+use ovendry_tests::{Bench, repository};
+
+fn demo() -> Bench {
+    let bench = Bench::empty();
+    for name in ["site.toml", "samples.csv", "readings.csv"] {
+        let file = repository().join("demo-data").join(name);
+        bench.put(name, std::fs::read(file).expect("the demo data"));
+    }
+    bench
+}
+
+#[test]
+fn each_of_the_three_demo_soils_yields_a_verified_json_and_c_header() {
+    let bench = demo();
+    let answer = bench.run(&["calibrate", ".", "--json"]).exits(0).json();
+    assert_eq!(answer["verdict"], "good");
+    assert_eq!(answer["fit"]["probes"].as_array().map(Vec::len), Some(3));
+    let files = answer["verify"]["files"].as_array().expect("files");
+    assert_eq!(files.len(), 6);
+    for file in files {
+        let against = &file["calibration"];
+        assert_eq!(against["within_bound"], true, "{file}");
+        assert!(against["readings_compared"].as_u64() > Some(100), "{file}");
+        let bound = file["stated_bound"].as_f64().expect("a bound");
+        let largest = &against["largest_difference"]["difference"];
+        assert!(
+            largest.as_f64().expect("a difference").abs() <= bound + 1e-12,
+            "{file}"
+        );
+        assert!(bound <= 0.0007, "{file}");
+    }
+    for probe in ["terrace-1", "orchard-1", "lowfield-1"] {
+        let json = format!("out/{probe}.controller.json");
+        let header = format!("out/{probe}.h");
+        bench.run(&["verify", &json, &header]).exits(0);
+        for chart in ["svg", "png", "residuals.svg", "residuals.png"] {
+            assert!(
+                bench.listing().contains(&format!("out/{probe}.{chart}")),
+                "{chart}"
+            );
+        }
+    }
+}
+
+#[test]
+fn the_demo_tells_the_truth_it_was_made_from() {
+    // The truths stand in tests/src/demo/scenario.rs.
+    let bench = demo();
+    let answer = bench
+        .run(&["fit", ".", "--no-charts", "--json"])
+        .exits(0)
+        .json();
+    for probe in answer["probes"].as_array().expect("probes") {
+        let calibration = &probe["calibration"];
+        let term = &calibration["temperature"];
+        let expected = match calibration["probe"].as_str() {
+            Some("terrace-1") => Some(1.0),
+            Some("orchard-1") => Some(0.7),
+            _ => None,
+        };
+        match expected {
+            None => assert!(term.is_null(), "{term}"),
+            Some(truth) => {
+                let expanded = probe["temperature"]["coefficient_expanded"].as_f64();
+                let found = term["coefficient"].as_f64().expect("a coefficient");
+                assert!(
+                    (found - truth).abs() <= 1.5 * expanded.expect("an uncertainty"),
+                    "{found} for {truth}"
+                );
+            }
+        }
+    }
+}
+
+#[test]
+fn a_workbench_goes_from_two_tables_to_a_header_and_says_what_it_did() {
+    let bench = Bench::small();
+    bench
+        .run(&["calibrate", "."])
+        .exits(0)
+        .says("1. Calibrations")
+        .says("2. Set points")
+        .says("Start the pump when the count rises to")
+        .says("3. Controller files, read back and compared")
+        .says("gives the curve of ./out/P1.calibration.json at every code")
+        .says("Mains and water kill together")
+        .says("Local codes");
+    let header = bench.read("out/P1.h");
+    assert!(!header.contains("float") && !header.contains("double"));
+}
+
+#[test]
+fn running_again_changes_nothing_and_needs_no_force() {
+    let bench = Bench::small();
+    bench.run(&["calibrate", "."]).exits(0);
+    let first = bench.contents();
+    bench.run(&["calibrate", "."]).exits(0);
+    assert_eq!(first, bench.contents());
+}
+
+#[test]
+fn cores_that_changed_since_the_fit_are_noticed_and_not_silently_exported() {
+    let bench = Bench::small();
+    bench.run(&["calibrate", "."]).exits(0);
+    let samples = bench.read("samples.csv");
+    bench.put("samples.csv", samples.replace("204.91", "205.21"));
+    bench
+        .run(&["export", "."])
+        .exits(0)
+        .complains("samples.csv is no longer the one it was made from")
+        .complains("run `ovendry fit` again");
+    bench
+        .run(&["calibrate", "."])
+        .exits(2)
+        .complains("exists already with other content")
+        .complains("--force");
+    bench.run(&["calibrate", ".", "--force"]).exits(0);
+}
+
+#[test]
+fn a_controller_file_with_one_number_changed_is_refused() {
+    let bench = Bench::small();
+    bench.run(&["calibrate", "."]).exits(0);
+    for name in ["out/P1.h", "out/P1.controller.json"] {
+        let text = bench.read(name);
+        let digit = text.rfind("3600").expect("the longest run time");
+        let mut changed = text.clone();
+        changed.replace_range(digit..digit + 4, "3601");
+        bench.put(name, changed);
+        bench.run(&["verify", name]).exits(2).complains("mend:");
+    }
+}
