@@ -173,25 +173,28 @@ mod tests {
         )
     }
 
+    /// A little off the line, turn about.
+    fn pairs() -> [(Estimate<Permittivity>, Estimate<Vwc>); 4] {
+        [(4.0, 1.0), (9.0, -1.0), (16.0, -1.0), (25.0, 1.0)]
+            .map(|(e, off): (f64, f64)| pair(e, -0.16 + 0.11 * e.sqrt() + 1e-4 * off))
+    }
+
     #[test]
-    fn exact_pairs_give_their_line_back() {
-        let pairs = [4.0, 9.0, 16.0, 25.0].map(|e: f64| pair(e, -0.16 + 0.11 * e.sqrt()));
-        let fitted = RootLine::fit(&pairs).unwrap();
-        assert!((fitted.line.intercept() + 0.16).abs() < 1e-10);
-        assert!((fitted.line.rise() - 0.11).abs() < 1e-10);
-        assert!(fitted.chi_square < 1e-12);
+    fn cores_give_the_line_they_lie_along() {
+        let fitted = RootLine::fit(&pairs()).unwrap();
+        assert!((fitted.line.intercept() + 0.16).abs() < 1e-4);
+        assert!((fitted.line.rise() - 0.11).abs() < 1e-5);
+        assert!(fitted.chi_square < 1e-3 && fitted.chi_square > 0.0);
     }
 
     /// Effective variances by hand: with the permittivity's uncertainty in it the
     /// covariance is that of weighted least squares with `u_y^2 + (f' u_x)^2`.
     #[test]
     fn the_covariance_counts_both_uncertainties() {
-        let places = [4.0, 9.0, 16.0, 25.0];
-        let pairs = places.map(|e: f64| pair(e, -0.16 + 0.11 * e.sqrt()));
-        let fitted = RootLine::fit(&pairs).unwrap();
+        let fitted = RootLine::fit(&pairs()).unwrap();
         let (mut s0, mut s1, mut s2) = (0.0, 0.0, 0.0);
-        for e in places {
-            let root = f64::sqrt(e);
+        for (e, _) in pairs() {
+            let root = root(e.value);
             let weight = 1.0 / (0.01_f64.powi(2) + (0.5 * 0.11 / root * 0.2).powi(2));
             s0 += weight;
             s1 += weight * root;
@@ -204,7 +207,8 @@ mod tests {
         ];
         for (row, expected) in fitted.covariance.iter().zip(expected) {
             for (found, expected) in row.iter().zip(expected) {
-                assert!((found / expected - 1.0).abs() < 1e-8, "{found} {expected}");
+                // The adjusted permittivities differ from the given ones a little.
+                assert!((found / expected - 1.0).abs() < 1e-3, "{found} {expected}");
             }
         }
     }
@@ -221,7 +225,7 @@ mod tests {
             RootLine::fit(&one_place),
             Err(DielectricError::LineNotDetermined { pairs: 3 })
         );
-        let falling = [4.0, 9.0, 16.0].map(|e: f64| pair(e, 0.5 - 0.1 * e.sqrt()));
+        let falling = [pair(4.0, 0.31), pair(9.0, 0.19), pair(16.0, 0.11)];
         assert!(matches!(
             RootLine::fit(&falling),
             Err(DielectricError::LineNotRising { .. })
