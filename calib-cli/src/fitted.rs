@@ -5,7 +5,7 @@ use crate::pairing::PairedProbe;
 use crate::workbench::Workbench;
 use calib_core::calibration::{Calibration, Direction, Instrument};
 use calib_core::curve::CurveKind;
-use calib_core::fit::{Choice, FitError, choose};
+use calib_core::fit::{Choice, FitError, Observation, choose};
 use std::path::PathBuf;
 
 /// A probe that could be calibrated.
@@ -20,14 +20,18 @@ pub struct Fitted<'a> {
 }
 
 /// A probe whose data are sound but give no calibration to rely on.
-#[derive(Debug, Clone, PartialEq, Eq, serde::Serialize)]
+#[derive(Debug, Clone, PartialEq, serde::Serialize)]
 pub struct Refused {
     /// The probe.
     pub probe: String,
     /// Its soil.
     pub soil: String,
-    /// Why, and what to do.
+    /// Why.
     pub reason: String,
+    /// What to do.
+    pub mend: String,
+    /// The cores as paired, for a look at what is wrong.
+    pub observations: Vec<Observation>,
 }
 
 /// What became of one probe.
@@ -135,6 +139,11 @@ fn refuse<'a>(
             probe: paired.probe.clone(),
             soil: paired.soil.clone(),
             reason: error.to_string(),
+            mend:
+                "look below for a core whose count does not belong to its water content: readings \
+                   or masses under the wrong sample, level or time; then for slips in its masses"
+                    .to_owned(),
+            observations: paired.observations.clone(),
         })),
     }
 }

@@ -67,8 +67,8 @@ impl OutputSet {
                 Ok(_) if !force => {
                     return Err(Complaint::about(
                         &path,
-                        "exists already with other content",
-                        "add --force to overwrite it, or choose another folder with --out",
+                        "exists already with other content, from other input or options",
+                        "add --force to replace it, or choose another folder with --out",
                     )
                     .into());
                 }

@@ -10,11 +10,12 @@
 
 mod outside {
     pub mod avr_flash;
+    pub mod both_axes;
     pub mod c_compilers;
 }
 
 use libtest_mimic::{Arguments, Trial};
-use outside::{avr_flash, c_compilers};
+use outside::{avr_flash, both_axes, c_compilers};
 use std::process::{Command, ExitCode};
 
 /// One check against the outside.
@@ -34,6 +35,7 @@ const CHECKS: &[Check] = &[
     c_compilers::GCC_AS_CPP,
     c_compilers::CLANG_SANITISED,
     avr_flash::CHECK,
+    both_axes::CHECK,
 ];
 
 /// The variable that asks for these checks.
@@ -68,11 +70,20 @@ fn main() -> ExitCode {
 
 fn run(check: &Check) -> Result<(), libtest_mimic::Failed> {
     for program in check.needs {
-        if let Err(error) = Command::new(program).arg("--version").output() {
+        let program = match *program {
+            "python3" => python(),
+            program => program.to_owned(),
+        };
+        if let Err(error) = Command::new(&program).arg("--version").output() {
             return Err(format!("{program} is needed and cannot be started: {error}").into());
         }
     }
     (check.run)().map_err(Into::into)
+}
+
+/// The Python that `OVENDRY_PYTHON` names, `python3` if it does not.
+pub fn python() -> String {
+    std::env::var("OVENDRY_PYTHON").unwrap_or_else(|_| "python3".to_owned())
 }
 
 /// Runs a program to its end and gives its standard output.

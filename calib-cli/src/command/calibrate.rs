@@ -6,6 +6,7 @@ use crate::caution;
 use crate::failure::{Failure, Verdict};
 use crate::output;
 use calib_core::controller::DEFAULT_MAX_ERROR;
+use calib_core::curve::CurveKind;
 use clap::Args;
 use serde_json::json;
 use std::path::PathBuf;
@@ -18,6 +19,9 @@ pub struct Calibrate {
     /// Where to save; DIR/out if not given
     #[arg(long, value_name = "FOLDER")]
     out: Option<PathBuf>,
+    /// Use this curve for every probe instead of choosing
+    #[arg(long, value_name = "NAME", value_parser = fit::curve_names())]
+    curve: Option<CurveKind>,
     #[command(flatten)]
     demand: setpoints::WaterDemand,
     /// Overwrite results of an earlier run
@@ -33,11 +37,14 @@ pub struct Calibrate {
 /// # Errors
 /// As its parts.
 pub fn run(command: &Calibrate) -> Result<Verdict, Failure> {
+    // What set points will need is looked at first, so that nothing is written
+    // only to stop halfway.
+    setpoints::prepare(&command.dir, command.demand)?;
     let fitted = fit::work(&fit::Fit {
         dir: command.dir.clone(),
         out: command.out.clone(),
         probe: None,
-        curve: None,
+        curve: command.curve,
         details: false,
         no_charts: false,
         force: command.force,
@@ -70,6 +77,17 @@ pub fn run(command: &Calibrate) -> Result<Verdict, Failure> {
             eprintln!("{warning}");
         }
     }
+    if points.verdict() != Verdict::Good {
+        if command.json {
+            output::print_json(&json!({
+                "format": "ovendry calibrate", "version": 1, "verdict": "unfit",
+                "fit": fitted, "setpoints": points,
+            }))?;
+        } else {
+            output::print("Judged not fit for use: no controller files were written.\n")?;
+        }
+        return Ok(points.verdict());
+    }
     let exported = export::work(&export::Arguments {
         folder: command.dir.clone(),
         out: command.out.clone(),
@@ -93,7 +111,7 @@ pub fn run(command: &Calibrate) -> Result<Verdict, Failure> {
         output::print(&heading(3, "Controller files, read back and compared"))?;
         output::print(&exported.findings.to_string())?;
         output::print(&format!(
-            "\nTake care:\n{}",
+            "\nTake care:\n{}\nnext: build the .h file into your controller, or load the .controller.json\n",
             caution::lines(&[caution::PUMP])
         ))?;
     }

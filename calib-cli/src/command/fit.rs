@@ -1,7 +1,8 @@
 //! `ovendry fit`: one calibration for each probe and its soil, explained.
 
+use super::setpoints::{WaterDemand, for_calibration};
 use super::soil::{known, soil_of};
-use crate::calibration_file::{CalibrationFile, FORMAT, VERSION};
+use crate::calibration_file::{CalibrationFile, FORMAT, SUFFIX, VERSION};
 use crate::cores::{self, Core};
 use crate::failure::{Complaint, Failure, Verdict, Warning};
 use crate::fit_report::{self, ProbeReport};
@@ -50,7 +51,7 @@ pub struct Fit {
 }
 
 /// The curves by name, so that help lists them and a slip is told the choices.
-fn curve_names() -> impl TypedValueParser<Value = CurveKind> {
+pub(super) fn curve_names() -> impl TypedValueParser<Value = CurveKind> {
     PossibleValuesParser::new(CurveKind::ALL.map(CurveKind::key)).try_map(|name| {
         CurveKind::ALL
             .into_iter()
@@ -74,6 +75,8 @@ pub(super) struct Answer {
     cores: Vec<Core>,
     warnings: Vec<Warning>,
     written: Vec<String>,
+    /// Files of refused probes that an earlier run left.
+    outdated: Vec<String>,
 }
 
 /// Runs the command.
@@ -117,7 +120,15 @@ pub(super) fn work(fit: &Fit) -> Result<Answer, Failure> {
         .map(|path| path.display().to_string())
         .collect();
     outputs.write(fit.force)?;
+    let outdated = refused
+        .iter()
+        .flat_map(|refused| files_of(&refused.probe))
+        .map(|name| out.join(name))
+        .filter(|path| path.exists())
+        .map(|path| path.display().to_string())
+        .collect();
     Ok(Answer {
+        outdated,
         format: "ovendry fit",
         version: 1,
         probes,
@@ -161,15 +172,22 @@ impl Answer {
         for warning in &self.warnings {
             eprintln!("{warning}");
         }
-        for Refused {
-            probe,
-            soil,
-            reason,
-        } in &self.refused
-        {
-            eprintln!("refused: probe {probe} in {soil}: {reason}");
+        for refused in &self.refused {
+            eprintln!("{}", fit_report::refusal(refused));
+        }
+        for file in &self.outdated {
+            eprintln!("{file} is from an earlier run with other data: do not load it");
         }
     }
+}
+
+/// What a calibrated probe leaves that a controller could come to use.
+fn files_of(probe: &str) -> [String; 3] {
+    [
+        format!("{probe}{SUFFIX}"),
+        format!("{probe}.controller.json"),
+        format!("{probe}.h"),
+    ]
 }
 
 fn chosen<'a>(
@@ -228,7 +246,7 @@ fn save(
     let probe = &fitted.calibration.probe;
     let undrawn = |e: ConvertError| Failure::Internal(format!("cannot draw probe {probe}: {e}"));
     let observations = &fitted.paired.observations;
-    let levels = levels(workbench, fitted);
+    let levels = levels(workbench, fitted, &file);
     let curve =
         CalibrationChart::new(&fitted.calibration, observations, &levels).map_err(undrawn)?;
     let residuals = ResidualChart::new(&fitted.calibration, observations).map_err(undrawn)?;
@@ -245,8 +263,9 @@ fn save(
     Ok(())
 }
 
-/// Field capacity and wilting point of the probe's soil, where they are known.
-fn levels(workbench: &Workbench, fitted: &Fitted<'_>) -> Vec<Level> {
+/// Field capacity and wilting point of the probe's soil, where they are known,
+/// and the refill point where it can be placed. (Stop lies at field capacity.)
+fn levels(workbench: &Workbench, fitted: &Fitted<'_>, file: &CalibrationFile) -> Vec<Level> {
     let level = |name: &str, theta_v: Vwc| Level {
         name: name.to_owned(),
         theta_v: theta_v.value(),
@@ -254,9 +273,14 @@ fn levels(workbench: &Workbench, fitted: &Fitted<'_>) -> Vec<Level> {
     soil_of(&workbench.site, &fitted.calibration.soil)
         .and_then(|soil| known(&workbench.site, soil).ok())
         .map_or_else(Vec::new, |(_, evidence)| {
-            vec![
-                level("field capacity", evidence.water.field_capacity.value),
-                level("wilting point", evidence.water.wilting_point.value),
-            ]
+            let water = evidence.water;
+            let mut levels = vec![level("field capacity", water.field_capacity.value)];
+            let demand = WaterDemand::default();
+            let path = Path::new(SUFFIX);
+            if let Ok(points) = for_calibration(&workbench.site, demand, path, file) {
+                levels.push(level("refill", points.refill));
+            }
+            levels.push(level("wilting point", water.wilting_point.value));
+            levels
         })
 }

@@ -59,6 +59,15 @@ pub(super) struct Answer {
 }
 
 impl Answer {
+    /// Good unless a probe cannot tell a full soil from a spent one.
+    pub(super) fn verdict(&self) -> Verdict {
+        if self.setpoints.iter().all(SetPointReport::is_fit) {
+            Verdict::Good
+        } else {
+            Verdict::Unfit
+        }
+    }
+
     /// The set points and their sources, without the cautions that belong under
     /// them.
     pub(super) fn story(&self) -> String {
@@ -69,7 +78,7 @@ impl Answer {
             .collect();
         if let Some(source) = self.crop_source {
             text.push_str(&format!(
-                "Crop figures: {}\n  second copy: {}\n  from memory, not checked: {}\n\n",
+                "Crop figures: {}\n  seen in a second copy: {}\n  from memory, not checked: {}\n\n",
                 source.citation, source.checked, source.from_memory
             ));
         }
@@ -89,7 +98,7 @@ pub fn run(command: &Setpoints) -> Result<Verdict, Failure> {
         print(&answer.story())?;
         print(&format!("Take care:\n{}", caution::lines(&[caution::PUMP])))?;
     }
-    Ok(Verdict::Good)
+    Ok(answer.verdict())
 }
 
 /// Everything the command does but print.
@@ -103,6 +112,26 @@ pub(super) fn work(command: &Setpoints) -> Result<Answer, Failure> {
         answer.warnings.extend(file.staleness(path, &command.dir));
     }
     Ok(answer)
+}
+
+impl Default for WaterDemand {
+    fn default() -> Self {
+        Self {
+            evapotranspiration: TABLE_EVAPOTRANSPIRATION,
+        }
+    }
+}
+
+/// Looks at everything set points need of site.toml, before there is a
+/// calibration.
+///
+/// # Errors
+/// [`Failure::Input`] with what is missing or wrong there.
+pub(super) fn prepare(folder: &Path, demand: WaterDemand) -> Result<(), Failure> {
+    let site = load_site(folder)?;
+    asked(&site, pump(&site)?, demand)?;
+    all_or_every_complaint(site.soils.iter().map(|soil| known(&site, soil)))?;
+    Ok(())
 }
 
 /// The set points of one calibration at a site.
@@ -258,10 +287,7 @@ fn answer(
     Ok(Answer {
         format: "ovendry setpoints",
         version: 1,
-        warnings: reports
-            .iter()
-            .filter_map(|report| report.warning(&supply))
-            .collect(),
+        warnings: reports.iter().flat_map(SetPointReport::warnings).collect(),
         setpoints: reports,
         crop_source,
         cautions: [caution::PUMP, &[caution::LOCAL_RULES]].concat(),
@@ -303,12 +329,20 @@ fn one(
         )
     };
     let evidence = set_points(&water.water, &asked.demand, calibration).map_err(placed)?;
+    let reference = calibration.temperature.map(|term| term.reference);
+    let reading = calibration
+        .predict(evidence.set_points.refill_count, reference)
+        .map_err(|error| Failure::Internal(error.to_string()))?;
+    let (driest, driest_count) = calibration.driest();
     let application = apply(evidence.set_points.net_depth, supply).map_err(placed)?;
     Ok(SetPointReport {
         probe: calibration.probe.clone(),
         soil: calibration.soil.clone(),
         direction: calibration.direction,
         soil_water: water.water,
+        reading_expanded: reading.expanded.expanded,
+        driest,
+        driest_count,
         refill_standard_uncertainty: evidence.refill_budget.standard(),
         stop_standard_uncertainty: evidence.stop_budget.standard(),
         evidence,

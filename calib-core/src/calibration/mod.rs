@@ -223,6 +223,16 @@ impl Calibration {
         Ok(Vwc::new(self.curve.value(at_reference))?)
     }
 
+    /// The lowest theta_v the calibrated counts reach, m3/m3, and the count (at
+    /// the reference temperature) where they do.
+    pub fn driest(&self) -> (f64, f64) {
+        let count = match self.direction {
+            Direction::RisesWhenWetter => self.domain.low,
+            Direction::FallsWhenWetter => self.domain.high,
+        };
+        (self.curve.value(count), count)
+    }
+
     /// The count (at the reference temperature) at which the curve gives
     /// `theta_v`.
     ///

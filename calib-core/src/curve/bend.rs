@@ -5,7 +5,7 @@
 //! (reference recalled from memory), is this with `w` a logarithm. It has slope
 //! 1 at `w = 0` whatever `k`, and passes smoothly through `w` at `k = 0`.
 
-use super::start::{Line, check_enough, line_along, not_determined};
+use super::start::{Line, check_points, line_along, not_determined};
 use super::{CurveError, CurveModel, StartPoint};
 use argmin::core::{CostFunction, Executor};
 use argmin::solver::brent::BrentOpt;
@@ -58,7 +58,7 @@ pub(super) fn bent_start(
     points: &[StartPoint],
     w: impl Fn(f64) -> f64,
 ) -> Result<Vec<f64>, CurveError> {
-    check_enough(model, points)?;
+    check_points(model, points)?;
     let reach = points.iter().map(|p| w(p.z).abs()).fold(0.0, f64::max);
     let profile = |k: f64| -> Result<Line, CurveError> {
         line_along(points, |z| rise(w(z), k)).ok_or_else(|| not_determined(model, points))

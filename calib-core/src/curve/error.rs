@@ -19,6 +19,12 @@ pub enum CurveError {
         /// Parameters to fix.
         needed: usize,
     },
+    /// A count or a water content is not a number.
+    #[error("the {kind} has no value at one of the counts")]
+    NoValue {
+        /// The curve.
+        kind: CurveKind,
+    },
     /// The curve holds for positive counts only.
     #[error("the {kind} holds for counts above zero only, and some here are not")]
     CountsNotPositive {

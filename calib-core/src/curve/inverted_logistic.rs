@@ -24,7 +24,7 @@
 //! the integral goes on smoothly; if it ends there the counts do not level off
 //! both ways, and the curve is refused.
 
-use super::start::{check_enough, line_along, not_determined};
+use super::start::{check_points, line_along, not_determined};
 use super::{CurveError, CurveKind, CurveModel, StartPoint};
 
 /// The inverted four-parameter logistic.
@@ -159,7 +159,7 @@ impl CurveModel for InvertedLogistic {
     /// are searched: the best of a coarse grid, then its neighbours with a step
     /// that is halved again and again.
     fn start(&self, points: &[StartPoint]) -> Result<Vec<f64>, CurveError> {
-        check_enough(self, points)?;
+        check_points(self, points)?;
         let reach = points.iter().map(|p| p.z.abs()).fold(0.0, f64::max);
         let largest = NEARNESS[NEARNESS.len() - 1];
         let at = |low: f64, high: f64| -> Option<(f64, Vec<f64>)> {

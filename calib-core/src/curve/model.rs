@@ -52,6 +52,7 @@ pub trait CurveModel: Sync {
     ///
     /// # Errors
     /// [`CurveError::NotDetermined`] if the points do not fix the parameters,
-    /// [`CurveError::CountsNotPositive`] if the model needs them to be.
+    /// [`CurveError::NoValue`] if one of them is not a number,
+    /// [`CurveError::CountsNotPositive`] if the model needs counts above zero.
     fn start(&self, points: &[StartPoint]) -> Result<Vec<f64>, CurveError>;
 }

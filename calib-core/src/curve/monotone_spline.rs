@@ -17,7 +17,7 @@
 //! The number of pieces is fixed and nothing is smoothed: five parameters follow
 //! the scatter of the cores where a simpler curve would not.
 
-use super::start::{check_enough, least_squares, not_determined};
+use super::start::{check_points, least_squares, not_determined};
 use super::{CurveError, CurveKind, CurveModel, StartPoint};
 
 /// The monotone cubic spline.
@@ -124,7 +124,7 @@ impl CurveModel for MonotoneSpline {
     /// The spline is linear in `a` and `s1..s4`; slopes of the wrong sign are
     /// raised to a little of the right one.
     fn start(&self, points: &[StartPoint]) -> Result<Vec<f64>, CurveError> {
-        check_enough(self, points)?;
+        check_points(self, points)?;
         let (linear, _) = least_squares(points, 5, |z, row| {
             row[0] = 1.0;
             row[1..].copy_from_slice(&value_basis(z));
@@ -132,10 +132,10 @@ impl CurveModel for MonotoneSpline {
         .ok_or_else(|| not_determined(self, points))?;
         let slopes = [linear[1], linear[2], linear[3], linear[4]];
         let mean = dot(&SHARE, &slopes);
-        if mean == 0.0 {
-            return Err(not_determined(self, points));
-        }
-        let r = slopes.map(|s| (s / mean).max(LEAST_SLOPE));
+        let r = match slopes.map(|s| (s / mean).max(LEAST_SLOPE)) {
+            r if r.iter().all(|r| r.is_finite()) => r,
+            _ => [1.0; 4],
+        };
         let scale = dot(&SHARE, &r);
         Ok(vec![
             linear[0],

@@ -22,11 +22,18 @@ pub(super) fn not_determined(model: &dyn CurveModel, points: &[StartPoint]) -> C
     }
 }
 
-/// Checks that there are as many distinct counts as parameters.
-pub(super) fn check_enough(
+/// Checks that every number is one, and that there are as many distinct counts as
+/// parameters.
+pub(super) fn check_points(
     model: &dyn CurveModel,
     points: &[StartPoint],
 ) -> Result<(), CurveError> {
+    if points
+        .iter()
+        .any(|p| !(p.z.is_finite() && p.theta.is_finite()))
+    {
+        return Err(CurveError::NoValue { kind: model.kind() });
+    }
     if distinct_counts(points).len() < model.parameter_names().len() {
         return Err(not_determined(model, points));
     }
@@ -54,7 +61,7 @@ pub(super) fn linear_start(
     frozen: &[f64],
     columns: usize,
 ) -> Result<(Vec<f64>, f64), CurveError> {
-    check_enough(model, points)?;
+    check_points(model, points)?;
     let mut row = vec![0.0; frozen.len()];
     let design = |z: f64, out: &mut [f64]| {
         model.gradient(z, frozen, &mut row);
@@ -64,7 +71,8 @@ pub(super) fn linear_start(
 }
 
 /// Ordinary least squares of theta on the `columns` that `design` writes for
-/// each `z`: the coefficients and the sum of squares.
+/// each finite `z`: the coefficients and the sum of squares; `None` where a
+/// column overflows.
 pub(super) fn least_squares(
     points: &[StartPoint],
     columns: usize,
@@ -78,10 +86,12 @@ pub(super) fn least_squares(
             matrix[(i, j)] = *value;
         }
     }
-    let target = DVector::from_iterator(points.len(), points.iter().map(|p| p.theta));
-    if matrix.iter().any(|v| !v.is_finite()) {
+    // The decomposition below must not see a number that is none: it would
+    // panic or never end.
+    if matrix.iter().any(|v: &f64| !v.is_finite()) {
         return None;
     }
+    let target = DVector::from_iterator(points.len(), points.iter().map(|p| p.theta));
     let solution = matrix.clone().svd(true, true).solve(&target, 1e-12).ok()?;
     let sum_of_squares = (&matrix * &solution - &target).norm_squared();
     sum_of_squares

@@ -116,7 +116,7 @@ fn every_gradient_is_the_one_dual_numbers_give() {
         for z in PLACES {
             let mut found = vec![0.0; p.len()];
             kind.model().gradient(z, &p, &mut found);
-            for j in 0..p.len() {
+            for (j, found) in found.iter().enumerate() {
                 let moved: Vec<Dual64> = p
                     .iter()
                     .enumerate()
@@ -124,9 +124,8 @@ fn every_gradient_is_the_one_dual_numbers_give() {
                     .collect();
                 let expected = textbook(kind, dual(z, false), &moved).eps;
                 assert!(
-                    (found[j] - expected).abs() < 1e-13 * expected.abs().max(1.0),
-                    "{kind} p{j} at z {z}: {} vs {expected}",
-                    found[j]
+                    (found - expected).abs() < 1e-13 * expected.abs().max(1.0),
+                    "{kind} p{j} at z {z}: {found} vs {expected}"
                 );
             }
         }
@@ -323,6 +322,26 @@ fn start_values_reproduce_noise_free_curves() {
                 (found - expected).abs() < 1e-3,
                 "{kind}: {start:?} vs {p:?}"
             );
+        }
+    }
+}
+
+#[test]
+fn a_count_without_a_value_is_refused_not_a_panic() {
+    for (hole, none_has_it) in [(f64::NAN, true), (f64::INFINITY, true), (-1.0, false)] {
+        let points: Vec<StartPoint> = [hole, -0.5, -0.1, 0.2, 0.6, 0.9]
+            .into_iter()
+            .map(|z| StartPoint { z, theta: 0.2 })
+            .collect();
+        for kind in CurveKind::ALL {
+            let start = kind.model().start(&points);
+            if none_has_it {
+                assert_eq!(start, Err(CurveError::NoValue { kind }));
+            } else if matches!(kind, CurveKind::Hyperbolic | CurveKind::Power) {
+                assert_eq!(start, Err(CurveError::CountsNotPositive { kind }));
+            } else {
+                assert!(start.is_ok(), "{kind}: {start:?}");
+            }
         }
     }
 }

@@ -20,7 +20,7 @@
 //! of the break lying on the far side of the next core. Where the slopes do not
 //! differ at all the break is not determined and the fit says so.
 
-use super::start::{check_enough, distinct_counts, line_along, linear_start, not_determined};
+use super::start::{check_points, distinct_counts, line_along, linear_start, not_determined};
 use super::{CurveError, CurveKind, CurveModel, StartPoint};
 
 /// The continuous two-segment line.
@@ -74,7 +74,7 @@ impl CurveModel for TwoSegment {
     }
 
     fn start(&self, points: &[StartPoint]) -> Result<Vec<f64>, CurveError> {
-        check_enough(self, points)?;
+        check_points(self, points)?;
         let counts = distinct_counts(points);
         let mut best: Option<(Vec<f64>, f64)> = None;
         for pair in counts

@@ -237,14 +237,14 @@ mod tests {
         ];
         let u = [1.1, 0.7, 0.7, 0.7, 0.05, 0.05, 0.05];
         let mut square = 0.0;
-        for moved in 0..values.len() {
+        for (moved, u) in u.iter().enumerate() {
             let d: Vec<Dual64> = values
                 .iter()
                 .enumerate()
                 .map(|(i, v)| Dual64::new(*v, f64::from(u8::from(i == moved))))
                 .collect();
             let by = solved(d[0], [d[1], d[2], d[3]], [d[4], d[5], d[6]]).eps;
-            square += (by * u[moved]).powi(2);
+            square += (by * u).powi(2);
         }
         let found = probe().estimate(Estimate::new(count, 1.1)).unwrap();
         assert!((found.value.value() - 9.0).abs() < 1e-9);

@@ -180,6 +180,14 @@ mod tests {
     }
 
     #[test]
+    fn exact_pairs_give_their_line_back() {
+        let exact = [4.0, 9.0, 16.0].map(|e: f64| pair(e, -0.16 + 0.11 * e.sqrt()));
+        let fitted = RootLine::fit(&exact).unwrap();
+        assert!((fitted.line.intercept() + 0.16).abs() < 1e-10);
+        assert!((fitted.line.rise() - 0.11).abs() < 1e-10);
+    }
+
+    #[test]
     fn cores_give_the_line_they_lie_along() {
         let fitted = RootLine::fit(&pairs()).unwrap();
         assert!((fitted.line.intercept() + 0.16).abs() < 1e-4);

@@ -344,7 +344,17 @@ impl Choice {
             .iter()
             .filter(|c| matches!(c.standing, Standing::Refused { .. }))
             .count();
-        let second = if fit.core_scatter > 0.0 {
+        let second = if lacks_fit(fit) {
+            format!(
+                "It misses whole moisture levels by more than cores of one level differ, so {}{}.",
+                if self.asked_for {
+                    "another curve would serve better than more cores"
+                } else {
+                    "look at the chart for a level that lies off to one side before trusting it"
+                },
+                refused_note(refused)
+            )
+        } else if fit.core_scatter > 0.0 {
             format!(
                 "Cores of one wetness differ by about {:.3} m3/m3 (one standard deviation) beyond what weighing explains, so more cores, not a finer balance, would sharpen it{}.",
                 fit.core_scatter,

@@ -4,6 +4,7 @@ mod choice;
 mod columns;
 mod error;
 mod lack_of_fit;
+mod linearised;
 mod model_fit;
 mod observation;
 mod problem;

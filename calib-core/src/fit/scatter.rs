@@ -9,13 +9,14 @@
 //! with, tau is zero.
 
 use super::problem::{Points, Regression};
-use super::solver::{Settings, Solution, solve};
+use super::solver::{Ending, Settings, Solution, solve};
 use serde::{Deserialize, Serialize};
 use statrs::distribution::{ChiSquared, ContinuousCDF};
 
 /// A fit together with the scatter it needed.
 pub(super) struct Scattered {
-    /// The fit with tau^2 included in every variance.
+    /// The fit with tau^2 included in every variance; no minimum if none was
+    /// found on the way to tau.
     pub(super) solution: Solution,
     /// tau, in the unit of y.
     pub(super) tau: f64,
@@ -66,11 +67,14 @@ pub(super) fn solve_with_scatter<R: Regression + ?Sized>(
             u_y: &u_y,
             ..*points
         };
-        let next = solve(model, &wider, &solution.parameters, settings);
-        if !next.found_minimum() {
+        solution = solve(model, &wider, &solution.parameters, settings);
+        if !solution.found_minimum() {
             break;
         }
-        solution = next;
+    }
+    // Q at tau has to be what was asked for, or tau is not the scatter.
+    if solution.found_minimum() && (solution.chi_square - freedom).abs() > 1e-6 * freedom {
+        solution.ending = Ending::StepLimit;
     }
     Scattered {
         solution,
@@ -79,8 +83,9 @@ pub(super) fn solve_with_scatter<R: Regression + ?Sized>(
     }
 }
 
-/// The largest Gaussian log-likelihood over tau^2 for the residuals of
-/// `solution`, whose variances include `tau`^2.
+/// The largest Gaussian log-likelihood over tau^2 near `tau`^2, for the residuals
+/// of `solution`, whose variances include it. Near, because a core all but exact
+/// makes a second, spurious peak at no scatter.
 pub(super) fn log_likelihood(solution: &Solution, tau: f64) -> f64 {
     let residuals = &solution.residuals;
     let stated: Vec<f64> = solution
@@ -188,4 +193,81 @@ fn variance_giving(solution: &Solution, stated: &[f64], target: f64) -> f64 {
         variance += step;
     }
     variance
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use proptest::prelude::*;
+
+    /// y = p0 + p1 x, with no value where the line is steeper than `steepest`.
+    struct Line {
+        steepest: f64,
+    }
+
+    impl Regression for Line {
+        fn parameters(&self) -> usize {
+            2
+        }
+        fn inputs(&self) -> usize {
+            1
+        }
+        fn evaluate(&self, _: usize, x: &[f64], p: &[f64], g: &mut [f64], v: &mut [f64]) -> f64 {
+            g.copy_from_slice(&[1.0, x[0]]);
+            v[0] = p[1];
+            if p[1].abs() > self.steepest {
+                f64::NAN
+            } else {
+                p[0] + p[1] * x[0]
+            }
+        }
+    }
+
+    const X: [f64; 7] = [-1.0, -0.8, -0.3, 0.0, 0.4, 0.6, 1.0];
+
+    proptest! {
+        #[test]
+        fn scatter_is_what_makes_the_residuals_as_large_as_they_should_be(
+            noise in prop::collection::vec(-1.0..1.0_f64, 7),
+            u in prop::collection::vec(1e-5..1e-2_f64, 7),
+            u_x in 0.0..0.05_f64,
+            size in 1e-4..0.1_f64,
+        ) {
+            let y: Vec<f64> = X
+                .iter()
+                .zip(&noise)
+                .map(|(x, e)| 0.25 - 0.12 * x + size * e)
+                .collect();
+            let points = Points { y: &y, u_y: &u, x: &X, u_x: &[u_x; 7] };
+            let line = Line { steepest: 10.0 };
+            let found = solve_with_scatter(&line, &points, &[0.2, -0.1], &Settings::default());
+            prop_assert!(found.solution.found_minimum());
+            if found.tau > 0.0 {
+                prop_assert!(found.chi_square_as_stated > 5.0);
+                prop_assert!((found.solution.chi_square - 5.0).abs() < 5e-6);
+            } else {
+                prop_assert!(found.chi_square_as_stated <= 5.0);
+            }
+        }
+    }
+
+    #[test]
+    fn no_minimum_on_the_way_to_the_scatter_is_no_minimum() {
+        // The exact point at each end holds the line flat; scatter frees it to
+        // turn steeper than it may be.
+        let y = [0.2, 0.8, 0.5, 0.2, -0.1, -0.4, 0.2];
+        let u_y = [1e-5, 0.01, 0.01, 0.01, 0.01, 0.01, 1e-5];
+        let points = Points {
+            y: &y,
+            u_y: &u_y,
+            x: &X,
+            u_x: &[0.0; 7],
+        };
+        let settings = Settings::default();
+        let fit = |steepest| {
+            solve_with_scatter(&Line { steepest }, &points, &[0.2, 0.0], &settings).solution
+        };
+        assert!(fit(10.0).found_minimum() && fit(10.0).parameters[1] < -0.1);
+        assert!(!fit(0.05).found_minimum());
+    }
 }

@@ -12,9 +12,16 @@
 //! u(x_ij)^2`, what is left is ordinary least squares with rows
 //! `G_i / sqrt(S_i)` against `(y_i - f_i + V_i d_i) / sqrt(S_i)`. The work is
 //! linear in the number of points, and needs no matrix larger than the
-//! parameters squared. Marquardt damping acts on `p` in units of the columns'
-//! lengths; a damped step shortens the move of `d` alike.
+//! parameters squared.
+//!
+//! Marquardt damping acts on `p` in units of the columns' lengths. What is
+//! lowered is Q with every `d_i` at its best for the `p` tried (variable
+//! projection: Golub and Pereyra 1973, SIAM J. Numer. Anal. 10:413; reference
+//! recalled from memory): then every damped step of `p` leads downhill at first,
+//! which a step of `p` and `d` together does not where the inputs are much less
+//! certain than the outputs.
 
+use super::linearised::Linearised;
 use super::problem::{MAX_INPUTS, Points, Regression};
 use super::triangle::{MAX_PARAMETERS, Triangle};
 
@@ -40,15 +47,16 @@ impl Default for Settings {
 /// How a search ended.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub enum Ending {
-    /// Steps became negligible.
+    /// At a minimum, as far as the arithmetic can tell: the linear model
+    /// promises no more than a part in 1e8 of Q from any step.
     Converged,
-    /// No step lowers the sum of squares any further, though the last was not
-    /// negligible: a minimum as sharp as the arithmetic allows, or a start from
-    /// which nothing is gained.
+    /// No step lowers the sum of squares any further, though the linear model
+    /// promises that one should.
     NoFurtherProgress,
     /// The allowed number of steps was used up.
     StepLimit,
-    /// The start values give no finite sum of squares.
+    /// The data or the start values give no finite sum of squares, or do not
+    /// fit the model in number.
     StartNotFinite,
 }
 
@@ -81,147 +89,6 @@ pub struct Solution {
     pub steps: usize,
 }
 
-/// The state at one trial: linearisation of every point.
-struct Linearised {
-    d: Vec<f64>,
-    f: Vec<f64>,
-    g: Vec<[f64; MAX_PARAMETERS]>,
-    v: Vec<[f64; MAX_INPUTS]>,
-    q: f64,
-}
-
-impl Linearised {
-    fn new(points: usize, inputs: usize) -> Self {
-        Self {
-            d: vec![0.0; points * inputs],
-            f: vec![0.0; points],
-            g: vec![[0.0; MAX_PARAMETERS]; points],
-            v: vec![[0.0; MAX_INPUTS]; points],
-            q: f64::INFINITY,
-        }
-    }
-
-    /// Evaluates model and derivatives at `p` and the present adjustments.
-    fn evaluate<R: Regression + ?Sized>(&mut self, model: &R, points: &Points<'_>, p: &[f64]) {
-        let m = model.inputs();
-        let parameters = model.parameters();
-        let mut q = 0.0;
-        for i in 0..points.y.len() {
-            let mut x = [0.0; MAX_INPUTS];
-            for j in 0..m {
-                let at = i * m + j;
-                x[j] = points.x[at] + self.d[at];
-                if points.u_x[at] > 0.0 {
-                    q += (self.d[at] / points.u_x[at]).powi(2);
-                }
-            }
-            self.f[i] = model.evaluate(
-                i,
-                &x[..m],
-                p,
-                &mut self.g[i][..parameters],
-                &mut self.v[i][..m],
-            );
-            q += ((points.y[i] - self.f[i]) / points.u_y[i]).powi(2);
-        }
-        self.q = if q.is_finite() { q } else { f64::INFINITY };
-    }
-
-    /// Effective variance and residual of point `i`.
-    fn reduced(&self, points: &Points<'_>, inputs: usize, i: usize) -> (f64, f64) {
-        let mut variance = points.u_y[i] * points.u_y[i];
-        let mut residual = points.y[i] - self.f[i];
-        for j in 0..inputs {
-            let at = i * inputs + j;
-            variance += (self.v[i][j] * points.u_x[at]).powi(2);
-            residual += self.v[i][j] * self.d[at];
-        }
-        (variance, residual)
-    }
-
-    fn triangle(&self, points: &Points<'_>, parameters: usize, inputs: usize) -> Triangle {
-        let mut triangle = Triangle::new(parameters);
-        for i in 0..points.y.len() {
-            let (variance, residual) = self.reduced(points, inputs, i);
-            let weight = 1.0 / variance.sqrt();
-            let mut row = self.g[i];
-            for value in &mut row[..parameters] {
-                *value *= weight;
-            }
-            triangle.absorb(&mut row, residual * weight);
-        }
-        triangle
-    }
-
-    /// `sum_i G_i r_i / S_i` with products and sums compensated for rounding
-    /// (the dot product of Ogita, Rump and Oishi 2005, SIAM J. Sci. Comput.
-    /// 26:1955; reference recalled from memory). `y` and `f` go in apart, since where
-    /// residuals are large their difference is itself rounded.
-    fn gradient(
-        &self,
-        points: &Points<'_>,
-        parameters: usize,
-        inputs: usize,
-    ) -> [f64; MAX_PARAMETERS] {
-        let mut sums = [Compensated::default(); MAX_PARAMETERS];
-        for i in 0..points.y.len() {
-            let (variance, _) = self.reduced(points, inputs, i);
-            let shift: f64 = (0..inputs)
-                .map(|j| self.v[i][j] * self.d[i * inputs + j])
-                .sum();
-            for (sum, g) in sums.iter_mut().zip(&self.g[i]).take(parameters) {
-                let weighted = g / variance;
-                sum.add_product(weighted, points.y[i]);
-                sum.add_product(weighted, -self.f[i]);
-                sum.add_product(weighted, shift);
-            }
-        }
-        sums.map(|sum| sum.high + sum.low)
-    }
-
-    /// Adjustments after a step of the parameters, `share` of the way to where
-    /// the linear model has them.
-    fn move_adjustments(
-        &self,
-        points: &Points<'_>,
-        inputs: usize,
-        parameters: usize,
-        step: &[f64; MAX_PARAMETERS],
-        share: f64,
-        out: &mut [f64],
-    ) {
-        for i in 0..points.y.len() {
-            let (variance, residual) = self.reduced(points, inputs, i);
-            let explained: f64 = (0..parameters).map(|k| self.g[i][k] * step[k]).sum();
-            for j in 0..inputs {
-                let at = i * inputs + j;
-                let full =
-                    points.u_x[at].powi(2) * self.v[i][j] * (residual - explained) / variance;
-                out[at] = self.d[at] + share * (full - self.d[at]);
-            }
-        }
-    }
-}
-
-/// A sum of products carried to about twice the working precision.
-#[derive(Clone, Copy, Default)]
-struct Compensated {
-    high: f64,
-    low: f64,
-}
-
-impl Compensated {
-    fn add_product(&mut self, a: f64, b: f64) {
-        let product = a * b;
-        let product_error = a.mul_add(b, -product);
-        let sum = self.high + product;
-        let back = sum - self.high;
-        let sum_error = (self.high - (sum - back)) + (product - back);
-        self.high = sum;
-        self.low += product_error + sum_error;
-    }
-}
-
 /// Fits `model` to `points` from `start`.
 ///
 /// Never panics on numbers: a search that leads nowhere has an [`Ending`] that
@@ -241,13 +108,16 @@ pub fn solve<R: Regression + ?Sized>(
         && points.u_y.len() == n
         && points.x.len() == n * inputs
         && points.u_x.len() == n * inputs
-        && points.u_y.iter().all(|u| *u > 0.0);
+        && points.y.iter().chain(points.x).all(|v| v.is_finite())
+        && points.u_y.iter().all(|u| *u > 0.0 && u.is_finite())
+        && points.u_x.iter().all(|u| *u >= 0.0 && u.is_finite());
     if !fits_together {
         return Solution::nowhere(start, n, inputs);
     }
     let mut p = start.to_vec();
+    let exact = vec![0.0; n * inputs];
     let mut here = Linearised::new(n, inputs);
-    here.evaluate(model, points, &p);
+    here.evaluate(model, points, &p, &exact);
     if !here.q.is_finite() {
         return Solution::nowhere(start, n, inputs);
     }
@@ -263,29 +133,28 @@ pub fn solve<R: Regression + ?Sized>(
         for (j, length) in lengths.iter_mut().enumerate().take(parameters) {
             *length = length.max(triangle.column_norm(j));
         }
+        let rounding = here.rounding(points, &p, inputs);
         loop {
             steps += 1;
-            let step = damped(&triangle, &lengths, parameters, damping).solve();
             let mut gained = false;
-            if let Some(step) = step {
+            if let Some(step) = damped(&triangle, &lengths, parameters, damping).solve() {
                 for k in 0..parameters {
                     trial[k] = p[k] + step[k];
                 }
-                let share = 1.0 / (1.0 + damping);
-                here.move_adjustments(points, inputs, parameters, &step, share, &mut there.d);
-                there.evaluate(model, points, &trial);
+                here.move_adjustments(points, inputs, &step[..parameters], &mut there.d);
+                there.evaluate(model, points, &trial, &here.d);
                 let promised = here.q - triangle.sum_of_squares_at(&step);
                 let gain = here.q - there.q;
-                // Rounding makes Q itself uncertain by a few parts in 1e15.
-                let noise = 1e-14 * here.q;
                 let negligible = (0..parameters).all(|k| {
                     step[k].abs()
                         <= settings.tolerance
                             * p[k].abs().max(1.0 / lengths[k].max(f64::MIN_POSITIVE))
                 });
-                if there.q <= here.q + noise && there.q.is_finite() {
+                // Close to the minimum Q no longer tells better from worse.
+                let close = here.q - triangle.rest() <= 1e-10 * here.q + rounding;
+                if gain > 0.0 || (close && gain >= -rounding) {
                     gained = true;
-                    let quality = if promised > noise {
+                    let quality = if promised > rounding {
                         gain / promised
                     } else {
                         1.0
@@ -295,8 +164,7 @@ pub fn solve<R: Regression + ?Sized>(
                     damping *= f64::max(0.1, 1.0 - (2.0 * quality - 1.0).powi(3)).min(2.0);
                     damping = damping.max(1e-16);
                     growth = 2.0;
-                    if negligible && promised.abs() <= 1e-10 * here.q.max(f64::MIN_POSITIVE) + noise
-                    {
+                    if close && (negligible || promised <= rounding) {
                         ending = Ending::Converged;
                         break 'search;
                     }
@@ -370,9 +238,10 @@ fn polish<R: Regression + ?Sized>(
         for k in 0..parameters {
             trial[k] = p[k] + step[k];
         }
-        here.move_adjustments(points, inputs, parameters, &step, 1.0, &mut there.d);
-        there.evaluate(model, points, &trial);
-        if !(there.q <= here.q * (1.0 + 1e-9)) {
+        here.move_adjustments(points, inputs, &step[..parameters], &mut there.d);
+        there.evaluate(model, points, &trial, &here.d);
+        // Never NaN: a Q that is no number is held as infinite.
+        if there.q > here.q * (1.0 + 1e-9) {
             return;
         }
         std::mem::swap(here, there);
@@ -411,6 +280,14 @@ impl Solution {
         steps: usize,
     ) -> Self {
         let triangle = here.triangle(points, parameters, inputs);
+        // However the search ended, the last word has the linear model here.
+        let open = here.q - triangle.rest();
+        let settled = open <= 1e-8 * here.q + here.rounding(points, &p, inputs);
+        let ending = match ending {
+            Ending::Converged if !settled => Ending::NoFurtherProgress,
+            Ending::NoFurtherProgress | Ending::StepLimit if settled => Ending::Converged,
+            _ => ending,
+        };
         let (condition, weakest) = triangle.condition();
         let covariance = triangle.covariance();
         let mut residuals = Vec::with_capacity(points.y.len());
@@ -442,10 +319,9 @@ impl Solution {
         }
     }
 
-    /// Whether the parameters are a minimum.
+    /// Whether the parameters are a minimum, with a covariance.
     pub fn found_minimum(&self) -> bool {
-        matches!(self.ending, Ending::Converged | Ending::NoFurtherProgress)
-            && self.covariance.is_some()
+        self.ending == Ending::Converged && self.covariance.is_some()
     }
 }
 
@@ -455,4 +331,137 @@ pub(crate) fn quadratic_form(rows: &[Vec<f64>], v: &[f64]) -> f64 {
         .zip(v)
         .map(|(row, vi)| vi * row.iter().zip(v).map(|(m, vj)| m * vj).sum::<f64>())
         .sum()
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    /// y = p0 + p1 x, or no value at all away from p = (0, 0) if `brittle`.
+    struct Line {
+        brittle: bool,
+    }
+
+    impl Regression for Line {
+        fn parameters(&self) -> usize {
+            2
+        }
+        fn inputs(&self) -> usize {
+            1
+        }
+        fn evaluate(&self, _: usize, x: &[f64], p: &[f64], g: &mut [f64], v: &mut [f64]) -> f64 {
+            g.copy_from_slice(&[1.0, x[0]]);
+            v[0] = p[1];
+            if self.brittle && p != [0.0, 0.0] {
+                f64::NAN
+            } else {
+                p[0] + p[1] * x[0]
+            }
+        }
+    }
+
+    const LINE: Line = Line { brittle: false };
+    const X: [f64; 6] = [-1.0, -0.7, -0.2, 0.3, 0.5, 1.0];
+    const Y: [f64; 6] = [0.42, 0.31, 0.29, 0.21, 0.20, 0.11];
+
+    fn fit(model: &Line, y: &[f64], u_y: f64, u_x: f64) -> Solution {
+        let points = Points {
+            y,
+            u_y: &[u_y; 6],
+            x: &X,
+            u_x: &[u_x; 6],
+        };
+        solve(model, &points, &[0.0, 0.0], &Settings::default())
+    }
+
+    #[test]
+    fn inputs_far_less_certain_than_outputs_still_lead_downhill() {
+        // With outputs all but exact this is the regression of x on y, turned
+        // round.
+        let n = Y.len() as f64;
+        let (mean_x, mean_y) = (X.iter().sum::<f64>() / n, Y.iter().sum::<f64>() / n);
+        let (mut xy, mut yy) = (0.0, 0.0);
+        for (x, y) in X.iter().zip(&Y) {
+            xy += (x - mean_x) * (y - mean_y);
+            yy += (y - mean_y).powi(2);
+        }
+        let slope = yy / xy;
+        for u_y in [1e-6, 1e-9] {
+            let found = fit(&LINE, &Y, u_y, 0.5);
+            assert_eq!(found.ending, Ending::Converged);
+            assert!(found.steps < 60, "{}", found.steps);
+            assert!((found.parameters[1] / slope - 1.0).abs() < 1e-9);
+            assert!((found.parameters[0] - (mean_y - slope * mean_x)).abs() < 1e-9);
+        }
+    }
+
+    #[test]
+    fn points_on_the_line_itself_are_a_minimum() {
+        let exact = X.map(|x| 0.25 - 0.12 * x);
+        for (u_y, u_x) in [(0.002, 0.0), (0.002, 0.005), (1e-5, 0.0), (1e-9, 0.3)] {
+            let found = fit(&LINE, &exact, u_y, u_x);
+            assert!(found.found_minimum(), "{u_y} {u_x}: {:?}", found.ending);
+            assert!(found.steps < 30, "{}", found.steps);
+            assert!((found.parameters[0] - 0.25).abs() < 1e-13);
+            assert!((found.parameters[1] + 0.12).abs() < 1e-13);
+        }
+    }
+
+    #[test]
+    fn a_start_that_cannot_be_left_is_not_called_a_minimum() {
+        let found = fit(&Line { brittle: true }, &Y, 0.01, 0.0);
+        assert_eq!(found.ending, Ending::NoFurtherProgress);
+        assert!(!found.found_minimum());
+    }
+
+    #[test]
+    fn numbers_that_are_none_and_uncertainties_that_cannot_be_are_refused() {
+        let mut hole = Y;
+        hole[2] = f64::NAN;
+        assert_eq!(fit(&LINE, &hole, 0.1, 0.1).ending, Ending::StartNotFinite);
+        for (u_y, u_x) in [
+            (0.1, f64::NAN),
+            (0.1, f64::INFINITY),
+            (0.1, -0.1),
+            (0.0, 0.1),
+            (f64::NAN, 0.1),
+            (f64::INFINITY, 0.1),
+        ] {
+            let found = fit(&LINE, &Y, u_y, u_x);
+            assert_eq!(found.ending, Ending::StartNotFinite, "{u_y} {u_x}");
+        }
+    }
+
+    struct Constant;
+
+    impl Regression for Constant {
+        fn parameters(&self) -> usize {
+            0
+        }
+        fn inputs(&self) -> usize {
+            0
+        }
+        fn evaluate(&self, _: usize, _: &[f64], _: &[f64], _: &mut [f64], _: &mut [f64]) -> f64 {
+            1.0
+        }
+    }
+
+    #[test]
+    fn nothing_to_fit_or_nothing_to_fit_to_does_not_panic() {
+        let none = Points {
+            y: &[],
+            u_y: &[],
+            x: &[],
+            u_x: &[],
+        };
+        let settings = Settings::default();
+        assert!(!solve(&LINE, &none, &[0.0, 0.0], &settings).found_minimum());
+        let one = Points {
+            y: &[1.5],
+            u_y: &[0.5],
+            ..none
+        };
+        let found = solve(&Constant, &one, &[], &settings);
+        assert_eq!(found.chi_square, 1.0);
+    }
 }

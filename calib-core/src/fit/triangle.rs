@@ -96,11 +96,16 @@ impl Triangle {
     /// The `x` of `R'R x = g`, or `None` where a diagonal element vanishes.
     pub(super) fn solve_normal(&self, g: &[f64; MAX_PARAMETERS]) -> Option<[f64; MAX_PARAMETERS]> {
         let mut forward = self.clone();
-        for i in 0..self.size {
+        for (i, g) in g.iter().enumerate().take(self.size) {
             let known: f64 = (0..i).map(|k| self.r[k][i] * forward.c[k]).sum();
-            forward.c[i] = (g[i] - known) / self.r[i][i];
+            forward.c[i] = (g - known) / self.r[i][i];
         }
         forward.solve()
+    }
+
+    /// Sum of squares that no `x` can remove.
+    pub(super) fn rest(&self) -> f64 {
+        self.rest
     }
 
     /// Sum of squares left over at `x`.
@@ -117,19 +122,23 @@ impl Triangle {
     /// diagonal element vanishes.
     pub(super) fn covariance(&self) -> Option<Vec<Vec<f64>>> {
         let n = self.size;
-        let mut inverse = vec![vec![0.0; n]; n];
+        // Columns of the inverse of R, each as long as it reaches down.
+        let mut columns: Vec<Vec<f64>> = Vec::with_capacity(n);
         for j in 0..n {
             if self.r[j][j] == 0.0 {
                 return None;
             }
-            inverse[j][j] = 1.0 / self.r[j][j];
+            let mut column = vec![0.0; j + 1];
+            column[j] = 1.0 / self.r[j][j];
             for i in (0..j).rev() {
-                let sum: f64 = (i + 1..=j).map(|k| self.r[i][k] * inverse[k][j]).sum();
-                inverse[i][j] = -sum / self.r[i][i];
+                let sum: f64 = (i + 1..=j).map(|k| self.r[i][k] * column[k]).sum();
+                column[i] = -sum / self.r[i][i];
             }
+            columns.push(column);
         }
         let product = |a: usize, b: usize| -> f64 {
-            (a.max(b)..n).map(|k| inverse[a][k] * inverse[b][k]).sum()
+            let reaching = columns.iter().skip(a.max(b));
+            reaching.map(|column| column[a] * column[b]).sum()
         };
         let covariance: Vec<Vec<f64>> = (0..n)
             .map(|a| (0..n).map(|b| product(a, b)).collect())
@@ -149,6 +158,9 @@ impl Triangle {
     /// of their number, no other column scaling does better; recalled from memory).
     pub(super) fn condition(&self) -> (f64, usize) {
         let n = self.size;
+        if n == 0 {
+            return (1.0, 0);
+        }
         let norms: Vec<f64> = (0..n).map(|j| self.column_norm(j)).collect();
         if let Some(dead) = norms
             .iter()

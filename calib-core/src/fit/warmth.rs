@@ -92,26 +92,26 @@ impl fmt::Display for TemperatureDecision {
             ),
             TemperatureDecision::Missing { cores } => write!(
                 f,
-                "not corrected for soil temperature: {cores} of the cores have none logged"
+                "not corrected for soil temperature, for {cores} of the cores have none logged; how far off a reading in warmer or cooler soil is, nobody knows"
             ),
             TemperatureDecision::SpanTooSmall { span } => write!(
                 f,
-                "not corrected for soil temperature: the cores span only {span:.1} C, and it takes {LEAST_SPAN:.0} C or more to see an effect"
+                "not corrected for soil temperature, for the cores span only {span:.1} C and it takes {LEAST_SPAN:.0} C or more to see an effect; in warmer or cooler soil than theirs the +- below does not hold"
             ),
             TemperatureDecision::Confounded { inflation } => write!(
                 f,
-                "not corrected for soil temperature: it moved along with moisture (variance inflation {inflation:.0}, limit {LARGEST_INFLATION:.0}), so their effects cannot be told apart; read some wet cores cool and some dry cores warm"
+                "not corrected for soil temperature, for it moved along with moisture (variance inflation {inflation:.0}, limit {LARGEST_INFLATION:.0}), so their effects cannot be told apart; read some wet cores cool and some dry cores warm"
             ),
             TemperatureDecision::TooFewCores { cores } => write!(
                 f,
-                "not corrected for soil temperature: {cores} cores are too few for one more parameter"
+                "not corrected for soil temperature, for {cores} cores are too few for one more parameter"
             ),
             TemperatureDecision::NoEffectSeen {
                 coefficient,
                 coefficient_expanded,
             } => write!(
                 f,
-                "not corrected for soil temperature: the effect seen, {coefficient:.2} +- {coefficient_expanded:.2} counts per C (95 %), does not earn its place"
+                "not corrected for soil temperature, for the effect seen, {coefficient:.2} +- {coefficient_expanded:.2} counts per C (95 %), does not stand out from noise; an effect as large as that may still be there and is not in the +- below"
             ),
         }
     }
@@ -165,6 +165,9 @@ pub(super) fn inflation(observations: &[Observation], fit: &ModelFit) -> f64 {
     );
     let mean = warmth.mean();
     let total: f64 = warmth.iter().map(|t| (t - mean).powi(2)).sum();
+    if design.iter().any(|v: &f64| !v.is_finite()) {
+        return f64::INFINITY;
+    }
     let unexplained = design
         .clone()
         .svd(true, true)

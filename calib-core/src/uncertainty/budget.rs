@@ -104,7 +104,8 @@ impl Budget {
         });
     }
 
-    /// Adds a line estimated with `degrees_of_freedom`.
+    /// Adds a line estimated with `degrees_of_freedom`; fewer than one are taken
+    /// as one.
     pub fn add_estimated(&mut self, source: Source, u: f64, degrees_of_freedom: f64) {
         self.lines.push(Contribution {
             source,
@@ -144,7 +145,9 @@ impl Budget {
     pub fn degrees_of_freedom(&self) -> Option<f64> {
         let (mut fit_square, mut fit_dof, mut denominator) = (0.0, f64::INFINITY, 0.0);
         for line in &self.lines {
-            let Some(dof) = line.degrees_of_freedom else {
+            // Less than one, or no number, would make a line too small to matter
+            // decide the whole budget, or a line of zero undo it.
+            let Some(dof) = line.degrees_of_freedom.map(|dof| dof.max(1.0)) else {
                 continue;
             };
             if matches!(line.source, Source::CurveParameters | Source::CoreScatter) {
@@ -177,7 +180,9 @@ impl Budget {
 
 /// Two-sided coverage factor for `coverage` at `degrees_of_freedom` (whole
 /// part, at least 1), or of the normal distribution where those are unlimited.
+/// A coverage of 1 or more, or one that is no number, is taken as all but 1.
 pub fn coverage_factor(coverage: f64, degrees_of_freedom: Option<f64>) -> f64 {
+    let coverage = if coverage.is_nan() { 1.0 } else { coverage };
     let upper = 0.5 + coverage.clamp(0.0, 1.0 - 1e-12) / 2.0;
     let student = degrees_of_freedom
         .map(|dof| dof.floor().max(1.0))
@@ -217,6 +222,31 @@ mod tests {
         let mut budget = Budget::default();
         budget.add_known(Source::Balance, 1.0);
         assert_eq!(budget.degrees_of_freedom(), None);
+    }
+
+    #[test]
+    fn a_line_without_degrees_of_freedom_neither_rules_nor_undoes_the_budget() {
+        for (u, least) in [(0.0, 3.0), (1e-5, 2.999)] {
+            for dof in [0.0, 0.5, f64::NAN] {
+                let mut budget = Budget::default();
+                budget.add_estimated(Source::CurveParameters, 0.01, 3.0);
+                budget.add_estimated(Source::ReadingNoise, u, dof);
+                let effective = budget.degrees_of_freedom().unwrap();
+                assert!(
+                    (least..=3.001).contains(&effective),
+                    "{u} {dof}: {effective}"
+                );
+            }
+        }
+    }
+
+    #[test]
+    fn a_coverage_that_is_none_does_not_panic() {
+        for coverage in [f64::NAN, 1.0, 7.0] {
+            assert!(coverage_factor(coverage, Some(3.0)) > 1000.0);
+            assert!(coverage_factor(coverage, None) > 7.0);
+        }
+        assert_eq!(coverage_factor(-1.0, None), 0.0);
     }
 
     #[test]

@@ -7,7 +7,7 @@ use calib_core::calibration::Direction;
 use calib_core::irrigation::{Application, DeadBandGovernor, RunTime, SetPointEvidence, Supply};
 use calib_core::quantity::Quantity;
 use calib_core::soil::SoilWater;
-use calib_core::uncertainty::Budget;
+use calib_core::uncertainty::{Budget, Source};
 use serde::Serialize;
 use std::fmt;
 
@@ -24,6 +24,12 @@ pub struct SetPointReport {
     pub refill_standard_uncertainty: f64,
     /// m3/m3.
     pub stop_standard_uncertainty: f64,
+    /// Expanded uncertainty (95 %) of one reading at refill, m3/m3.
+    pub reading_expanded: f64,
+    /// Lowest theta_v the calibration answers for, m3/m3.
+    pub driest: f64,
+    /// Count at which it does, at the reference temperature.
+    pub driest_count: f64,
     /// Where the allowed depletion comes from.
     pub depletion_from: String,
     /// Where the root depth comes from.
@@ -34,8 +40,61 @@ pub struct SetPointReport {
 }
 
 impl SetPointReport {
+    /// Whether the probe can tell a full soil from a spent one: one reading must
+    /// be surer than half the available water.
+    pub fn is_fit(&self) -> bool {
+        self.reading_expanded <= 0.5 * self.soil_water.available().value
+    }
+
+    /// What to think of before relying on these set points.
+    pub fn warnings(&self) -> Vec<Warning> {
+        let mut warnings: Vec<Warning> = self.run_warning(&self.supply).into_iter().collect();
+        let set = &self.evidence.set_points;
+        let margin = set.refill.value() - self.driest;
+        if margin < self.reading_expanded {
+            warnings.push(Warning {
+                place: self.probe.clone(),
+                what: format!(
+                    "refill lies only {margin:.3} m3/m3 above the driest core, less than one reading is sure of (+- {:.3})",
+                    self.reading_expanded
+                ),
+                why: "a bed drier than the driest core gets no answer from the controller, and so no water"
+                    .to_owned(),
+                advice: "take drier cores, at best below the wilting point, and fit again".to_owned(),
+            });
+        }
+        if !self.is_fit() {
+            warnings.push(Warning {
+                place: self.probe.clone(),
+                what: format!(
+                    "one reading is sure to +- {:.3} m3/m3 only, and the soil holds {:.3} m3/m3 between field capacity and wilting point",
+                    self.reading_expanded,
+                    self.soil_water.available().value
+                ),
+                why: "the probe cannot tell a full soil from a spent one; this calibration is judged not fit to steer a pump"
+                    .to_owned(),
+                advice: "look at the chart and `ovendry fit --details` for a core far off the curve, and for a slip in its masses first"
+                    .to_owned(),
+            });
+        } else if self.reading_expanded > set.dead_band() {
+            warnings.push(Warning {
+                place: self.probe.clone(),
+                what: format!(
+                    "one reading is sure to +- {:.3} m3/m3, more than the dead band of {:.3}",
+                    self.reading_expanded,
+                    set.dead_band()
+                ),
+                why: "the pump will keep the band it is given, but the band itself may lie too wet or too dry"
+                    .to_owned(),
+                advice: "see with a spade how wet the roots are at both set points; more cores narrow it"
+                    .to_owned(),
+            });
+        }
+        warnings
+    }
+
     /// What a run outside the pump's limits means.
-    pub fn warning(&self, supply: &Supply) -> Option<Warning> {
+    fn run_warning(&self, supply: &Supply) -> Option<Warning> {
         let run = duration(self.application.run_time_s);
         let (what, why, advice) = match self.application.run_time {
             RunTime::Fits => return None,
@@ -77,7 +136,7 @@ impl fmt::Display for SetPointReport {
         let mut table = TextTable::new([
             Column::words("set point"),
             Column::numbers("theta_v", "m3/m3"),
-            Column::numbers("+-", "m3/m3"),
+            Column::numbers("+- 1 s.u.", "m3/m3"),
             Column::numbers("raw count", ""),
         ]);
         for (name, theta, u, count) in [
@@ -106,7 +165,8 @@ impl fmt::Display for SetPointReport {
         self.write_instruction(f)?;
         self.write_band(f)?;
         self.write_water(f)?;
-        self.write_grounds(f)
+        self.write_grounds(f)?;
+        self.write_advice(f)
     }
 }
 
@@ -134,6 +194,16 @@ impl SetPointReport {
 
     fn write_band(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
         let set = &self.evidence.set_points;
+        writeln!(
+            f,
+            "Drier than {:.3} m3/m3 ({} {:.0} counts) the controller has no answer and keeps the pump off.",
+            self.driest,
+            match self.direction {
+                Direction::FallsWhenWetter => "above",
+                Direction::RisesWhenWetter => "below",
+            },
+            self.driest_count
+        )?;
         writeln!(
             f,
             "Dead band: {:.3} m3/m3 or {} counts, set by {}; the probe resolves {:.3} m3/m3 at refill.",
@@ -209,6 +279,21 @@ impl SetPointReport {
     }
 }
 
+impl SetPointReport {
+    /// The one measurement that would help most, where one clearly would.
+    fn write_advice(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        let budget = &self.evidence.stop_budget;
+        let soil = budget.only(|source| source == Source::SoilWater).standard();
+        if soil > 0.8 * budget.standard() && soil > self.evidence.set_points.dead_band() / 2.0 {
+            writeln!(
+                f,
+                "Nearly all of this +- is the soil's, not the probe's: tables know a texture, not this bed. What helps most is a field capacity of its own: soak the bed, cover it, read the probe after two days, and write field_capacity into site.toml."
+            )?;
+        }
+        Ok(())
+    }
+}
+
 /// The lines of a budget, largest first, down to a twentieth of the whole.
 fn largest_first(budget: &Budget) -> String {
     let least = budget.standard() / 20.0;
@@ -222,13 +307,13 @@ fn largest_first(budget: &Budget) -> String {
     shown.join(", ")
 }
 
-/// Seconds as a person says them, to the second below an hour and to the minute
+/// Seconds as a person says them: to the second below five minutes, to the minute
 /// above.
 fn duration(seconds: f64) -> String {
     let whole = seconds.round() as u64;
     if whole < 60 {
         format!("{whole} s")
-    } else if whole < 3600 {
+    } else if whole < 300 {
         match whole % 60 {
             0 => format!("{} min", whole / 60),
             rest => format!("{} min {rest} s", whole / 60),
@@ -236,6 +321,7 @@ fn duration(seconds: f64) -> String {
     } else {
         let minutes = (seconds / 60.0).round() as u64;
         match minutes % 60 {
+            _ if minutes < 60 => format!("{minutes} min"),
             0 => format!("{} h", minutes / 60),
             rest => format!("{} h {rest} min", minutes / 60),
         }
