@@ -151,6 +151,11 @@ quantity!(
     LitrePerMinute, "flow", "L/min", 0.001, 100_000.0
 );
 quantity!(
+    /// Relative permittivity, real or apparent: 1 for nothing, 88 for water just
+    /// above freezing. Noise may take one measured in air a little below 1.
+    Permittivity, "relative permittivity", "", 0.5, 120.0
+);
+quantity!(
     /// A share between nothing and all of something.
     Fraction, "fraction", "", 0.0, 1.0
 );

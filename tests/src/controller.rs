@@ -79,7 +79,11 @@ impl Recipe {
             CurveKind::StraightLine | CurveKind::Hyperbolic => vec![0.0, b],
             CurveKind::Quadratic => vec![0.0, b, 0.45 * bend * b],
             CurveKind::Exponential => vec![0.0, b, 2.5 * bend],
+            CurveKind::Power => vec![0.0, b, 1.0 + 2.5 * bend],
             CurveKind::Cubic => vec![0.0, b, 0.2 * bend * b, 0.4 * bend * b],
+            CurveKind::TwoSegment => vec![0.0, b, b * (1.2 + bend), 0.4 * bend],
+            CurveKind::InvertedLogistic => vec![0.0, b, 0.3 * bend, 0.5],
+            CurveKind::MonotoneSpline => vec![0.0, b, bend, -2.0 * bend, 1.5 * bend],
         };
         let at = |count: f64, p: &[f64]| self.kind.model().value(axis.z(count), p);
         let (at_low, at_high) = match self.direction {

@@ -50,6 +50,16 @@ pub fn truth_of(kind: CurveKind) -> fn(f64) -> f64 {
             let z = (c - 500.0) / 180.0;
             0.22 - 0.09 * z + 0.02 * z * z - 0.06 * z * z * z
         },
+        CurveKind::Power => |c| 0.02 + 0.34 * (c / 320.0).powf(-2.5),
+        CurveKind::TwoSegment => |c| 0.20 - (0.0014 * (c - 470.0)).min(0.0005 * (c - 470.0)),
+        CurveKind::InvertedLogistic => |c| 0.24 - 0.07 * ((c - 250.0) / (730.0 - c)).ln(),
+        // The knots are at the ends of the counts dug, which vary; it follows
+        // this closely, not exactly.
+        CurveKind::MonotoneSpline => |c| {
+            let z = (c - 500.0) / 180.0;
+            let p = [0.2, -0.15, -1.5, 0.8, 0.7];
+            CurveKind::MonotoneSpline.model().value(z, &p)
+        },
     }
 }
 

@@ -85,3 +85,19 @@ pub fn agrees(what: &str, got: f64, expected: f64, relative: f64) {
         "{what}\nexpected {expected:.12e}\n     got {got:.12e}\nrelative difference {off:.2e}, allowed {relative:.2e}"
     );
 }
+
+/// The rows of one quantity in a file of columns `quantity`, `at` and `value`:
+/// pairs of `at` and `value`.
+///
+/// # Panics
+/// If the file has no such columns, or a cell of theirs is not a number.
+pub fn dielectric_rows(file: &str, quantity: &str) -> Vec<(f64, f64)> {
+    let table = Table::of(file);
+    table
+        .text("quantity")
+        .iter()
+        .zip(table.numbers("at").into_iter().zip(table.numbers("value")))
+        .filter(|(name, _)| *name == quantity)
+        .map(|(_, pair)| pair)
+        .collect()
+}

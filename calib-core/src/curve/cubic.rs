@@ -6,6 +6,8 @@ use super::{CurveError, CurveKind, CurveModel, StartPoint};
 /// The cubic polynomial in the dimensionless count.
 pub(super) struct Cubic;
 
+/// The inverse is left to the search: Cardano's formula loses digits where two
+/// roots are close, which is where a calibration nearly turns.
 impl CurveModel for Cubic {
     fn kind(&self) -> CurveKind {
         CurveKind::Cubic

@@ -38,6 +38,18 @@ impl CurveModel for Quadratic {
         [z.is_finite().then_some(z), None]
     }
 
+    /// The root of `c z^2 + b z = theta - a` that lies between the ends, by the
+    /// form of the quadratic formula that does not cancel.
+    fn inverse(&self, theta: f64, p: &[f64], within: (f64, f64)) -> Option<f64> {
+        let (b, c, y) = (p[1], p[2], theta - p[0]);
+        let q = -0.5 * (b + b.signum() * (b * b + 4.0 * c * y).sqrt());
+        let middle = 0.5 * (within.0 + within.1);
+        [q / c, -y / q]
+            .into_iter()
+            .filter(|z| z.is_finite())
+            .min_by(|one, other| (one - middle).abs().total_cmp(&(other - middle).abs()))
+    }
+
     fn start(&self, points: &[StartPoint]) -> Result<Vec<f64>, CurveError> {
         Ok(linear_start(self, points, &[0.0; 3], 3)?.0)
     }

@@ -36,6 +36,10 @@ impl CurveModel for StraightLine {
         [None, None]
     }
 
+    fn inverse(&self, theta: f64, p: &[f64], _within: (f64, f64)) -> Option<f64> {
+        Some((theta - p[0]) / p[1])
+    }
+
     fn start(&self, points: &[StartPoint]) -> Result<Vec<f64>, CurveError> {
         Ok(linear_start(self, points, &[0.0; 2], 2)?.0)
     }

@@ -110,7 +110,7 @@ pub fn choose(
 ) -> Result<Choice, FitError> {
     let kinds: Vec<CurveKind> = match asked_for {
         Some(kind) => vec![kind],
-        None => CurveKind::ALL.to_vec(),
+        None => CurveKind::USUAL.to_vec(),
     };
     let plain = fit_all(observations, &kinds, None);
     let (fits, temperature) = decide_temperature(observations, &kinds, plain);

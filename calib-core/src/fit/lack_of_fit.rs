@@ -59,6 +59,9 @@ pub(super) fn lack_of_fit(
         return None;
     }
     let f = (lack / lack_freedom) / (pure / pure_freedom);
+    if !f.is_finite() {
+        return None;
+    }
     let distribution = FisherSnedecor::new(lack_freedom, pure_freedom).ok()?;
     Some(LackOfFit {
         f,

@@ -224,6 +224,7 @@ pub fn fit_curve(
 
 /// A curve must be monotone over its domain and stay near what soil can hold.
 fn check_shape(curve: &Curve, domain: Domain) -> Result<(), FitError> {
+    curve.check_defined(domain.low, domain.high)?;
     if let Some(turning) = curve.turning_point_within(domain.low, domain.high) {
         return Err(FitError::NotMonotone {
             kind: curve.kind,

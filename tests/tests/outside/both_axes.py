@@ -25,15 +25,45 @@ import odrpack
 with warnings.catch_warnings():
     warnings.simplefilter("ignore", DeprecationWarning)
     import scipy
+    import scipy.interpolate
     import scipy.odr
 
-# The count z is dimensionless: origin/count is 1/(1 + z) for the hyperbolic curve.
+
+
+def two_segment(z, p):
+    return p[0] + numpy.where(z < p[3], p[1], p[2]) * (z - p[3])
+
+
+def inverted_logistic(z, p):
+    # The count levels off at the roots of 1 + e z - s z^2.
+    low, high = sorted(numpy.roots([-p[3], p[2], 1.0]).real)
+    width = p[1] * (-low * high) / (high - low)
+    return p[0] + width * (numpy.log((z - low) / (high - z)) - numpy.log(-low / high))
+
+
+def monotone_spline(z, p):
+    # Slopes of the control polygon, of mean 1 over its length, then its corners.
+    slopes = numpy.exp(numpy.concatenate([[0.0], numpy.cumsum(p[2:5])]))
+    gaps = numpy.array([1.0, 2.0, 2.0, 1.0]) / 3.0
+    slopes *= 2.0 / (slopes @ gaps)
+    corners = numpy.concatenate([[0.0], numpy.cumsum(slopes * gaps)])
+    knots = [-1.0] * 4 + [0.0] + [1.0] * 4
+    spline = scipy.interpolate.BSpline(knots, corners, 3)
+    return p[0] + p[1] * (spline(z) - spline(0.0))
+
+
+# The count z is dimensionless: count/origin is 1 + z for the hyperbolic curve and
+# the power curve.
 CURVES = {
     "straight-line": lambda z, p: p[0] + p[1] * z,
     "hyperbolic": lambda z, p: p[0] + p[1] * (1 / (1 + z) - 1),
     "quadratic": lambda z, p: p[0] + p[1] * z + p[2] * z**2,
     "exponential": lambda z, p: p[0] + p[1] * numpy.expm1(p[2] * z) / p[2],
+    "power": lambda z, p: p[0] + p[1] * numpy.expm1(p[2] * numpy.log1p(z)) / p[2],
     "cubic": lambda z, p: p[0] + p[1] * z + p[2] * z**2 + p[3] * z**3,
+    "two-segment": two_segment,
+    "inverted-logistic": inverted_logistic,
+    "monotone-spline": monotone_spline,
 }
 
 MOST_STEPS = 1000

@@ -17,7 +17,7 @@ use std::fs::File;
 use std::process::Command;
 
 pub const CHECK: Check = Check {
-    name: "two other programs solve twenty fits with errors on both axes as we do",
+    name: "two other programs solve thirty-six fits with errors on both axes as we do",
     needs: &["python3"],
     run,
 };
@@ -64,13 +64,24 @@ impl Problem {
             CurveKind::Hyperbolic => vec![0.22, 0.17],
             CurveKind::Quadratic => vec![0.22, -0.14, 0.04],
             CurveKind::Exponential => vec![0.2, -0.11, -0.9],
+            CurveKind::Power => vec![0.2, -0.2, -1.4],
             CurveKind::Cubic => vec![0.23, -0.08, 0.03, -0.05],
+            CurveKind::TwoSegment => vec![0.2, -0.05, -0.2, 0.1],
+            CurveKind::InvertedLogistic => vec![0.22, -0.09, 0.1, 0.4],
+            CurveKind::MonotoneSpline => vec![0.22, -0.14, 0.6, -0.8, 0.3],
         };
-        // Count zero is z = -1 on the axis of the hyperbolic curve.
-        let reach = if kind == CurveKind::Hyperbolic {
-            0.6
-        } else {
-            1.0
+        let reach = match kind {
+            // Count zero is z = -1 on the axis of these.
+            CurveKind::Hyperbolic | CurveKind::Power => 0.6,
+            // Its levels lie a little beyond 1, and the knots of the other at 1,
+            // past which a spline elsewhere does not go on straight.
+            CurveKind::InvertedLogistic | CurveKind::MonotoneSpline => 0.8,
+            _ => 1.0,
+        };
+        // What makes these more than a cubic must show through the errors.
+        let calm = match kind {
+            CurveKind::TwoSegment | CurveKind::InvertedLogistic | CurveKind::MonotoneSpline => 0.1,
+            _ => 1.0,
         };
         let mut problem = Self {
             kind,
@@ -83,8 +94,8 @@ impl Problem {
         for _ in 0..rng.random_range(8..=30) {
             let z: f64 = reach * rng.random_range(-1.0..1.0);
             let (u_z, u_theta) = (
-                rng.random_range(0.002..0.06),
-                rng.random_range(0.001..0.012),
+                calm * rng.random_range(0.002..0.06),
+                calm * rng.random_range(0.001..0.012),
             );
             let mut error = |u: f64| -> f64 {
                 let e: f64 = StandardNormal.sample(&mut rng);
