@@ -44,7 +44,7 @@ fn the_demo_is_clean_and_says_that_it_is_invented() {
         .says("3 soils, 3 probes")
         .says("63 cores")
         .says("756 readings")
-        .says("next: ovendry fit demo");
+        .says("next: ovendry calibrate demo");
 }
 
 #[test]
