@@ -135,6 +135,8 @@ pub struct Controller {
     pub root_depth: Option<Millimetre>,
     /// Allowed depletion, share of available water; overrides the crop's.
     pub allowed_depletion: Option<Fraction>,
+    /// Water the crop uses up, mm a day; adjusts the crop's allowed depletion.
+    pub evapotranspiration: f64,
     /// Share of the water pumped that reaches the root zone.
     pub application_efficiency: Fraction,
     /// Shortest time the pump stays on, seconds.

@@ -74,7 +74,9 @@ fn json_files_follow_their_schema_and_broken_ones_do_not() {
     let schema: Value = serde_json::from_str(&schema_folder("controller.schema.json")).unwrap();
     let mut schemas = boon::Schemas::new();
     let mut compiler = boon::Compiler::new();
-    compiler.add_resource("controller.schema.json", schema).unwrap();
+    compiler
+        .add_resource("controller.schema.json", schema)
+        .unwrap();
     let index = compiler
         .compile("controller.schema.json", &mut schemas)
         .unwrap();

@@ -206,8 +206,12 @@ fn counts_with_a_temperature_term_say_at_what_temperature_they_hold() {
 
 #[test]
 fn a_hot_day_allows_less_depletion() {
-    bench(SITE, &[upper()])
-        .run(&["setpoints", ".", "--evapotranspiration", "7.5"])
+    let hot = SITE.replace(
+        "maximum_on_s = 7200",
+        "evapotranspiration_mm_per_day = 7.5\nmaximum_on_s = 7200",
+    );
+    bench(&hot, &[upper()])
+        .run(&["setpoints", "."])
         .exits(0)
         .says("Allowed depletion 30 % of the available water")
         .says("rises to 510; stop it when it falls to 450");
@@ -311,10 +315,14 @@ fn a_root_zone_without_depth_is_refused_where_it_is_stated() {
 
 #[test]
 fn a_water_use_no_field_has_is_refused() {
-    bench(SITE, &[upper()])
-        .run(&["setpoints", ".", "--evapotranspiration", "-3"])
+    let impossible = SITE.replace(
+        "maximum_on_s = 7200",
+        "evapotranspiration_mm_per_day = 55\nmaximum_on_s = 7200",
+    );
+    bench(&impossible, &[upper()])
+        .run(&["setpoints", "."])
         .exits(2)
-        .complains("command line: --evapotranspiration = \"-3\": crop evapotranspiration -3 mm/day lies outside 0 to 20 mm/day");
+        .complains("evapotranspiration_mm_per_day = \"55\": lies outside 0 to 20 mm a day");
 }
 
 #[test]

@@ -22,8 +22,6 @@ pub struct Calibrate {
     /// Use this curve for every probe instead of choosing
     #[arg(long, value_name = "NAME", value_parser = fit::curve_names())]
     curve: Option<CurveKind>,
-    #[command(flatten)]
-    demand: setpoints::WaterDemand,
     /// Overwrite results of an earlier run
     #[arg(long)]
     force: bool,
@@ -39,7 +37,7 @@ pub struct Calibrate {
 pub fn run(command: &Calibrate) -> Result<Verdict, Failure> {
     // What set points will need is looked at first, so that nothing is written
     // only to stop halfway.
-    setpoints::prepare(&command.dir, command.demand)?;
+    setpoints::prepare(&command.dir)?;
     let fitted = fit::work(&fit::Fit {
         dir: command.dir.clone(),
         out: command.out.clone(),
@@ -67,7 +65,6 @@ pub fn run(command: &Calibrate) -> Result<Verdict, Failure> {
         dir: command.dir.clone(),
         out: command.out.clone(),
         probe: None,
-        demand: command.demand,
         json: command.json,
     })?;
     if !command.json {
@@ -93,7 +90,6 @@ pub fn run(command: &Calibrate) -> Result<Verdict, Failure> {
         out: command.out.clone(),
         probe: Vec::new(),
         max_error: DEFAULT_MAX_ERROR,
-        demand: command.demand,
         force: command.force,
         json: command.json,
     })?;

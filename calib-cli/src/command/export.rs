@@ -2,7 +2,7 @@
 //! against them after writing.
 
 use super::fit::out_folder;
-use super::setpoints::{WaterDemand, for_calibration};
+use super::setpoints::for_calibration;
 use super::verify::{Against, Findings, examine};
 use crate::calibration_file::CalibrationFile;
 use crate::caution;
@@ -31,8 +31,6 @@ pub struct Arguments {
     /// Largest difference from the curve the table may add, m3/m3
     #[arg(long, value_name = "M3_PER_M3", default_value_t = DEFAULT_MAX_ERROR)]
     pub(super) max_error: f64,
-    #[command(flatten)]
-    pub(super) demand: WaterDemand,
     /// Overwrite files that exist
     #[arg(long)]
     pub(super) force: bool,
@@ -75,7 +73,7 @@ pub(super) fn work(arguments: &Arguments) -> Result<Exported, Failure> {
         force: arguments.force,
     };
     let written = export(&request, &site, |path, file| {
-        for_calibration(&site, arguments.demand, path, file)
+        for_calibration(&site, path, file)
     })?;
     let findings = written
         .iter()
@@ -289,6 +287,7 @@ mod tests {
                 crop: None,
                 root_depth: None,
                 allowed_depletion: None,
+                evapotranspiration: 5.0,
                 application_efficiency: Fraction::new(0.9).unwrap(),
                 minimum_on_s: 60,
                 minimum_off_s: 600,

@@ -1,6 +1,6 @@
 //! `ovendry fit`: one calibration for each probe and its soil, explained.
 
-use super::setpoints::{WaterDemand, for_calibration};
+use super::setpoints::for_calibration;
 use super::soil::{command_line, known, soil_of};
 use crate::calibration_file::{CalibrationFile, FORMAT, SUFFIX, VERSION};
 use crate::cores::{self, Core};
@@ -282,9 +282,8 @@ fn levels(workbench: &Workbench, fitted: &Fitted<'_>, file: &CalibrationFile) ->
         .map_or_else(Vec::new, |(_, evidence)| {
             let water = evidence.water;
             let mut levels = vec![level("field capacity", water.field_capacity.value)];
-            let demand = WaterDemand::default();
             let path = Path::new(SUFFIX);
-            if let Ok(points) = for_calibration(&workbench.site, demand, path, file) {
+            if let Ok(points) = for_calibration(&workbench.site, path, file) {
                 levels.push(level("refill", points.refill));
             }
             levels.push(level("wilting point", water.wilting_point.value));

@@ -12,8 +12,7 @@ use crate::output::{print, print_json};
 use crate::table::load_site;
 use crate::workbench::{Controller, Site};
 use calib_core::irrigation::{
-    Crop, Demand, IrrigationError, SetPoints, Supply, TABLE_EVAPOTRANSPIRATION, apply, crop,
-    set_points,
+    Crop, Demand, IrrigationError, SetPoints, Supply, apply, crop, set_points,
 };
 use calib_core::reference::{Publication, PublicationKey, publication};
 use clap::Args;
@@ -32,19 +31,9 @@ pub struct Setpoints {
     /// Only this probe
     #[arg(long, value_name = "ID")]
     pub(super) probe: Option<String>,
-    #[command(flatten)]
-    pub(super) demand: WaterDemand,
     /// Print JSON
     #[arg(long)]
     pub(super) json: bool,
-}
-
-/// How fast the crop uses water up.
-#[derive(Debug, Clone, Copy, Args)]
-pub struct WaterDemand {
-    /// Water the crop uses up, mm a day; adjusts the crop's allowed depletion
-    #[arg(long, value_name = "MM", default_value_t = TABLE_EVAPOTRANSPIRATION, allow_negative_numbers = true)]
-    evapotranspiration: f64,
 }
 
 /// The set points of every calibrated probe, with where they come from.
@@ -105,7 +94,7 @@ pub fn run(command: &Setpoints) -> Result<Verdict, Failure> {
 pub(super) fn work(command: &Setpoints) -> Result<Answer, Failure> {
     let site = load_site(&command.dir)?;
     let pump = pump(&site)?;
-    let asked = asked(&site, pump, command.demand)?;
+    let asked = asked(&site, pump)?;
     let calibrations = calibrations(command)?;
     let mut answer = answer(&site, pump, &asked, &calibrations)?;
     for (path, file) in &calibrations {
@@ -114,22 +103,14 @@ pub(super) fn work(command: &Setpoints) -> Result<Answer, Failure> {
     Ok(answer)
 }
 
-impl Default for WaterDemand {
-    fn default() -> Self {
-        Self {
-            evapotranspiration: TABLE_EVAPOTRANSPIRATION,
-        }
-    }
-}
-
 /// Looks at everything set points need of site.toml, before there is a
 /// calibration.
 ///
 /// # Errors
 /// [`Failure::Input`] with what is missing or wrong there.
-pub(super) fn prepare(folder: &Path, demand: WaterDemand) -> Result<(), Failure> {
+pub(super) fn prepare(folder: &Path) -> Result<(), Failure> {
     let site = load_site(folder)?;
-    asked(&site, pump(&site)?, demand)?;
+    asked(&site, pump(&site)?)?;
     all_or_every_complaint(site.soils.iter().map(|soil| known(&site, soil)))?;
     Ok(())
 }
@@ -137,12 +118,11 @@ pub(super) fn prepare(folder: &Path, demand: WaterDemand) -> Result<(), Failure>
 /// The set points of one calibration at a site.
 pub(super) fn for_calibration(
     site: &Site,
-    demand: WaterDemand,
     path: &Path,
     file: &CalibrationFile,
 ) -> Result<SetPoints, Failure> {
     let pump = pump(site)?;
-    let asked = asked(site, pump, demand)?;
+    let asked = asked(site, pump)?;
     let report = one(site, &supply(pump), &asked, path, file)?;
     Ok(report.evidence.set_points)
 }
@@ -168,15 +148,9 @@ fn pump(site: &Site) -> Result<&Controller, Failure> {
 }
 
 /// Allowed depletion and root depth: as stated, or else the crop's.
-fn asked(site: &Site, pump: &Controller, demand: WaterDemand) -> Result<Asked, Failure> {
-    let evapotranspiration = demand.evapotranspiration;
+fn asked(site: &Site, pump: &Controller) -> Result<Asked, Failure> {
+    let evapotranspiration = pump.evapotranspiration;
     let at_pump = |error: IrrigationError| match &error {
-        IrrigationError::Evapotranspiration { value } => command_line(
-            "--evapotranspiration",
-            &value.to_string(),
-            error.to_string(),
-            error.mend(),
-        ),
         _ => Complaint::about(&site.file, error.to_string(), error.mend()).at_line(pump.line),
     };
     let row: Option<&Crop> = match (&pump.crop, pump.allowed_depletion, pump.root_depth) {

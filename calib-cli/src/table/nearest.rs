@@ -61,6 +61,24 @@ fn has_words_of(text: &str, name: &str) -> bool {
         })
 }
 
+/// Units as names of keys and columns end in them.
+const UNITS: &[&str] = &[
+    "mm", "cm", "m", "g", "mg", "kg", "cm3", "mm3", "ml", "l", "m2", "ha", "a", "s", "min", "h",
+    "c", "f", "k", "mv", "v", "percent", "minutes", "seconds", "hours",
+];
+
+/// The units two names end in, where they differ: such a name must not just be
+/// changed, for the number behind it would change its meaning.
+pub fn other_unit<'n>(written: &'n str, known: &'n str) -> Option<(&'n str, &'n str)> {
+    let unit = |name: &'n str| {
+        name.rsplit('_')
+            .next()
+            .filter(|last| UNITS.contains(&last.to_lowercase().as_str()))
+    };
+    let (from, to) = (unit(written)?, unit(known)?);
+    (!from.eq_ignore_ascii_case(to)).then_some((from, to))
+}
+
 /// `the known ones are a, b and c`, for when nothing is near.
 pub fn listed<'k>(names: impl IntoIterator<Item = &'k str>) -> String {
     let names: Vec<&str> = names.into_iter().collect();
@@ -87,6 +105,17 @@ mod tests {
         assert_eq!(nearest("raw_cuont", known), Some("raw_count"));
         assert_eq!(nearest("count", known), Some("raw_count"));
         assert_eq!(nearest("time", known), Some("timestamp"));
+    }
+
+    #[test]
+    fn a_name_in_another_unit_is_told_from_a_slip() {
+        assert_eq!(
+            other_unit("root_depth_cm", "root_depth_mm"),
+            Some(("cm", "mm"))
+        );
+        assert_eq!(other_unit("dry_kg", "dry_g"), Some(("kg", "g")));
+        assert_eq!(other_unit("root_dept_mm", "root_depth_mm"), None);
+        assert_eq!(other_unit("root_depth", "root_depth_mm"), None);
     }
 
     #[test]

@@ -254,12 +254,6 @@ impl Reader<'_> {
             ));
         }
         if time == latest.time {
-            if rest == latest.rest {
-                return findings.refuse(cell.complaint(
-                    format!("repeats the reading of {probe} in line {}", latest.line),
-                    "remove the row that stands twice",
-                ));
-            }
             if latest.repeats == 0 {
                 latest.first_repeat = cell.line;
             }

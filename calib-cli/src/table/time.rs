@@ -1,4 +1,4 @@
-//! Times as loggers write them: RFC 3339, or the pattern and offset that
+//! Times as loggers write them: RFC 3339 always, and the pattern and offset that
 //! site.toml declares.
 
 use super::delimited::Sheet;
@@ -46,7 +46,7 @@ const COMMON_PATTERNS: [&str; 17] = [
 /// How times are written in this workbench.
 #[derive(Debug, Clone, Default)]
 pub struct Clock {
-    /// The declared pattern; RFC 3339 where there is none.
+    /// The declared pattern, beside RFC 3339.
     pub pattern: Option<String>,
     /// The declared offset, for times that carry none.
     pub offset: Option<Offset>,
@@ -114,33 +114,42 @@ impl Clock {
 
     fn parse(&self, text: &str) -> Result<jiff::Timestamp, Fault> {
         let time = match &self.pattern {
-            Some(pattern) => {
-                let mut broken_down =
-                    strtime::parse(pattern, text).map_err(|_| Fault::NotThePattern)?;
-                if broken_down.offset().is_none() {
-                    broken_down.set_offset(self.offset);
-                }
-                broken_down
-                    .to_timestamp()
-                    .map_err(|_| Fault::NotThePattern)?
-            }
-            None => match text.parse() {
-                Ok(time) => time,
-                Err(_) => {
-                    let civil: DateTime = text.parse().map_err(|_| Fault::NotRfc3339)?;
-                    if !text.contains(':') {
-                        return Err(Fault::NotRfc3339);
-                    }
-                    let offset = self.offset.ok_or(Fault::NoOffset)?;
-                    offset.to_timestamp(civil).map_err(|_| Fault::NotRfc3339)?
-                }
-            },
+            Some(pattern) => self
+                .by_pattern(pattern, text)
+                .or_else(|| self.standard(text).ok())
+                .ok_or(Fault::NotThePattern)?,
+            None => self.standard(text)?,
         };
         match time.as_second() {
             second if second < EARLIEST => Err(Fault::ClockNotSet),
             second if second > LATEST => Err(Fault::TooLate),
             _ => Ok(time),
         }
+    }
+}
+
+impl Clock {
+    /// The time in the declared pattern.
+    fn by_pattern(&self, pattern: &str, text: &str) -> Option<jiff::Timestamp> {
+        let mut broken_down = strtime::parse(pattern, text).ok()?;
+        if broken_down.offset().is_none() {
+            broken_down.set_offset(self.offset);
+        }
+        broken_down.to_timestamp().ok()
+    }
+
+    /// The time in RFC 3339 form, which is understood whatever is declared: the
+    /// two tables often come from different machines.
+    fn standard(&self, text: &str) -> Result<jiff::Timestamp, Fault> {
+        if let Ok(time) = text.parse() {
+            return Ok(time);
+        }
+        let civil: DateTime = text.parse().map_err(|_| Fault::NotRfc3339)?;
+        if !text.contains(':') {
+            return Err(Fault::NotRfc3339);
+        }
+        let offset = self.offset.ok_or(Fault::NoOffset)?;
+        offset.to_timestamp(civil).map_err(|_| Fault::NotRfc3339)
     }
 }
 

@@ -45,8 +45,4 @@ kinds! {
         Change(READINGS, "2026-05-05T08:12:00Z", "2026-05-04T20:12:00Z")
         => "readings.csv:9: timestamp = \"2026-05-04T20:12:00Z\": is earlier than the reading of P1 before it (2026-05-05T08:11:00Z in line 8)",
            "sort the file by time; if the clock was set back, correct the times before it";
-    "row-twice" a_reading_that_stands_twice_is_refused:
-        Change(READINGS, "2026-05-05T08:12:00Z,P1,613,16.9,3302", "2026-05-05T08:11:00Z,P1,614,17.0,3300")
-        => "readings.csv:9: timestamp = \"2026-05-05T08:11:00Z\": repeats the reading of P1 in line 8",
-           "remove the row that stands twice";
 }

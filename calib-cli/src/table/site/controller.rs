@@ -6,7 +6,7 @@ use crate::failure::without_value;
 use crate::findings::{Findings, Refused};
 use crate::table::number::quantity;
 use crate::workbench::Controller;
-use calib_core::irrigation::crop;
+use calib_core::irrigation::{MAXIMUM_EVAPOTRANSPIRATION, TABLE_EVAPOTRANSPIRATION, crop};
 use calib_core::quantity::{Fraction, Millimetre, Quantity};
 
 /// Share of the water pumped that reaches the root zone, where none is given:
@@ -34,6 +34,10 @@ pub(super) const KEYS: &[Key] = &[
         "0.3: share of the available water the crop may use up",
     ),
     Key::new(
+        "evapotranspiration_mm_per_day",
+        "5: water the crop uses up, mm a day",
+    ),
+    Key::new(
         "application_efficiency",
         "0.9: share of the water that reaches the roots",
     ),
@@ -59,6 +63,7 @@ pub(super) fn read(
     // A crop with figures of its own may have any name.
     let needs_figures = matches!(root_depth, Ok(None)) || matches!(allowed_depletion, Ok(None));
     let crop = read_crop(&table, needs_figures, findings);
+    let evapotranspiration = read_evapotranspiration(&table, findings);
     let efficiency = read_share(&table, "application_efficiency", findings);
     let minimum_on = read_seconds(&table, "minimum_on_s", MINIMUM_ON_S, findings);
     let minimum_off = read_seconds(&table, "minimum_off_s", MINIMUM_OFF_S, findings);
@@ -77,6 +82,7 @@ pub(super) fn read(
         crop: crop?,
         root_depth: root_depth?,
         allowed_depletion: allowed_depletion?,
+        evapotranspiration: evapotranspiration?,
         application_efficiency: match efficiency? {
             Some(efficiency) => efficiency,
             None => Fraction::new(APPLICATION_EFFICIENCY).map_err(|_| Refused)?,
@@ -103,6 +109,21 @@ fn read_crop(
                 .complaint(without_value(&error.to_string(), entry.value), error.mend()),
         ),
         _ => Ok(Some(entry.value.to_owned())),
+    }
+}
+
+fn read_evapotranspiration(
+    table: &Declaration<'_>,
+    findings: &mut Findings,
+) -> Result<f64, Refused> {
+    match table.number("evapotranspiration_mm_per_day", findings)? {
+        None => Ok(TABLE_EVAPOTRANSPIRATION),
+        Some(entry) if !(0.0..=MAXIMUM_EVAPOTRANSPIRATION).contains(&entry.value) => findings
+            .refuse(entry.cell.complaint(
+                format!("lies outside 0 to {MAXIMUM_EVAPOTRANSPIRATION} mm a day"),
+                "give the crop's use of water in millimetres a day, 2 to 9 in most weather",
+            )),
+        Some(entry) => Ok(entry.value),
     }
 }
 

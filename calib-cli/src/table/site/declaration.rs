@@ -3,7 +3,7 @@
 
 use crate::failure::Complaint;
 use crate::findings::{Cell, Findings, Refused};
-use crate::table::nearest::{listed, nearest};
+use crate::table::nearest::{listed, nearest, other_unit};
 use crate::table::number::quantity;
 use crate::table::source::Source;
 use calib_core::quantity::Quantity;
@@ -79,7 +79,12 @@ impl<'a> Declaration<'a> {
             let mend = match nearest(written, absent) {
                 Some(name) => {
                     declaration.misspelt.push(name);
-                    format!("rename it to {name}")
+                    match other_unit(written, name) {
+                        Some((from, to)) => format!(
+                            "convert the number from {from} to {to} and rename it to {name}"
+                        ),
+                        None => format!("rename it to {name}"),
+                    }
                 }
                 None => format!(
                     "remove it; {heading} may have {}",
