@@ -1,16 +1,14 @@
 //! The cores of a workbench, reduced, and the table that shows them.
 
 use crate::failure::Complaint;
+use crate::findings::Findings;
+use crate::table::names::{DIAMETER, DRY, DRY_AGAIN, HEIGHT, SAMPLES, SITE, VOLUME, WET};
+use crate::table::shown_path;
 use crate::text_table::{Column, TextTable};
 use crate::workbench::{Sample, Workbench};
-use calib_core::gravimetry::{
-    CoreInput, CoreVolume, GravimetryError, Method, ReducedCore, Weighing, reduce,
-};
+use calib_core::gravimetry::{CoreInput, GravimetryError, Method, ReducedCore, Weighing, reduce};
 use calib_core::quantity::{Quantity, QuantityError};
 use serde::Serialize;
-
-/// Name of the cores' file.
-pub const SAMPLES: &str = "samples.csv";
 
 /// One core with its results; as JSON, the results stand beside its names.
 #[derive(Debug, Clone, PartialEq, Serialize)]
@@ -27,12 +25,12 @@ pub struct Core {
 }
 
 /// Reduces one core of a workbench. `None` if it has a fault, which is added to
-/// `complaints` with the column of samples.csv, or the soil of site.toml, where
+/// `findings` with the column of samples.csv, or the soil of site.toml, where
 /// it shows.
 pub fn reduce_core(
     workbench: &Workbench,
     sample: &Sample,
-    complaints: &mut Vec<Complaint>,
+    findings: &mut Findings,
 ) -> Option<Core> {
     let fault = match method(workbench, sample) {
         Ok(method) => match reduce(&sample.masses, &sample.volume, &method) {
@@ -52,7 +50,7 @@ pub fn reduce_core(
             "correct [balance] in site.toml",
         ),
     };
-    complaints.push(fault);
+    findings.complain(fault);
     None
 }
 
@@ -69,43 +67,36 @@ fn method(workbench: &Workbench, sample: &Sample) -> Result<Method, QuantityErro
 }
 
 fn complaint(workbench: &Workbench, sample: &Sample, error: &GravimetryError) -> Complaint {
-    let in_samples = Complaint::about(&workbench.shown(SAMPLES), error.to_string(), error.mend())
-        .at_line(sample.line);
-    let in_site = |line| {
-        let about = Complaint::about(&workbench.site.file, error.to_string(), error.mend());
-        match line {
-            Some(line) => about.at_line(line),
-            None => about,
-        }
+    let in_samples = |mend: &str| {
+        let file = shown_path(&workbench.folder, SAMPLES);
+        Complaint::about(&file, error.to_string(), mend).at_line(sample.line)
     };
-    let masses = &sample.masses;
-    match error.input() {
-        Some(CoreInput::Wet) => in_samples.in_column("wet_g", masses.wet.value().to_string()),
-        Some(CoreInput::Dry(Weighing::First)) => {
-            in_samples.in_column("dry_g", masses.dry.value().to_string())
-        }
-        Some(CoreInput::Dry(Weighing::Again)) => {
-            let again = masses.dry_again.unwrap_or(masses.dry);
-            in_samples.in_column("dry_again_g", again.value().to_string())
-        }
-        Some(CoreInput::Diameter | CoreInput::Height | CoreInput::Volume) => {
-            let (column, value) = match (error.input(), &sample.volume) {
-                (Some(CoreInput::Height), CoreVolume::Ring { height, .. }) => {
-                    ("ring_height_cm", height.value.value())
-                }
-                (_, CoreVolume::Ring { diameter, .. }) => {
-                    ("ring_diameter_cm", diameter.value.value())
-                }
-                (_, CoreVolume::Stated(volume)) => ("core_volume_cm3", volume.value.value()),
-            };
-            in_samples.in_column(column, value.to_string())
-        }
+    let in_site = Complaint::about(&workbench.site.file, error.to_string(), error.mend());
+    let columns: &[&str] = match error.input() {
+        Some(CoreInput::Wet) => &[WET],
+        Some(CoreInput::Dry(Weighing::First)) => &[DRY],
+        Some(CoreInput::Dry(Weighing::Again)) => &[DRY_AGAIN],
+        Some(CoreInput::Diameter | CoreInput::Volume) => &[DIAMETER, HEIGHT, VOLUME],
+        Some(CoreInput::Height) => &[HEIGHT, DIAMETER, VOLUME],
         Some(CoreInput::ParticleDensity) => {
             let soils = &workbench.site.soils;
-            in_site(soils.iter().find(|s| s.id == sample.soil).map(|s| s.line))
+            let soil = soils.iter().find(|soil| soil.id == sample.soil);
+            return match soil {
+                Some(soil) => in_site.at_line(soil.line),
+                None => in_site,
+            };
         }
-        Some(CoreInput::WaterTemperature) => in_site(None),
-        None => in_samples,
+        Some(CoreInput::WaterTemperature) => return in_site,
+        None => return in_samples(error.mend()),
+    };
+    let filled = columns
+        .iter()
+        .find_map(|column| Some((*column, sample.written(column)?)));
+    match filled {
+        Some((column, text)) => in_samples(error.mend()).in_column(column, text),
+        // The ring of site.toml serves many cores, the dry mass only this one.
+        None => in_samples(&format!("{}; the ring is the one of {SITE}", error.mend()))
+            .in_column(DRY, sample.written(DRY).unwrap_or_default()),
     }
 }
 

@@ -18,7 +18,7 @@ pub enum Verdict {
 #[derive(Debug)]
 pub enum Failure {
     /// Something in the input must be mended first: exit code 2. Never empty;
-    /// the first is shown in full.
+    /// all are shown.
     Input(Vec<Complaint>),
     /// The program or the machine failed: exit code 3.
     Internal(String),
@@ -65,18 +65,11 @@ impl fmt::Display for Failure {
         match self {
             Failure::Internal(what) => write!(f, "internal failure: {what}"),
             Failure::Input(complaints) => {
-                if let Some(first) = complaints.first() {
-                    write!(f, "{first}")?;
+                for (place, complaint) in complaints.iter().enumerate() {
+                    let parting = if place == 0 { "" } else { "\nerror: " };
+                    write!(f, "{parting}{complaint}")?;
                 }
-                match complaints.len() {
-                    0 | 1 => Ok(()),
-                    2 => write!(f, "\n1 more problem; `ovendry check` lists every one"),
-                    n => write!(
-                        f,
-                        "\n{} more problems; `ovendry check` lists every one",
-                        n - 1
-                    ),
-                }
+                Ok(())
             }
         }
     }
@@ -166,6 +159,15 @@ impl fmt::Display for Warning {
             self.place, self.what, self.why, self.advice
         )
     }
+}
+
+/// A message that opens with the value it is about, without it: a complaint
+/// names the value itself.
+pub fn without_value(message: &str, value: &str) -> String {
+    message
+        .strip_prefix(&format!("\"{value}\" "))
+        .unwrap_or(message)
+        .to_owned()
 }
 
 #[cfg(test)]

@@ -395,7 +395,7 @@ pub fn refusal(refused: &Refused) -> String {
         ]);
     }
     format!(
-        "refused: probe {} in {}: {}\n  mend: {}\n\n{table}",
+        "refused: probe {} in {}: {}\n  mend: {}\n\nIts cores, wettest first\n{table}",
         refused.probe, refused.soil, refused.reason, refused.mend
     )
 }

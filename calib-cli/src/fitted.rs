@@ -1,12 +1,13 @@
 //! From paired cores to a calibration, one probe at a time.
 
-use crate::failure::{Complaint, Failure};
+use crate::failure::{Complaint, Failure, Warning};
 use crate::pairing::PairedProbe;
+use crate::table::names::{COUNTS_WHEN_WETTER, LEVEL, SAMPLE_ID, SAMPLES, direction_word};
+use crate::table::shown_path;
 use crate::workbench::Workbench;
-use calib_core::calibration::{Calibration, Direction, Instrument};
+use calib_core::calibration::{Calibration, Instrument};
 use calib_core::curve::CurveKind;
 use calib_core::fit::{Choice, FitError, Observation, choose};
-use std::path::PathBuf;
 
 /// A probe that could be calibrated.
 #[derive(Debug, Clone)]
@@ -28,10 +29,21 @@ pub struct Refused {
     pub soil: String,
     /// Why.
     pub reason: String,
-    /// What to do.
-    pub mend: String,
+    /// What to do about it.
+    pub mend: &'static str,
     /// The cores as paired, for a look at what is wrong.
     pub observations: Vec<Observation>,
+}
+
+impl From<Refused> for Warning {
+    fn from(refused: Refused) -> Self {
+        Self {
+            place: format!("probe {} in {}", refused.probe, refused.soil),
+            what: refused.reason,
+            why: "it gets no calibration".to_owned(),
+            advice: refused.mend.to_owned(),
+        }
+    }
 }
 
 /// What became of one probe.
@@ -70,14 +82,14 @@ pub fn fit_probe<'a>(
         return Err(Complaint::about(
             &workbench.site.file,
             format!(
-                "but in the cores of probe {} {}",
+                "is not what the cores of probe {} show: {}",
                 probe.id, choice.fit.direction
             ),
-            "look for samples.csv or readings.csv rows under the wrong probe, level or sample; \
-             if the data are right, correct this key or set it to \"unknown\"",
+            "look for rows of samples.csv or readings.csv under the wrong probe or core; \
+             if they are right, correct this key or set it to \"unknown\"",
         )
         .at_line(probe.line)
-        .in_column("counts_when_wetter", word(stated))
+        .in_column(COUNTS_WHEN_WETTER, direction_word(stated))
         .into());
     }
     let instrument = Instrument {
@@ -94,63 +106,39 @@ pub fn fit_probe<'a>(
     })))
 }
 
-/// The word site.toml has for a direction.
-fn word(direction: Direction) -> &'static str {
-    match direction {
-        Direction::RisesWhenWetter => "rise",
-        Direction::FallsWhenWetter => "fall",
-    }
-}
-
 fn refuse<'a>(
     workbench: &Workbench,
     paired: &PairedProbe,
     error: &FitError,
 ) -> Result<Outcome<'a>, Failure> {
-    let at_core = |column: &str, value: String, mend: &str| -> Failure {
-        let line = paired.observations.first().and_then(|first| {
-            let sample = workbench.samples.iter().find(|s| s.id == first.sample);
-            sample.map(|sample| sample.line)
-        });
-        let file: PathBuf = workbench.folder.join("samples.csv");
-        let mut complaint =
-            Complaint::about(&file, format!("probe {}: {error}", paired.probe), mend)
-                .in_column(column, value);
-        complaint.line = line;
-        complaint.into()
-    };
-    match error {
-        FitError::TooFewCores { cores, .. } => Err(at_core(
-            "sample_id",
-            format!("{cores} cores"),
-            "take more cores, at other moisture levels too, or choose a simpler curve with --curve",
-        )),
-        FitError::TooFewLevels { levels, .. } => Err(at_core(
-            "level",
-            format!("{levels} levels"),
-            "take cores at more moisture levels, or choose a simpler curve with --curve",
-        )),
-        FitError::NoCurve { reasons } if reasons.iter().all(is_shortage) => Err(at_core(
-            "sample_id",
-            format!("{} cores", paired.observations.len()),
-            "take cores at five or more moisture levels, two or three at each",
-        )),
-        _ => Ok(Outcome::Refused(Refused {
+    let last = paired.observations.last().and_then(|last| {
+        let mut samples = workbench.samples.iter();
+        samples.find(|sample| sample.id == last.sample)
+    });
+    let Some(last) = last.filter(|_| error.is_shortage()) else {
+        return Ok(Outcome::Refused(Refused {
             probe: paired.probe.clone(),
             soil: paired.soil.clone(),
             reason: error.to_string(),
-            mend:
-                "look below for a core whose count does not belong to its water content: readings \
-                   or masses under the wrong sample, level or time; then for slips in its masses"
-                    .to_owned(),
+            mend: error.mend(),
             observations: paired.observations.clone(),
-        })),
-    }
-}
-
-fn is_shortage(error: &FitError) -> bool {
-    matches!(
-        error,
-        FitError::TooFewCores { .. } | FitError::TooFewLevels { .. } | FitError::Start(_)
+        }));
+    };
+    // Where every curve is refused, the simplest, which asks for least, says it.
+    let shortage = match error {
+        FitError::NoCurve { reasons } => reasons.first().unwrap_or(error),
+        _ => error,
+    };
+    let (column, value, noun) = match shortage {
+        FitError::TooFewLevels { .. } => (LEVEL, &last.level, "the level of the last core"),
+        _ => (SAMPLE_ID, &last.id, "the last core"),
+    };
+    Err(Complaint::about(
+        &shown_path(&workbench.folder, SAMPLES),
+        format!("is {noun} of probe {}, and {shortage}", paired.probe),
+        error.mend(),
     )
+    .at_line(last.line)
+    .in_column(column, value)
+    .into())
 }

@@ -6,6 +6,7 @@ mod caution;
 mod command;
 mod cores;
 mod failure;
+mod findings;
 mod fit_report;
 mod fitted;
 mod notice;

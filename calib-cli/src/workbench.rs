@@ -8,7 +8,8 @@ use calib_core::quantity::{
     Density, Estimate, Fraction, LitrePerMinute, Millimetre, SquareMetre, Timestamp, Vwc,
 };
 use calib_core::readings::Reading;
-use std::path::{Path, PathBuf};
+use calib_core::soil::TextureClass;
+use std::path::PathBuf;
 
 /// A whole workbench: site, cores and readings.
 #[derive(Debug, Clone)]
@@ -25,18 +26,6 @@ pub struct Workbench {
     pub warnings: Vec<Warning>,
     /// Name and SHA-256 of each input file, for provenance.
     pub sources: Vec<SourceFile>,
-}
-
-impl Workbench {
-    /// The path of one of its files, as a person in the current folder would
-    /// write it.
-    pub fn shown(&self, name: &str) -> PathBuf {
-        if self.folder == Path::new(".") {
-            PathBuf::from(name)
-        } else {
-            self.folder.join(name)
-        }
-    }
 }
 
 /// An input file and what it held.
@@ -103,8 +92,8 @@ pub struct Soil {
 /// Texture as stated.
 #[derive(Debug, Clone, PartialEq)]
 pub enum Texture {
-    /// A class by name, e.g. `sandy loam`; not yet checked against the twelve.
-    Class(String),
+    /// One of the twelve classes.
+    Class(TextureClass),
     /// Percent by mass; sums to 100.
     Fractions {
         /// 0.05 to 2 mm.
@@ -178,8 +167,21 @@ pub struct Sample {
     pub taken_at: Option<Timestamp>,
     /// Free text.
     pub note: String,
+    /// Its masses and measures as they are written, by column, for messages;
+    /// empty cells are left out.
+    pub written: Vec<(&'static str, String)>,
     /// Line of samples.csv.
     pub line: u64,
+}
+
+impl Sample {
+    /// What is written in a column of masses or measures, if anything.
+    pub fn written(&self, column: &str) -> Option<&str> {
+        self.written
+            .iter()
+            .find(|(name, _)| *name == column)
+            .map(|(_, text)| text.as_str())
+    }
 }
 
 /// One row of `readings.csv`.

@@ -80,6 +80,19 @@ impl Bench {
             )
     }
 
+    /// The workbench of `demo-data/`: three soils, three probes. Invented.
+    ///
+    /// # Panics
+    /// If its files cannot be copied.
+    pub fn demo() -> Self {
+        ["site.toml", "samples.csv", "readings.csv"]
+            .into_iter()
+            .fold(Self::empty(), |bench, name| {
+                let path = repository().join("demo-data").join(name);
+                bench.with(name, std::fs::read(path).expect("demo data"))
+            })
+    }
+
     /// The folder.
     pub fn path(&self) -> &Path {
         self.folder.path()

@@ -243,7 +243,7 @@ fn one_probe_can_be_asked_for_and_a_wrong_name_is_answered_with_the_right_ones()
     bench
         .run(&["setpoints", ".", "--probe", "upper"])
         .exits(2)
-        .complains("command line: --probe = \"upper\": has no calibration in ./out")
+        .complains("command line: --probe = \"upper\": has no calibration in out")
         .complains("mend: choose one of: lower-1, upper-1");
 }
 
@@ -254,7 +254,7 @@ fn set_points_the_cores_do_not_cover_are_refused_with_the_mend() {
     bench(SITE, &[dry_only])
         .run(&["setpoints", "."])
         .exits(2)
-        .complains("error: ./out/upper-1.calibration.json: probe upper-1: the stop point 0.300 m3/m3 lies beyond the wet end of the calibrated 0.050 to 0.270 m3/m3; the curve is not extended")
+        .complains("error: out/upper-1.calibration.json: probe upper-1: the stop point 0.300 m3/m3 lies beyond the wet end of the calibrated 0.050 to 0.270 m3/m3; the curve is not extended")
         .complains("mend: take wetter cores at this probe and fit again");
     let mut wet_only = upper();
     wet_only.domain.high = 520.0;
@@ -270,7 +270,7 @@ fn a_crop_the_table_does_not_have_is_answered_with_its_line_and_the_names() {
     bench(&SITE.replace("tomato", "moss"), &[upper()])
         .run(&["setpoints", "."])
         .exits(2)
-        .complains("site.toml:23: crop = \"moss\": is not a crop of FAO-56 Table 22 as carried here: tomato, lettuce,")
+        .complains("site.toml:26: crop = \"moss\": is not a crop of FAO-56 Table 22 as carried here: tomato, lettuce,")
         .complains("mend: choose one of these names");
 }
 

@@ -117,7 +117,7 @@ fn a_class_that_is_none_of_the_twelve_is_refused_at_its_line() {
     with_soils("[[soil]]\nid = \"a\"\ntexture = \"peat\"\n")
         .run(&["soil", "."])
         .exits(2)
-        .complains("site.toml:5: texture = \"peat\": is none of the twelve USDA texture classes: sand, loamy sand,")
+        .complains("site.toml:7: texture = \"peat\": is none of the twelve USDA texture classes: sand, loamy sand,")
         .complains("mend: write one of these names, or give sand and clay percentages");
     Bench::empty()
         .run(&["soil", "--texture", "peat"])

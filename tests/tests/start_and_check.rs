@@ -44,7 +44,7 @@ fn the_demo_is_clean_and_says_that_it_is_invented() {
         .says("3 soils, 3 probes")
         .says("63 cores")
         .says("756 readings")
-        .says("next: ovendry fit demo");
+        .says("next: ovendry calibrate demo");
 }
 
 #[test]
@@ -81,6 +81,55 @@ fn check_as_json_carries_every_problem_in_its_parts() {
     assert_eq!(problem["value"], "NaN");
     assert_eq!(problem["what"], "stands for no number");
     assert!(problem["mend"].is_string());
+}
+
+#[test]
+fn check_looks_at_how_cores_and_readings_go_together_too() {
+    let bench = Bench::demo();
+    let clean = bench.run(&["check", ".", "--json"]).exits(0).json();
+    let warned = &clean["warnings"][0];
+    assert_eq!(warned["place"], "probe orchard-1");
+    assert!(warned["advice"].is_string());
+
+    // A core weighed while still losing water, and one nobody logged for.
+    let samples = bench.read("samples.csv");
+    let readings = bench.read("readings.csv");
+    bench.put(
+        "samples.csv",
+        samples.replace("186.04,186.03", "186.04,185.03"),
+    );
+    let kept = readings
+        .lines()
+        .filter(|row| !row.ends_with("lowfield-L7c"));
+    bench.put("readings.csv", kept.collect::<Vec<_>>().join("\n"));
+    let faulty = bench.run(&["check", ".", "--json"]).exits(2).json();
+    let problems = faulty["problems"].as_array().unwrap();
+    assert_eq!(problems.len(), 2, "{problems:#?}");
+    assert_eq!(problems[0]["line"], 3);
+    assert_eq!(problems[0]["column"], "dry_again_g");
+    assert_eq!(problems[0]["value"], "185.03");
+    assert_eq!(problems[1]["column"], "sample_id");
+    assert_eq!(problems[1]["value"], "lowfield-L7c");
+    assert_eq!(faulty["workbench"], serde_json::Value::Null);
+    assert_eq!(faulty["warnings"], clean["warnings"], "warnings are kept");
+}
+
+#[test]
+fn one_mistake_in_every_row_is_told_a_few_times_and_then_counted() {
+    // Without ids and a year off, no core finds its readings.
+    let bench = Bench::demo();
+    let readings = bench.read("readings.csv");
+    let shifted = readings.replace("2026-", "2025-");
+    let untagged = shifted.lines().map(|row| match row.rsplit_once(',') {
+        Some((rest, id)) if id != "sample_id" => format!("{rest},"),
+        _ => row.to_owned(),
+    });
+    bench.put("readings.csv", untagged.collect::<Vec<_>>().join("\n"));
+    bench
+        .run(&["check", "."])
+        .exits(2)
+        .says("samples.csv: 6 problems\n")
+        .says("samples.csv:7: sample_id: has the same problem in 58 more lines: 7-64\n");
 }
 
 #[test]

@@ -1,20 +1,11 @@
 //! The whole job on the demo data and on the small workbench: two tables in, a
 //! proven controller file out.
 
-use ovendry_tests::{Bench, repository};
-
-fn demo() -> Bench {
-    let bench = Bench::empty();
-    for name in ["site.toml", "samples.csv", "readings.csv"] {
-        let file = repository().join("demo-data").join(name);
-        bench.put(name, std::fs::read(file).expect("the demo data"));
-    }
-    bench
-}
+use ovendry_tests::Bench;
 
 #[test]
 fn each_of_the_three_demo_soils_yields_a_verified_json_and_c_header() {
-    let bench = demo();
+    let bench = Bench::demo();
     let answer = bench.run(&["calibrate", ".", "--json"]).exits(0).json();
     assert_eq!(answer["verdict"], "good");
     assert_eq!(answer["fit"]["probes"].as_array().map(Vec::len), Some(3));
@@ -48,7 +39,7 @@ fn each_of_the_three_demo_soils_yields_a_verified_json_and_c_header() {
 #[test]
 fn the_demo_tells_the_truth_it_was_made_from() {
     // The truths stand in tests/src/demo/scenario.rs.
-    let bench = demo();
+    let bench = Bench::demo();
     let answer = bench
         .run(&["fit", ".", "--no-charts", "--json"])
         .exits(0)
@@ -85,7 +76,7 @@ fn a_workbench_goes_from_two_tables_to_a_header_and_says_what_it_did() {
         .says("2. Set points")
         .says("Start the pump when the count rises to")
         .says("3. Controller files, read back and compared")
-        .says("gives the curve of ./out/P1.calibration.json at every code")
+        .says("gives the curve of out/P1.calibration.json at every code")
         .says("Mains and water kill together")
         .says("Local codes");
     let header = bench.read("out/P1.h");

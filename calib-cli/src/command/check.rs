@@ -1,8 +1,11 @@
 //! `check`: every problem in one pass, each with its mend. Nothing is changed.
 
 use crate::failure::{Complaint, Failure, Verdict, Warning};
+use crate::findings::Findings;
+use crate::fitted::{Outcome, fit_probe};
 use crate::output;
-use crate::table::{self, Inspection};
+use crate::pairing;
+use crate::table;
 use crate::workbench::{LoggedReading, SourceFile, Workbench};
 use calib_core::quantity::Timestamp;
 use serde::Serialize;
@@ -42,31 +45,68 @@ struct Contents<'a> {
     sources: &'a [SourceFile],
 }
 
+/// What was found: in the files, then in how cores and readings pair, then in
+/// what a fit makes of them.
+struct Found {
+    /// The workbench, if there is no problem.
+    workbench: Option<Workbench>,
+    problems: Vec<Complaint>,
+    warnings: Vec<Warning>,
+}
+
+fn inspect(folder: &Path) -> Result<Found, Failure> {
+    let files = table::inspect(folder);
+    let mut found = Found {
+        workbench: files.workbench,
+        problems: files.complaints,
+        warnings: files.warnings,
+    };
+    if let Some(workbench) = &found.workbench {
+        let pairs = pairing::inspect(workbench);
+        found.problems.extend(pairs.complaints);
+        found.warnings.extend(pairs.warnings);
+        let mut fits = Findings::default();
+        for probe in pairs.paired.iter().flat_map(|paired| &paired.probes) {
+            match fit_probe(workbench, probe, None) {
+                Ok(Outcome::Fitted(_)) => {}
+                Ok(Outcome::Refused(refused)) => found.warnings.push(refused.into()),
+                Err(Failure::Input(complaints)) => {
+                    complaints.into_iter().for_each(|one| fits.complain(one));
+                }
+                Err(internal) => return Err(internal),
+            }
+        }
+        found.problems.extend(table::finished(folder, fits).0);
+    }
+    found.workbench = found.workbench.filter(|_| found.problems.is_empty());
+    Ok(found)
+}
+
 /// Checks a workbench.
 ///
 /// # Errors
-/// [`Failure::Internal`] if the result cannot be printed.
+/// [`Failure::Internal`] if the program fails or the result cannot be printed.
 pub fn run(check: &Check) -> Result<Verdict, Failure> {
-    let inspection = table::inspect(&check.dir);
+    let found = inspect(&check.dir)?;
     if check.json {
-        output::print_json(&report(&inspection))?;
+        output::print_json(&report(&found))?;
     } else {
-        output::print(&as_text(&check.dir, &inspection))?;
+        output::print(&as_text(&check.dir, &found))?;
     }
-    Ok(if inspection.workbench.is_some() {
+    Ok(if found.workbench.is_some() {
         Verdict::Good
     } else {
         Verdict::Faulty
     })
 }
 
-fn report(inspection: &Inspection) -> Report<'_> {
+fn report(found: &Found) -> Report<'_> {
     Report {
         format: "ovendry check",
         version: 1,
-        problems: &inspection.complaints,
-        warnings: &inspection.warnings,
-        workbench: inspection.workbench.as_ref().map(|workbench| Contents {
+        problems: &found.problems,
+        warnings: &found.warnings,
+        workbench: found.workbench.as_ref().map(|workbench| Contents {
             site: &workbench.site.name,
             soils: workbench.site.soils.len(),
             probes: workbench.site.probes.len(),
@@ -77,13 +117,10 @@ fn report(inspection: &Inspection) -> Report<'_> {
     }
 }
 
-fn as_text(folder: &Path, inspection: &Inspection) -> String {
+fn as_text(folder: &Path, found: &Found) -> String {
     let mut text = String::new();
     let mut files = 0;
-    for of_file in inspection
-        .complaints
-        .chunk_by(|one, next| one.file == next.file)
-    {
+    for of_file in found.problems.chunk_by(|one, next| one.file == next.file) {
         files += 1;
         if let Some(first) = of_file.first() {
             let problems = counted(of_file.len(), "problem");
@@ -94,19 +131,19 @@ fn as_text(folder: &Path, inspection: &Inspection) -> String {
         }
         text.push('\n');
     }
-    for warning in &inspection.warnings {
+    for warning in &found.warnings {
         let _ = writeln!(text, "{warning}");
     }
-    if !inspection.warnings.is_empty() {
+    if !found.warnings.is_empty() {
         text.push('\n');
     }
-    match &inspection.workbench {
+    match &found.workbench {
         Some(workbench) => text.push_str(&contents(folder, workbench)),
         None => {
             let _ = writeln!(
                 text,
                 "{} in {}; nothing was changed",
-                counted(inspection.complaints.len(), "problem"),
+                counted(found.problems.len(), "problem"),
                 counted(files, "file")
             );
         }
@@ -116,7 +153,7 @@ fn as_text(folder: &Path, inspection: &Inspection) -> String {
 
 fn contents(folder: &Path, workbench: &Workbench) -> String {
     format!(
-        "no problems\n  {:13} {}, {}\n  {:13} {}\n  {:13} {}{}\n\nnext: ovendry fit {}\n",
+        "no problems\n  {:13} {}, {}\n  {:13} {}\n  {:13} {}{}\n\nnext: ovendry calibrate {}\n",
         table::SITE,
         counted(workbench.site.soils.len(), "soil"),
         counted(workbench.site.probes.len(), "probe"),

@@ -1,16 +1,16 @@
 //! `ovendry fit`: one calibration for each probe and its soil, explained.
 
 use super::setpoints::{WaterDemand, for_calibration};
-use super::soil::{known, soil_of};
+use super::soil::{command_line, known, soil_of};
 use crate::calibration_file::{CalibrationFile, FORMAT, SUFFIX, VERSION};
 use crate::cores::{self, Core};
-use crate::failure::{Complaint, Failure, Verdict, Warning};
+use crate::failure::{Complaint, Failure, Verdict, Warning, all_or_every_complaint};
 use crate::fit_report::{self, ProbeReport};
 use crate::fitted::{Fitted, Outcome, Refused, fit_probe};
 use crate::output::{self, OutputSet};
 use crate::pairing::{self, PairedProbe};
 use crate::plot::{self, CalibrationChart, Level, ResidualChart};
-use crate::table;
+use crate::table::{self, SAMPLES, shown_path};
 use crate::workbench::Workbench;
 use calib_core::calibration::ConvertError;
 use calib_core::curve::CurveKind;
@@ -62,7 +62,7 @@ pub(super) fn curve_names() -> impl TypedValueParser<Value = CurveKind> {
 
 /// Where results go if `--out` does not say.
 pub fn out_folder(dir: &Path, out: Option<&Path>) -> PathBuf {
-    out.map_or_else(|| dir.join("out"), Path::to_owned)
+    out.map_or_else(|| shown_path(dir, "out"), Path::to_owned)
 }
 
 /// What the fit of a workbench comes to.
@@ -105,8 +105,14 @@ pub(super) fn work(fit: &Fit) -> Result<Answer, Failure> {
     let mut refused = Vec::new();
     let mut outputs = OutputSet::default();
     let out = out_folder(&fit.dir, fit.out.as_deref());
-    for probe in chosen(&paired.probes, fit.probe.as_deref(), &workbench)? {
-        match fit_probe(&workbench, probe, fit.curve)? {
+    let chosen = chosen(&paired.probes, fit.probe.as_deref(), &workbench)?;
+    let outcomes = all_or_every_complaint(
+        chosen
+            .into_iter()
+            .map(|probe| fit_probe(&workbench, probe, fit.curve)),
+    )?;
+    for outcome in outcomes {
+        match outcome {
             Outcome::Refused(why) => refused.push(why),
             Outcome::Fitted(fitted) => {
                 save(&workbench, &fitted, &out, fit, &mut outputs)?;
@@ -203,15 +209,16 @@ fn chosen<'a>(
         (false, _) => Ok(found),
         (true, Some(id)) => {
             let known: Vec<&str> = probes.iter().map(|probe| probe.probe.as_str()).collect();
-            Err(Complaint::about(
-                &workbench.site.file,
-                format!("has no probe \"{id}\" with cores"),
-                format!("choose one of {}", known.join(", ")),
+            Err(command_line(
+                "--probe",
+                id,
+                "is no probe with cores",
+                format!("choose one of: {}", known.join(", ")),
             )
             .into())
         }
         (true, None) => Err(Complaint::about(
-            &workbench.folder.join("samples.csv"),
+            &shown_path(&workbench.folder, SAMPLES),
             "holds no core that pairs with a probe",
             "add cores, and readings beside each",
         )

@@ -4,7 +4,7 @@
 mod report;
 
 use super::fit::out_folder;
-use super::soil::{command_line, known, soil_of, without_value};
+use super::soil::{command_line, known, soil_of};
 use crate::calibration_file::CalibrationFile;
 use crate::caution;
 use crate::failure::{Complaint, Failure, Verdict, Warning, all_or_every_complaint};
@@ -171,12 +171,6 @@ fn pump(site: &Site) -> Result<&Controller, Failure> {
 fn asked(site: &Site, pump: &Controller, demand: WaterDemand) -> Result<Asked, Failure> {
     let evapotranspiration = demand.evapotranspiration;
     let at_pump = |error: IrrigationError| match &error {
-        IrrigationError::UnknownCrop { name, .. } => {
-            let message = without_value(&error.to_string(), name);
-            Complaint::about(&site.file, message, error.mend())
-                .at_line(pump.line)
-                .in_column("crop", name)
-        }
         IrrigationError::Evapotranspiration { value } => command_line(
             "--evapotranspiration",
             &value.to_string(),

@@ -3,13 +3,11 @@
 
 mod report;
 
-use crate::failure::{Complaint, Failure, Verdict, all_or_every_complaint};
+use crate::failure::{Complaint, Failure, Verdict, all_or_every_complaint, without_value};
 use crate::output::{print, print_json};
 use crate::table::load_site;
 use crate::workbench::{self, Site};
-use calib_core::soil::{
-    Particles, SoilDescription, SoilError, SoilEvidence, Texture, TextureClass, evidence,
-};
+use calib_core::soil::{Particles, SoilDescription, SoilError, SoilEvidence, Texture, evidence};
 use clap::{ArgGroup, Args};
 use report::SoilReport;
 use serde::Serialize;
@@ -154,15 +152,6 @@ pub(super) fn command_line(
     Complaint::about(Path::new(COMMAND_LINE), what, mend).in_column(option, value)
 }
 
-/// A message that opens with the value it is about, without it: a complaint
-/// names the value itself.
-pub(super) fn without_value(message: &str, value: &str) -> String {
-    message
-        .strip_prefix(&format!("\"{value}\" "))
-        .unwrap_or(message)
-        .to_owned()
-}
-
 /// The site's soil of this name.
 pub(super) fn soil_of<'a>(site: &'a Site, id: &str) -> Option<&'a workbench::Soil> {
     site.soils.iter().find(|soil| soil.id == id)
@@ -178,18 +167,11 @@ pub(super) fn known(
     described
         .and_then(|description| Ok((description, evidence(&description)?)))
         .map_err(|error| {
-            let message = error.to_string();
-            match &error {
-                SoilError::UnknownClass { name } => {
-                    Complaint::about(&site.file, without_value(&message, name), error.mend())
-                        .in_column("texture", name)
-                }
-                _ => Complaint::about(
-                    &site.file,
-                    format!("soil {}: {message}", soil.id),
-                    error.mend(),
-                ),
-            }
+            Complaint::about(
+                &site.file,
+                format!("soil {}: {error}", soil.id),
+                error.mend(),
+            )
             .at_line(soil.line)
             .into()
         })
@@ -198,9 +180,7 @@ pub(super) fn known(
 fn describe(soil: &workbench::Soil) -> Result<SoilDescription, SoilError> {
     let texture = match &soil.texture {
         None => None,
-        Some(workbench::Texture::Class(name)) => {
-            Some(Texture::Class(name.parse::<TextureClass>()?))
-        }
+        Some(workbench::Texture::Class(class)) => Some(Texture::Class(*class)),
         Some(workbench::Texture::Fractions { sand, silt, clay }) => {
             Some(Texture::Particles(Particles::new(*sand, *silt, *clay)?))
         }

@@ -2,131 +2,146 @@
 
 use super::Pair;
 use super::log::Log;
-use crate::cores::SAMPLES;
+use super::unpaired::{Lonely, Tagged};
 use crate::failure::{Complaint, Warning};
+use crate::table::names::{
+    COUNT, LEVEL, PROBE_ID, READINGS, SAMPLE_ID, SAMPLES, SITE, SOIL, TAKEN_AT,
+};
+use crate::table::{listed, shown_path};
 use crate::workbench::{LoggedReading, Probe, Sample, Workbench};
 use calib_core::readings::ReadingError;
-use std::collections::HashMap;
 
-/// Name of the log.
-const READINGS: &str = "readings.csv";
-
-/// Complaints by file and line, each once.
-pub fn in_order(mut complaints: Vec<Complaint>, workbench: &Workbench) -> Vec<Complaint> {
-    let order = [
-        workbench.site.file.clone(),
-        workbench.shown(SAMPLES),
-        workbench.shown(READINGS),
-    ];
-    complaints.sort_by_cached_key(|complaint| {
-        let file = order.iter().position(|file| *file == complaint.file);
-        (file, complaint.line, complaint.what.clone())
-    });
-    complaints.dedup();
-    complaints
+fn in_samples(
+    workbench: &Workbench,
+    sample: &Sample,
+    what: impl Into<String>,
+    mend: impl Into<String>,
+) -> Complaint {
+    Complaint::about(&shown_path(&workbench.folder, SAMPLES), what, mend).at_line(sample.line)
 }
 
-/// Readings that name a core they cannot belong to: one complaint for each core
-/// and probe, at the first such reading.
-pub fn misplaced_tags(workbench: &Workbench, log: &Log<'_>) -> Vec<Complaint> {
-    let samples: HashMap<&str, &Sample> = workbench
-        .samples
-        .iter()
-        .map(|sample| (sample.id.as_str(), sample))
-        .collect();
-    let soils: HashMap<&str, &str> = workbench
-        .site
-        .probes
-        .iter()
-        .map(|probe| (probe.id.as_str(), probe.soil.as_str()))
-        .collect();
-    log.tags()
-        .filter_map(|(probe, tag, places)| {
-            let first = log.at(places).next()?;
-            let (what, mend) = misplaced(probe, tag, samples.get(tag), soils.get(probe))?;
-            let further = match places.len() {
-                1 => String::new(),
-                n => format!(" ({n} readings of {probe} name it)"),
-            };
-            Some(
-                Complaint::about(&workbench.shown(READINGS), format!("{what}{further}"), mend)
-                    .at_line(first.line)
-                    .in_column("sample_id", tag),
-            )
-        })
-        .collect()
+fn in_readings(workbench: &Workbench, what: String, mend: impl Into<String>) -> Complaint {
+    Complaint::about(&shown_path(&workbench.folder, READINGS), what, mend)
 }
 
-/// What is wrong with a reading of `probe` that names the core `tag`, and the
-/// mend.
-fn misplaced(
-    probe: &str,
-    tag: &str,
-    sample: Option<&&Sample>,
-    soil: Option<&&str>,
-) -> Option<(String, &'static str)> {
-    let Some(sample) = sample else {
-        return Some((
-            format!("names no core of {SAMPLES}"),
-            "correct the id, add the core to samples.csv, or leave the cell empty to pair by time",
-        ));
+fn at_tag(workbench: &Workbench, tagged: &Tagged<'_>, what: &str, mend: String) -> Complaint {
+    let further = match tagged.count {
+        1 => String::new(),
+        n => format!(" ({n} readings of {} say so)", tagged.probe),
     };
+    in_readings(workbench, format!("{what}{further}"), mend)
+        .at_line(tagged.first.line)
+        .in_column(SAMPLE_ID, tagged.sample)
+}
+
+/// Readings that name a core samples.csv does not have; `meant` is the core they
+/// may have been meant for, which is left without readings.
+pub fn names_no_core(
+    workbench: &Workbench,
+    tagged: &Tagged<'_>,
+    meant: Option<&Sample>,
+) -> Complaint {
+    let otherwise = format!("add the core to {SAMPLES}, or leave the cell empty to pair by time");
+    match meant {
+        None => at_tag(
+            workbench,
+            tagged,
+            &format!("is no core of {SAMPLES}"),
+            format!("correct the id, {otherwise}"),
+        ),
+        Some(core) => at_tag(
+            workbench,
+            tagged,
+            &format!(
+                "is no core of {SAMPLES}, and core {} there (line {}) has no readings",
+                core.id, core.line
+            ),
+            format!(
+                "if core {} is meant, write the same id in both files; otherwise {otherwise}",
+                core.id
+            ),
+        ),
+    }
+}
+
+/// Readings that name a core of another probe or soil; `None` if nothing is
+/// wrong with them.
+pub fn misplaced(workbench: &Workbench, tagged: &Tagged<'_>, sample: &Sample) -> Option<Complaint> {
+    let probe = tagged.probe;
+    let at = |what: String, mend: &str| Some(at_tag(workbench, tagged, &what, mend.to_owned()));
     if let Some(named) = &sample.probe
         && named != probe
     {
-        return Some((
-            format!(
-                "stands on a reading of probe {probe}, and {SAMPLES} has core {tag} beside probe {named}"
-            ),
+        return at(
+            format!("stands beside probe {named} in {SAMPLES}, and this is a reading of {probe}"),
             "correct the core's id or the probe here, or probe_id in samples.csv",
-        ));
+        );
     }
-    let Some(soil) = soil else {
-        return Some((
-            format!("stands on a reading of probe {probe}, which site.toml does not have"),
+    let probes = &workbench.site.probes;
+    let Some(probe) = probes.iter().find(|known| known.id == probe) else {
+        return at(
+            format!("stands on a reading of probe {probe}, which {SITE} does not have"),
             "correct probe_id, or add the probe to site.toml",
-        ));
+        );
     };
-    (sample.soil != **soil).then(|| {
-        (
-            format!(
-                "is a core of soil {}, and probe {probe} is calibrated in soil {soil} (site.toml)",
-                sample.soil
-            ),
-            "correct the core's id, its soil, or the probe's soil; a probe calibrated in two soils needs an entry in site.toml for each",
-        )
-    })
+    if sample.soil == probe.soil {
+        return None;
+    }
+    at(
+        format!(
+            "is a core of soil {} ({SAMPLES}:{}), and this is a reading of probe {}, calibrated in soil {}",
+            sample.soil, sample.line, probe.id, probe.soil
+        ),
+        "correct the core's id, its soil, or the probe's soil; a probe calibrated in two soils needs an entry in site.toml for each",
+    )
+}
+
+/// No core says when it was taken, and no reading which core it belongs to.
+pub fn nothing_to_pair_by(workbench: &Workbench, first: &Sample) -> Complaint {
+    in_samples(
+        workbench,
+        first,
+        format!(
+            "is empty for every core, and so is {SAMPLE_ID} in {READINGS}: nothing says which readings belong to which core"
+        ),
+        format!(
+            "fill {TAKEN_AT} with the time each core was taken, or {SAMPLE_ID} in {READINGS} with the core each reading belongs to"
+        ),
+    )
+    .in_column(TAKEN_AT, "")
 }
 
 /// A core that pairs with no reading.
-pub fn no_readings(
-    workbench: &Workbench,
-    log: &Log<'_>,
-    sample: &Sample,
-    probes: &[&Probe],
-) -> Complaint {
-    let about = |what: String, mend: &str| {
-        Complaint::about(&workbench.shown(SAMPLES), what, mend).at_line(sample.line)
-    };
+pub fn no_readings(workbench: &Workbench, log: &Log<'_>, lonely: &Lonely<'_>) -> Complaint {
+    let Lonely { sample, probes } = lonely;
     if probes.is_empty() {
         let (column, value) = match &sample.probe {
-            Some(probe) => ("probe_id", probe),
-            None => ("soil", &sample.soil),
+            Some(probe) => (PROBE_ID, probe),
+            None => (SOIL, &sample.soil),
         };
-        return about(
-            "has no probe in site.toml".to_owned(),
+        return in_samples(
+            workbench,
+            sample,
+            format!("has no probe in {SITE}"),
             "add the probe, correct the name, or remove the core",
         )
         .in_column(column, value);
     }
-    let ids: Vec<&str> = probes.iter().map(|probe| probe.id.as_str()).collect();
-    let ids = ids.join(", ");
+    let ids = listed(probes.iter().map(|probe| probe.id.as_str()));
+    let ids = match probes.len() {
+        1 => format!("probe {ids}"),
+        _ => format!("probes {ids}"),
+    };
     let Some(taken_at) = sample.taken_at else {
-        return about(
-            format!("has no readings: none of probe {ids} names it, and taken_at is empty"),
-            "write the core's id into sample_id of its readings, or fill taken_at to pair by time",
+        return in_samples(
+            workbench,
+            sample,
+            format!("has no readings: none of {ids} names it, and its {TAKEN_AT} is empty"),
+            format!(
+                "write the core's id into {SAMPLE_ID} of its readings, or fill {TAKEN_AT} to pair by time"
+            ),
         )
-        .in_column("sample_id", &sample.id);
+        .in_column(SAMPLE_ID, &sample.id);
     };
     let window = duration(workbench.site.window_seconds);
     let last = probes
@@ -135,57 +150,68 @@ pub fn no_readings(
         .max();
     let last = match last {
         Some(last) => format!(
-            "; the last came {} before",
+            "; the last such came {} before",
             duration(taken_at.seconds_since(last))
         ),
         None => String::new(),
     };
-    about(
-        format!("has no readings: none of probe {ids} in the {window} up to taken_at{last}"),
-        "check taken_at and its offset from UTC, lengthen the window in site.toml, or write the core's id into sample_id of its readings",
+    in_samples(
+        workbench,
+        sample,
+        format!(
+            "has no readings: none of {ids} names it, and none that names no core came in the {window} up to {TAKEN_AT}{last}"
+        ),
+        format!(
+            "write the core's id into {SAMPLE_ID} of its readings, check {TAKEN_AT} and its offset from UTC, or lengthen window_minutes in {SITE}"
+        ),
     )
-    .in_column("sample_id", &sample.id)
+    .in_column(SAMPLE_ID, &sample.id)
 }
 
 /// A probe that never says anything else.
 pub fn all_the_same(workbench: &Workbench, log: &Log<'_>, probe: &Probe) -> Option<Complaint> {
     let (first, count) = log.probe(&probe.id)?.all_the_same()?;
     Some(
-        Complaint::about(
-            &workbench.shown(READINGS),
-            format!("is what all {count} readings of probe {} say", probe.id),
-            "check wiring, supply and the converter's channel, then log again",
+        in_readings(
+            workbench,
+            format!(
+                "is what all {count} readings of probe {} say, dry or wet",
+                probe.id
+            ),
+            "check the probe's wiring and supply and the converter's channel, then log again",
         )
         .at_line(first.line)
-        .in_column("raw_count", first.reading.count.to_string()),
+        .in_column(COUNT, first.reading.count.to_string()),
     )
 }
 
-/// Cores of one moisture level only, which fix no curve.
-pub fn one_level(workbench: &Workbench, probe: &Probe, pairs: &[Pair<'_>]) -> Option<Complaint> {
-    let (first, others) = pairs.split_first()?;
+/// Cores of one moisture level only, which fix no curve; the `lonely` ones would
+/// have paired with the probe too.
+pub fn one_level(
+    workbench: &Workbench,
+    probe: &Probe,
+    pairs: &[Pair<'_>],
+    lonely: &[&Sample],
+) -> Option<Complaint> {
+    let first = pairs.first()?;
     let level = &first.sample.level;
-    if others.iter().any(|pair| pair.sample.level != *level) {
+    let paired = pairs.iter().map(|pair| pair.sample);
+    let mut all = paired.chain(lonely.iter().copied());
+    if all.any(|sample| sample.level != *level) {
         return None;
     }
-    let what = match pairs.len() {
-        1 => format!(
-            "is the level of the only core paired with probe {}",
-            probe.id
-        ),
-        n => format!(
-            "is the level of all {n} cores paired with probe {}",
-            probe.id
-        ),
+    let what = match pairs.len() + lonely.len() {
+        1 => format!("is the level of the only core of probe {}", probe.id),
+        n => format!("is the level of all {n} cores of probe {}", probe.id),
     };
     Some(
-        Complaint::about(
-            &workbench.shown(SAMPLES),
+        in_samples(
+            workbench,
+            first.sample,
             what,
             "take cores at more moisture levels, from near dry to near saturation",
         )
-        .at_line(first.sample.line)
-        .in_column("level", level),
+        .in_column(LEVEL, level),
     )
 }
 
@@ -197,15 +223,15 @@ pub fn unusable(
     first: Option<&LoggedReading>,
     error: ReadingError,
 ) -> Complaint {
-    let about = Complaint::about(
-        &workbench.shown(READINGS),
-        format!("probe {} for core {}: {error}", probe.id, sample.id),
+    let about = in_readings(
+        workbench,
+        format!("probe {}, core {}: {error}", probe.id, sample.id),
         error.mend(),
     );
     match first {
         Some(first) => about
             .at_line(first.line)
-            .in_column("raw_count", first.reading.count.to_string()),
+            .in_column(COUNT, first.reading.count.to_string()),
         None => about,
     }
 }

@@ -9,10 +9,13 @@ mod fault;
 mod log;
 #[cfg(test)]
 mod tests;
+mod unpaired;
 
 use crate::cores::{Core, reduce_core};
 use crate::failure::{Complaint, Failure, Warning};
+use crate::findings::Findings;
 use crate::notice::{self, Notice};
+use crate::table;
 use crate::workbench::{Probe, Sample, Workbench};
 use calib_core::calibration::{QUANTISATION, ReadingNoise};
 use calib_core::fit::Observation;
@@ -21,6 +24,7 @@ use calib_core::readings::{WindowRule, WindowSummary, pool_noise, stuck_since, s
 use log::{Log, plain};
 use serde::Serialize;
 use std::collections::HashMap;
+use unpaired::Lonely;
 
 /// Noise assumed where no window holds two readings: rounding alone, known so
 /// badly that the coverage factor grows.
@@ -65,10 +69,16 @@ struct Pair<'a> {
     places: &'a [usize],
 }
 
-/// What was found wrong or remarkable on the way.
-struct Found {
-    complaints: Vec<Complaint>,
-    warnings: Vec<Warning>,
+/// What the pairing of a workbench comes to and all that was found on the way.
+#[derive(Debug)]
+pub struct Inspection {
+    /// The pairs, if nothing was refused.
+    pub paired: Option<Paired>,
+    /// Every fault of cores, readings and their pairing, by file and line. Empty
+    /// exactly if there are pairs.
+    pub complaints: Vec<Complaint>,
+    /// What does not stop the work; the pairs hold the same.
+    pub warnings: Vec<Warning>,
 }
 
 /// Pairs every core of the workbench with its readings.
@@ -76,16 +86,38 @@ struct Found {
 /// # Errors
 /// [`Failure::Input`] with every fault of cores, readings and their pairing.
 pub fn pair(workbench: &Workbench) -> Result<Paired, Failure> {
+    let inspection = inspect(workbench);
+    inspection
+        .paired
+        .ok_or(Failure::Input(inspection.complaints))
+}
+
+/// Pairs every core of the workbench with its readings and tells everything
+/// about it.
+pub fn inspect(workbench: &Workbench) -> Inspection {
+    let mut findings = Findings::default();
+    let (probes, cores) = all_points(workbench, &mut findings);
+    let (complaints, warnings) = table::finished(&workbench.folder, findings);
+    Inspection {
+        paired: complaints.is_empty().then(|| Paired {
+            probes,
+            cores,
+            warnings: warnings.clone(),
+        }),
+        complaints,
+        warnings,
+    }
+}
+
+/// The points of every probe and the cores, as far as nothing is wrong with them.
+fn all_points(workbench: &Workbench, findings: &mut Findings) -> (Vec<PairedProbe>, Vec<Core>) {
     let log = Log::index(&workbench.readings);
-    let mut found = Found {
-        complaints: fault::misplaced_tags(workbench, &log),
-        warnings: Vec::new(),
-    };
     let mut cores = Vec::new();
     let mut pairs: HashMap<&str, Vec<Pair<'_>>> = HashMap::new();
+    let mut lonely = Vec::new();
     let standing = probes_by_soil(workbench);
     for sample in &workbench.samples {
-        let core = reduce_core(workbench, sample, &mut found.complaints);
+        let core = reduce_core(workbench, sample, findings);
         cores.extend(core.clone());
         let probes = probes_of(sample, &standing, workbench);
         let mut alone = true;
@@ -104,29 +136,33 @@ pub fn pair(workbench: &Workbench) -> Result<Paired, Failure> {
             }
         }
         if alone {
-            let complaint = fault::no_readings(workbench, &log, sample, &probes);
-            found.complaints.push(complaint);
+            lonely.push(Lonely { sample, probes });
         }
     }
-
-    found.warnings.extend(core_warnings(&cores));
+    unpaired::complain(workbench, &log, &lonely, findings);
+    for warning in core_warnings(&cores) {
+        findings.warn(warning);
+    }
     let mut probes = Vec::new();
     for probe in &workbench.site.probes {
+        // Cores that should have paired with it and did not are told of already.
+        let lonely: Vec<&Sample> = lonely
+            .iter()
+            .filter(|core| core.may_pair_with(&probe.id))
+            .map(|core| core.sample)
+            .collect();
         match pairs.get(probe.id.as_str()) {
-            None => found.warnings.push(fault::no_cores(probe)),
-            Some(pairs) => probes.extend(points(workbench, &log, probe, pairs, &mut found)),
+            Some(pairs) => {
+                if let Some(complaint) = fault::one_level(workbench, probe, pairs, &lonely) {
+                    findings.complain(complaint);
+                }
+                probes.extend(points(workbench, &log, probe, pairs, findings));
+            }
+            None if lonely.is_empty() => findings.warn(fault::no_cores(probe)),
+            None => {}
         }
     }
-    if found.complaints.is_empty() {
-        Ok(Paired {
-            probes,
-            cores,
-            warnings: found.warnings,
-        })
-    } else {
-        let complaints = fault::in_order(found.complaints, workbench);
-        Err(Failure::Input(complaints))
-    }
+    (probes, cores)
 }
 
 fn probes_by_soil(workbench: &Workbench) -> HashMap<&str, Vec<&Probe>> {
@@ -185,22 +221,19 @@ fn points(
     log: &Log<'_>,
     probe: &Probe,
     pairs: &[Pair<'_>],
-    found: &mut Found,
+    findings: &mut Findings,
 ) -> Option<PairedProbe> {
     if let Some(complaint) = fault::all_the_same(workbench, log, probe) {
-        found.complaints.push(complaint);
+        findings.complain(complaint);
         return None;
     }
-    found
-        .complaints
-        .extend(fault::one_level(workbench, probe, pairs));
-    let mut windows = windows(workbench, log, probe, pairs, found)?;
+    let mut windows = windows(workbench, log, probe, pairs, findings)?;
     flag_stuck(pairs, &mut windows);
-    found
-        .warnings
-        .extend(window_warnings(probe, pairs, &windows));
+    for warning in window_warnings(probe, pairs, &windows) {
+        findings.warn(warning);
+    }
     let noise = pool_noise(windows.iter().map(|window| window.noise)).unwrap_or_else(|| {
-        found.warnings.push(fault::noise_unknown(probe));
+        findings.warn(fault::noise_unknown(probe));
         UNKNOWN_NOISE
     });
     Some(PairedProbe {
@@ -223,7 +256,7 @@ fn windows(
     log: &Log<'_>,
     probe: &Probe,
     pairs: &[Pair<'_>],
-    found: &mut Found,
+    findings: &mut Findings,
 ) -> Option<Vec<WindowSummary>> {
     let rule = WindowRule::for_converter(probe.adc_bits);
     let mut windows = Vec::new();
@@ -233,7 +266,7 @@ fn windows(
             Err(error) => {
                 let first = log.at(pair.places).next();
                 let complaint = fault::unusable(workbench, probe, pair.sample, first, error);
-                found.complaints.push(complaint);
+                findings.complain(complaint);
             }
         }
     }

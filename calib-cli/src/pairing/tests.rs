@@ -1,6 +1,7 @@
 //! Pairing, on workbenches built in code.
 
 use super::*;
+use crate::table::names::{DIAMETER, DRY, DRY_AGAIN, WET};
 use crate::workbench::{Balance, LoggedReading, Site, Soil};
 use calib_core::gravimetry::{CoreMasses, CoreVolume};
 use calib_core::quantity::{Celsius, Centimetre, Estimate, Gram, Quantity};
@@ -58,6 +59,7 @@ fn core(id: &str, level: &str, water: f64, n: i64) -> Sample {
         },
         taken_at: Some(Timestamp(NOON + APART * n)),
         note: String::new(),
+        written: Vec::new(),
         line: 2 + n as u64,
     }
 }
@@ -228,9 +230,9 @@ fn a_core_without_readings_says_how_far_off_the_last_was() {
     assert_eq!(
         complaints(&bench),
         [
-            "bench/samples.csv:4: sample_id = \"A3\": has no readings: none of probe p1 in the 15 min up to taken_at; the last came 3 h before\n  \
-             mend: check taken_at and its offset from UTC, lengthen the window in site.toml, or write the core's id into sample_id of its readings",
-            "bench/samples.csv:5: sample_id = \"A4\": has no readings: none of probe p1 names it, and taken_at is empty\n  \
+            "bench/samples.csv:4: sample_id = \"A3\": has no readings: none of probe p1 names it, and none that names no core came in the 15 min up to taken_at; the last such came 3 h before\n  \
+             mend: write the core's id into sample_id of its readings, check taken_at and its offset from UTC, or lengthen window_minutes in site.toml",
+            "bench/samples.csv:5: sample_id = \"A4\": has no readings: none of probe p1 names it, and its taken_at is empty\n  \
              mend: write the core's id into sample_id of its readings, or fill taken_at to pair by time",
         ]
     );
@@ -254,8 +256,68 @@ fn readings_that_name_no_core_are_complained_about_once() {
     assert_eq!(
         complaints(&bench),
         [
-            "bench/readings.csv:502: sample_id = \"A9\": names no core of samples.csv (10 readings of p1 name it)\n  \
+            "bench/readings.csv:502: sample_id = \"A9\": is no core of samples.csv (10 readings of p1 say so)\n  \
              mend: correct the id, add the core to samples.csv, or leave the cell empty to pair by time"
+        ]
+    );
+}
+
+/// Three cores that pair by sample, the last two under ids samples.csv does not
+/// have.
+fn mistyped(ids: [&str; 2]) -> Workbench {
+    let mut bench = workbench(
+        vec![
+            core("A1", "dry", 10.0, 0),
+            core("A2", "middle", 20.0, 1),
+            core("A3", "wet", 35.0, 2),
+        ],
+        vec![
+            tagged("A1", readings("p1", 700, 0)),
+            tagged(ids[0], readings("p1", 550, 1)),
+            tagged(ids[1], readings("p1", 400, 2)),
+        ],
+    );
+    for core in &mut bench.samples {
+        core.taken_at = None;
+    }
+    bench
+}
+
+#[test]
+fn a_mistyped_id_and_the_core_it_leaves_alone_are_one_fault() {
+    let mut bench = mistyped(["A2", "A9"]);
+    let one = [
+        "bench/readings.csv:202: sample_id = \"A9\": is no core of samples.csv, and core A3 there (line 4) has no readings (10 readings of p1 say so)\n  \
+         mend: if core A3 is meant, write the same id in both files; otherwise add the core to samples.csv, or leave the cell empty to pair by time",
+    ];
+    assert_eq!(complaints(&bench), one);
+    bench.samples[2].taken_at = Some(Timestamp(NOON + 2 * APART));
+    assert_eq!(complaints(&bench), one, "the times agree");
+    bench.samples[2].taken_at = Some(Timestamp(NOON + 4 * APART));
+    assert_eq!(complaints(&bench).len(), 2, "the times do not agree");
+}
+
+#[test]
+fn of_several_cores_left_alone_the_one_with_the_most_similar_id_is_meant() {
+    let found = complaints(&mistyped(["a-2", "a-3"]));
+    assert_eq!(found.len(), 2, "{found:?}");
+    assert!(found[0].contains("\"a-2\": is no core of samples.csv, and core A2 there"));
+    assert!(found[1].contains("\"a-3\": is no core of samples.csv, and core A3 there"));
+    let found = complaints(&mistyped(["x", "y"]));
+    assert_eq!(found.len(), 4, "nobody can tell which is which: {found:?}");
+}
+
+#[test]
+fn with_nothing_to_pair_by_that_is_told_once() {
+    let mut bench = simple();
+    for core in &mut bench.samples {
+        core.taken_at = None;
+    }
+    assert_eq!(
+        complaints(&bench),
+        [
+            "bench/samples.csv:2: taken_at = \"\": is empty for every core, and so is sample_id in readings.csv: nothing says which readings belong to which core\n  \
+             mend: fill taken_at with the time each core was taken, or sample_id in readings.csv with the core each reading belongs to"
         ]
     );
 }
@@ -271,13 +333,13 @@ fn readings_that_name_a_core_of_another_probe_or_soil_are_refused() {
     let found = complaints(&bench);
     assert!(
         found[0].starts_with(
-            "bench/readings.csv:502: sample_id = \"A1\": stands on a reading of probe p2, and samples.csv has core A1 beside probe p1"
+            "bench/readings.csv:502: sample_id = \"A1\": stands beside probe p1 in samples.csv, and this is a reading of p2"
         ),
         "{found:?}"
     );
     assert!(
         found[1].starts_with(
-            "bench/readings.csv:602: sample_id = \"A2\": is a core of soil loam, and probe p3 is calibrated in soil clay"
+            "bench/readings.csv:602: sample_id = \"A2\": is a core of soil loam (samples.csv:3), and this is a reading of probe p3, calibrated in soil clay"
         ),
         "{found:?}"
     );
@@ -293,31 +355,52 @@ fn every_fault_of_a_core_names_its_column() {
         found[0].lines().next().unwrap().to_owned()
     };
     assert_eq!(
-        with(|core| core.masses.wet = gram(170.0)),
+        with(|core| {
+            core.masses.wet = gram(170.0);
+            core.written = vec![(WET, "170".to_owned())];
+        }),
         "bench/samples.csv:3: wet_g = \"170\": wet mass 170 g is not above the dry mass, 180 g"
     );
     assert_eq!(
-        with(|core| core.masses.dry = gram(39.5)),
-        "bench/samples.csv:3: dry_g = \"39.5\": dry mass 39.5 g is not above the tare, 40 g"
+        with(|core| {
+            core.masses.dry = gram(39.5);
+            core.written = vec![(DRY, "39,50".to_owned())];
+        }),
+        "bench/samples.csv:3: dry_g = \"39,50\": dry mass 39.5 g is not above the tare, 40 g"
     );
     assert!(
-        with(|core| core.masses.dry_again = Some(gram(179.0))).starts_with(
-            "bench/samples.csv:3: dry_again_g = \"179\": the dry mass still fell by 1.000 g"
-        )
+        with(|core| {
+            core.masses.dry_again = Some(gram(179.0));
+            core.written = vec![(DRY_AGAIN, "179".to_owned())];
+        })
+        .starts_with("bench/samples.csv:3: dry_again_g = \"179\": the core lost 1.000 g")
     );
     assert!(
-        with(|core| core.masses.wet = gram(240.0))
-            .starts_with("bench/samples.csv:3: wet_g = \"240\": the core holds 1.")
+        with(|core| {
+            core.masses.wet = gram(240.0);
+            core.written = vec![(WET, "240".to_owned())];
+        })
+        .starts_with("bench/samples.csv:3: wet_g = \"240\": the core holds 1.")
     );
     let wide = |core: &mut Sample| {
         core.volume = CoreVolume::Ring {
             diameter: Estimate::new(Centimetre::new(50.0).unwrap(), 0.01),
             height: Estimate::new(Centimetre::new(5.0).unwrap(), 0.02),
         };
+        core.written = vec![(DRY, "180".to_owned()), (DIAMETER, "50".to_owned())];
     };
     assert!(with(wide).starts_with(
         "bench/samples.csv:3: ring_diameter_cm = \"50\": dry bulk density 0.014 g/cm3"
     ));
+    let by_the_sites_ring = |core: &mut Sample| {
+        core.masses.dry = gram(45.0);
+        core.masses.dry_again = None;
+        core.written = vec![(DRY, "45".to_owned())];
+    };
+    assert!(
+        with(by_the_sites_ring)
+            .starts_with("bench/samples.csv:3: dry_g = \"45\": dry bulk density 0.051 g/cm3")
+    );
 }
 
 #[test]
@@ -352,8 +435,8 @@ fn a_probe_that_always_says_the_same_is_refused() {
     assert_eq!(
         complaints(&bench),
         [
-            "bench/readings.csv:2: raw_count = \"512\": is what all 20 readings of probe p1 say\n  \
-             mend: check wiring, supply and the converter's channel, then log again"
+            "bench/readings.csv:2: raw_count = \"512\": is what all 20 readings of probe p1 say, dry or wet\n  \
+             mend: check the probe's wiring and supply and the converter's channel, then log again"
         ]
     );
 }
@@ -365,7 +448,7 @@ fn one_moisture_level_fixes_no_curve() {
     assert_eq!(
         complaints(&bench),
         [
-            "bench/samples.csv:2: level = \"dry\": is the level of all 2 cores paired with probe p1\n  \
+            "bench/samples.csv:2: level = \"dry\": is the level of all 2 cores of probe p1\n  \
              mend: take cores at more moisture levels, from near dry to near saturation"
         ]
     );
@@ -380,8 +463,8 @@ fn a_window_at_the_rail_is_refused_where_it_starts() {
     assert_eq!(
         complaints(&bench),
         [
-            "bench/readings.csv:102: raw_count = \"1023\": probe p1 for core A2: 10 of 10 readings are at an end of the converter's range (0 at 0, 10 at 1023)\n  \
-             mend: check wiring, supply, the converter's reference and its number of bits; leave these readings out"
+            "bench/readings.csv:102: raw_count = \"1023\": probe p1, core A2: 10 of 10 readings say 1023, where the converter's range ends\n  \
+             mend: check the probe's wiring and supply, and the converter's reference voltage and number of bits; log again, or remove these readings"
         ]
     );
 }

@@ -5,10 +5,10 @@
 //! blanks. Columns the program does not know stay in the file and are reported.
 //! Every cell knows its line and column.
 
-use super::findings::{Cell, Findings, Refused};
 use super::header::{Column, Header, Place, records};
 use super::source::Source;
 use crate::failure::Complaint;
+use crate::findings::{Cell, Findings, Refused};
 use csv::StringRecord;
 use std::path::Path;
 

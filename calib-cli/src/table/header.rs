@@ -1,9 +1,9 @@
 //! The header line: which column stands where, and what parts the cells.
 
-use super::findings::{Findings, Refused};
 use super::nearest::{listed, nearest};
 use super::source::Source;
 use crate::failure::{Complaint, Warning};
+use crate::findings::{Findings, Refused};
 use csv::StringRecord;
 
 /// A column a file may have.

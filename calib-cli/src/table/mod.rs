@@ -4,8 +4,8 @@
 //! stops at the first.
 
 mod delimited;
-mod findings;
 mod header;
+pub mod names;
 mod nearest;
 mod number;
 mod readings;
@@ -15,23 +15,19 @@ mod source;
 mod time;
 
 use crate::failure::{Complaint, Failure, Warning};
+use crate::findings::Findings;
 use crate::workbench::{Site, Workbench};
-use findings::Findings;
+pub use names::{READINGS, SAMPLES, SITE};
+pub use nearest::{listed, nearest};
 #[cfg(test)]
 pub use readings::COLUMNS as READING_COLUMNS;
 #[cfg(test)]
 pub use samples::COLUMNS as SAMPLE_COLUMNS;
 #[cfg(test)]
 pub use site::keys as site_keys;
-use source::{Source, shown_path};
+use source::Source;
+pub use source::shown_path;
 use std::path::Path;
-
-/// Name of the site file.
-pub const SITE: &str = "site.toml";
-/// Name of the cores' file.
-pub const SAMPLES: &str = "samples.csv";
-/// Name of the log.
-pub const READINGS: &str = "readings.csv";
 
 /// What a folder holds and all that was found in it.
 #[derive(Debug)]
@@ -64,8 +60,7 @@ pub fn load_site(folder: &Path) -> Result<Site, Failure> {
     let site = Source::read(folder, SITE, &mut findings)
         .ok()
         .and_then(|source| site::read(&source, &mut findings).site);
-    let file = shown_path(folder, SITE);
-    let (complaints, _) = findings.finish(&[file.as_ref()]);
+    let (complaints, _) = finished(folder, findings);
     site.filter(|_| complaints.is_empty())
         .ok_or(Failure::Input(complaints))
 }
@@ -86,8 +81,7 @@ pub fn inspect(folder: &Path) -> Inspection {
     }
     let mut findings = Findings::default();
     let workbench = read(folder, &mut findings);
-    let files = [SITE, SAMPLES, READINGS].map(|name| shown_path(folder, name));
-    let (complaints, warnings) = findings.finish(&files.each_ref().map(AsRef::as_ref));
+    let (complaints, warnings) = finished(folder, findings);
     Inspection {
         workbench: workbench
             .filter(|_| complaints.is_empty())
@@ -98,6 +92,12 @@ pub fn inspect(folder: &Path) -> Inspection {
         complaints,
         warnings,
     }
+}
+
+/// All that was found in the files of `folder`, file by file.
+pub fn finished(folder: &Path, findings: Findings) -> (Vec<Complaint>, Vec<Warning>) {
+    let files = [SITE, SAMPLES, READINGS].map(|name| shown_path(folder, name));
+    findings.finish(&files.each_ref().map(AsRef::as_ref))
 }
 
 fn read(folder: &Path, findings: &mut Findings) -> Option<Workbench> {
@@ -247,8 +247,12 @@ timestamp,probe_id,raw_count,soil_temp_c,sample_id
                 .join(";");
             format!("\u{feff}{commas};;;;\r\n\r\n")
         };
-        let plain = read(SAMPLES_TEXT, READINGS_TEXT);
-        let exported = read(&exported(SAMPLES_TEXT), &exported(READINGS_TEXT));
+        let mut plain = read(SAMPLES_TEXT, READINGS_TEXT);
+        let mut exported = read(&exported(SAMPLES_TEXT), &exported(READINGS_TEXT));
+        let samples = plain.samples.iter_mut().chain(&mut exported.samples);
+        for sample in samples {
+            sample.written.clear();
+        }
         assert_eq!(plain.samples, exported.samples);
         assert_eq!(plain.readings, exported.readings);
     }

@@ -1,7 +1,7 @@
 //! Numbers as people and spreadsheets write them: with a decimal point or a
 //! decimal comma, one of the two throughout a file, and nothing else.
 
-use super::findings::{Cell, Findings, Refused};
+use crate::findings::{Cell, Findings, Refused};
 use calib_core::quantity::Quantity;
 
 /// The character before the decimals.

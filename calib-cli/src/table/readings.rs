@@ -1,13 +1,14 @@
 //! readings.csv: one reading a row, in the order it was logged.
 
 use super::delimited::{Row, Sheet};
-use super::findings::{Cell, Findings, Refused};
 use super::header::{Column, Place};
+use super::names::{COUNT, PROBE_ID, SAMPLE_ID, SOIL_TEMPERATURE, SUPPLY, TIMESTAMP};
 use super::number::{Numbers, quantity};
 use super::site::{SiteFile, known_probe, millivolts};
 use super::source::Source;
 use super::time::{Times, whole_seconds};
 use crate::failure::Warning;
+use crate::findings::{Cell, Findings, Refused};
 use crate::workbench::LoggedReading;
 use calib_core::quantity::Celsius;
 use calib_core::readings::Reading;
@@ -21,12 +22,12 @@ const POWER_ON_C: f64 = 85.0;
 
 /// The columns of readings.csv.
 pub const COLUMNS: [Column; 6] = [
-    Column::required("timestamp", "when it was read"),
-    Column::required("probe_id", "id of the probe in site.toml"),
-    Column::required("raw_count", "what the converter said"),
-    Column::optional("soil_temp_c", "soil temperature, C"),
-    Column::optional("supply_mv", "supply or reference voltage, mV"),
-    Column::optional("sample_id", "core the reading belongs to"),
+    Column::required(TIMESTAMP, "when it was read"),
+    Column::required(PROBE_ID, "id of the probe in site.toml"),
+    Column::required(COUNT, "what the converter said"),
+    Column::optional(SOIL_TEMPERATURE, "soil temperature, C"),
+    Column::optional(SUPPLY, "supply or reference voltage, mV"),
+    Column::optional(SAMPLE_ID, "core the reading belongs to"),
 ];
 
 /// Reads readings.csv.

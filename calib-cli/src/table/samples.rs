@@ -1,14 +1,18 @@
 //! samples.csv: one core a row, its masses and its volume.
 
 use super::delimited::{Row, Sheet};
-use super::findings::{Cell, Findings, Refused};
 use super::header::Column;
+use super::names::{
+    DIAMETER, DRY, DRY_AGAIN, HEIGHT, LEVEL, NOTE, PROBE_ID, SAMPLE_ID, SOIL, TAKEN_AT, TARE,
+    VOLUME, VOLUME_U, WET,
+};
 use super::number::{Numbers, quantity};
 use super::site::{Ring, SiteFile, known_probe, known_soil, ring_length};
 use super::source::Source;
 use super::time::{Times, whole_seconds};
+use crate::findings::{Cell, Findings, Refused};
 use crate::workbench::Sample;
-use calib_core::gravimetry::{CoreMasses, CoreVolume};
+use calib_core::gravimetry::{CoreMasses, CoreVolume, GravimetryError, Weighing};
 use calib_core::quantity::{Centimetre, CubicCentimetre, Estimate, Gram, Quantity, Timestamp};
 use std::collections::HashMap;
 
@@ -21,21 +25,6 @@ const LIGHTEST_CORE_G: f64 = 5.0;
 /// A container lighter than this many grams, where there is one at all, was
 /// weighed in kilograms. Common practice.
 const LIGHTEST_CONTAINER_G: f64 = 0.5;
-
-const SAMPLE_ID: &str = "sample_id";
-const SOIL: &str = "soil";
-const LEVEL: &str = "level";
-const TARE: &str = "tare_g";
-const WET: &str = "wet_g";
-const DRY: &str = "dry_g";
-const DRY_AGAIN: &str = "dry_again_g";
-const DIAMETER: &str = "ring_diameter_cm";
-const HEIGHT: &str = "ring_height_cm";
-const VOLUME: &str = "core_volume_cm3";
-const VOLUME_U: &str = "core_volume_u_cm3";
-const PROBE: &str = "probe_id";
-const TAKEN_AT: &str = "taken_at";
-const NOTE: &str = "note";
 
 /// The columns of samples.csv.
 pub const COLUMNS: [Column; 14] = [
@@ -50,7 +39,7 @@ pub const COLUMNS: [Column; 14] = [
     Column::optional(HEIGHT, "height of the ring, cm"),
     Column::optional(VOLUME, "volume of the core, cm3"),
     Column::optional(VOLUME_U, "standard uncertainty of the volume, cm3"),
-    Column::optional(PROBE, "probe the core was taken beside"),
+    Column::optional(PROBE_ID, "probe the core was taken beside"),
     Column::optional(TAKEN_AT, "when the core was taken"),
     Column::optional(NOTE, "free text"),
 ];
@@ -107,7 +96,7 @@ impl Reader<'_> {
         );
         let masses = self.masses(row, findings);
         let volume = self.volume(row, findings);
-        let probe = self.probe(self.cell(row, PROBE), soil.as_deref().ok(), findings);
+        let probe = self.probe(self.cell(row, PROBE_ID), soil.as_deref().ok(), findings);
         let taken_at = self.taken_at(self.cell(row, TAKEN_AT), findings);
         Ok(Sample {
             id: id?,
@@ -118,6 +107,7 @@ impl Reader<'_> {
             volume: volume?,
             taken_at: taken_at?,
             note: self.cell(row, NOTE).text.to_owned(),
+            written: self.written(row),
             line: row.line,
         })
     }
@@ -209,27 +199,37 @@ impl Reader<'_> {
                 return findings.refuse(cell.complaint(kilograms, in_grams));
             }
         }
-        for (cell, mass) in [(dry_cell, Some(dry)), (again_cell, dry_again)] {
-            let Some(mass) = mass else { continue };
-            if mass <= tare {
-                return findings.refuse(cell.complaint(
-                    format!("is not above {TARE} = {}", tare_cell.text),
-                    "look for swapped masses; every mass includes its container",
-                ));
-            }
-            if wet <= mass {
-                return findings.refuse(wet_cell.complaint(
-                    format!("is not above {} = {}", cell.column, cell.text),
-                    "look for swapped masses, or masses of two different cores; drying takes water away",
-                ));
-            }
-        }
-        Ok(CoreMasses {
+        let masses = CoreMasses {
             tare,
             wet,
             dry,
             dry_again,
-        })
+        };
+        let Err(error) = masses.check_order() else {
+            return Ok(masses);
+        };
+        let weighed = |weighing| match weighing {
+            Weighing::First => dry_cell,
+            Weighing::Again => again_cell,
+        };
+        let (cell, lighter) = match error {
+            GravimetryError::DryNotAboveTare { weighing, .. } => (weighed(weighing), tare_cell),
+            GravimetryError::WetNotAboveDry { weighing, .. } => (wet_cell, weighed(weighing)),
+            _ => return findings.refuse(wet_cell.complaint(error.to_string(), error.mend())),
+        };
+        findings.refuse(cell.complaint(
+            format!("is not above {} = {}", lighter.column, lighter.text),
+            error.mend(),
+        ))
+    }
+
+    /// The cells a later stage may have to quote.
+    fn written(&self, row: &Row<'_>) -> Vec<(&'static str, String)> {
+        [TARE, WET, DRY, DRY_AGAIN, DIAMETER, HEIGHT, VOLUME]
+            .into_iter()
+            .map(|name| (name, self.cell(row, name).text.to_owned()))
+            .filter(|(_, text)| !text.is_empty())
+            .collect()
     }
 
     fn mass(&mut self, cell: Cell<'_>, findings: &mut Findings) -> Result<Gram, Refused> {

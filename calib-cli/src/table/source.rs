@@ -1,7 +1,7 @@
 //! An input file as text, with the hash that proves later which one it was.
 
-use super::findings::{Findings, Refused};
 use crate::failure::Complaint;
+use crate::findings::{Findings, Refused};
 use crate::workbench::SourceFile;
 use sha2::{Digest, Sha256};
 use std::fs;

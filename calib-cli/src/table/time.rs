@@ -2,8 +2,8 @@
 //! site.toml declares.
 
 use super::delimited::Sheet;
-use super::findings::{Cell, Findings, Refused};
 use super::header::Place;
+use crate::findings::{Cell, Findings, Refused};
 use calib_core::quantity::Timestamp;
 use jiff::civil::DateTime;
 use jiff::fmt::strtime::{self, BrokenDownTime};

@@ -2,7 +2,8 @@
 
 use crate::curve::{CurveError, CurveKind};
 
-/// Why a curve could not be fitted, or not be used.
+/// Why a curve could not be fitted, or not be used. `Display` says what is
+/// wrong, [`mend`](FitError::mend) what to do.
 #[derive(Debug, Clone, PartialEq, thiserror::Error)]
 pub enum FitError {
     /// Fewer cores than the curve needs, with at least one to spare.
@@ -93,6 +94,49 @@ pub enum FitError {
         /// Each curve with what spoke against it.
         reasons: Vec<FitError>,
     },
+}
+
+impl FitError {
+    /// Whether nothing is wrong but that there are too few cores, levels or
+    /// different counts.
+    pub fn is_shortage(&self) -> bool {
+        match self {
+            FitError::TooFewCores { .. }
+            | FitError::TooFewLevels { .. }
+            | FitError::Start(CurveError::NotDetermined { .. }) => true,
+            FitError::NoCurve { reasons } => reasons.iter().all(FitError::is_shortage),
+            _ => false,
+        }
+    }
+
+    /// What to do about it.
+    pub fn mend(&self) -> &'static str {
+        match self {
+            FitError::TooFewCores { .. } | FitError::TooFewLevels { .. } => {
+                "take more cores at more moisture levels, or ask for a simpler curve"
+            }
+            FitError::Start(_) => {
+                "check the counts of the cores; they must differ from dry to wet soil"
+            }
+            FitError::NotSettled { .. }
+            | FitError::IllConditioned { .. }
+            | FitError::Implausible { .. } => {
+                "ask for a simpler curve, or take cores at more moisture levels"
+            }
+            FitError::NotMonotone { .. } => {
+                "one water content must not have two counts: ask for a simpler curve; if none fits, look for a core whose count does not belong to its water content"
+            }
+            FitError::NoResponse { .. } => {
+                "look for readings under the wrong sample, level or time, and check the probe's wiring; then take cores from drier to wetter soil"
+            }
+            FitError::NoCurve { .. } if self.is_shortage() => {
+                "take cores at five or more moisture levels, two or three at each"
+            }
+            FitError::NoCurve { .. } => {
+                "look for a core whose count does not belong to its water content: readings or masses under the wrong sample, level or time, or slips in its masses"
+            }
+        }
+    }
 }
 
 fn list(reasons: &[FitError]) -> String {

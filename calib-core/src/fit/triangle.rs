@@ -94,6 +94,10 @@ impl Triangle {
     }
 
     /// The `x` of `R'R x = g`, or `None` where a diagonal element vanishes.
+    #[allow(
+        clippy::needless_range_loop,
+        reason = "rows and columns as the formula has them"
+    )]
     pub(super) fn solve_normal(&self, g: &[f64; MAX_PARAMETERS]) -> Option<[f64; MAX_PARAMETERS]> {
         let mut forward = self.clone();
         for (i, g) in g.iter().enumerate().take(self.size) {
@@ -120,6 +124,10 @@ impl Triangle {
 
     /// `(R'R)^-1`, the covariance for rows of unit variance; `None` where a
     /// diagonal element vanishes.
+    #[allow(
+        clippy::needless_range_loop,
+        reason = "rows and columns as the formula has them"
+    )]
     pub(super) fn covariance(&self) -> Option<Vec<Vec<f64>>> {
         let n = self.size;
         // Columns of the inverse of R, each as long as it reaches down.

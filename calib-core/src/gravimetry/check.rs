@@ -26,29 +26,37 @@ pub(super) fn final_dry(core: &CoreMasses) -> Gram {
     core.dry_again.unwrap_or(core.dry)
 }
 
-pub(super) fn order(core: &CoreMasses) -> Result<(), GravimetryError> {
-    let weighings = [
-        (Weighing::First, Some(core.dry)),
-        (Weighing::Again, core.dry_again),
-    ];
-    for (weighing, dry) in weighings {
-        let Some(dry) = dry else { continue };
-        if dry <= core.tare {
-            return Err(GravimetryError::DryNotAboveTare {
-                weighing,
-                dry: dry.value(),
-                tare: core.tare.value(),
-            });
+impl CoreMasses {
+    /// Checks that the masses can be those of one core: wet above dry above
+    /// tare, for each dry weighing. [`reduce`](super::reduce) does so too.
+    ///
+    /// # Errors
+    /// [`GravimetryError::DryNotAboveTare`] or
+    /// [`GravimetryError::WetNotAboveDry`], the first that is found.
+    pub fn check_order(&self) -> Result<(), GravimetryError> {
+        let weighings = [
+            (Weighing::First, Some(self.dry)),
+            (Weighing::Again, self.dry_again),
+        ];
+        for (weighing, dry) in weighings {
+            let Some(dry) = dry else { continue };
+            if dry <= self.tare {
+                return Err(GravimetryError::DryNotAboveTare {
+                    weighing,
+                    dry: dry.value(),
+                    tare: self.tare.value(),
+                });
+            }
+            if self.wet <= dry {
+                return Err(GravimetryError::WetNotAboveDry {
+                    wet: self.wet.value(),
+                    weighing,
+                    dry: dry.value(),
+                });
+            }
         }
-        if core.wet <= dry {
-            return Err(GravimetryError::WetNotAboveDry {
-                wet: core.wet.value(),
-                weighing,
-                dry: dry.value(),
-            });
-        }
+        Ok(())
     }
-    Ok(())
 }
 
 /// Judges constant mass and gives the standard uncertainty of the water left in
@@ -166,24 +174,27 @@ mod tests {
     #[test]
     fn masses_out_of_order_are_named() {
         assert_eq!(
-            order(&core(40.0, 200.0, 38.0, None))
+            core(40.0, 200.0, 38.0, None)
+                .check_order()
                 .unwrap_err()
                 .to_string(),
             "dry mass 38 g is not above the tare, 40 g"
         );
         assert_eq!(
-            order(&core(40.0, 180.0, 188.0, None))
+            core(40.0, 180.0, 188.0, None)
+                .check_order()
                 .unwrap_err()
                 .to_string(),
             "wet mass 180 g is not above the dry mass, 188 g"
         );
         assert_eq!(
-            order(&core(40.0, 200.0, 180.0, Some(40.0)))
+            core(40.0, 200.0, 180.0, Some(40.0))
+                .check_order()
                 .unwrap_err()
                 .to_string(),
             "second dry mass 40 g is not above the tare, 40 g"
         );
-        assert!(order(&core(40.0, 200.0, 180.0, Some(179.9))).is_ok());
+        assert!(core(40.0, 200.0, 180.0, Some(179.9)).check_order().is_ok());
     }
 
     #[test]
@@ -197,7 +208,7 @@ mod tests {
         .unwrap_err();
         assert_eq!(
             error.to_string(),
-            "the dry mass still fell by 0.500 g between the two weighings, more than the 0.140 g of constant mass"
+            "the core lost 0.500 g between its two dry weighings; a change of 0.140 g at most counts as dry"
         );
         assert!(error.mend().starts_with("dry longer"));
     }
@@ -231,7 +242,7 @@ mod tests {
             [CoreWarning::GainedMass { .. }]
         ));
         let error = judged(180.5).unwrap_err();
-        assert!(error.to_string().contains("rose by 0.500 g"), "{error}");
+        assert!(error.to_string().contains("gained 0.500 g"), "{error}");
     }
 
     #[test]

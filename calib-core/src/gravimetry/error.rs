@@ -83,8 +83,8 @@ pub enum GravimetryError {
     /// The mass still changed between the two dry weighings. The water content
     /// would be biased, which no uncertainty makes good.
     #[error(
-        "the dry mass still {} {:.3} g between the two weighings, more than the {allowed:.3} g of constant mass",
-        if *lost >= 0.0 { "fell by" } else { "rose by" },
+        "the core {} {:.3} g between its two dry weighings; a change of {allowed:.3} g at most counts as dry",
+        if *lost >= 0.0 { "lost" } else { "gained" },
         lost.abs()
     )]
     NotConstant {
@@ -158,10 +158,10 @@ impl GravimetryError {
     pub fn mend(&self) -> &'static str {
         match self {
             GravimetryError::DryNotAboveTare { .. } => {
-                "give every mass with its container in it; look for swapped columns or a tare already taken off"
+                "look for swapped masses, or a tare already taken off; every mass includes its container"
             }
             GravimetryError::WetNotAboveDry { .. } => {
-                "look for swapped columns or masses of two different cores"
+                "look for swapped masses, or masses of two different cores; drying takes water away"
             }
             GravimetryError::NotConstant { lost, .. } if *lost >= 0.0 => {
                 "dry longer, weigh again, and write the last two dry masses"
@@ -169,11 +169,14 @@ impl GravimetryError {
             GravimetryError::NotConstant { .. } => {
                 "dry again, let it cool in a desiccator or a closed tin, weigh again, and write the last two dry masses"
             }
-            GravimetryError::BulkDensity { .. } | GravimetryError::NoPores { .. } => {
-                "check the ring size (centimetres, inner diameter), the dry mass and the tare"
+            GravimetryError::BulkDensity { .. } => {
+                "check the ring's size (inner diameter and height, cm), the dry mass and the tare"
+            }
+            GravimetryError::NoPores { .. } => {
+                "check the particle density, the ring's size (inner diameter and height, cm), the dry mass and the tare"
             }
             GravimetryError::OverSaturated { .. } => {
-                "check the wet mass and the ring size; wipe off standing water before weighing; measure the particle density if the soil is unusual"
+                "check the wet mass and the ring's size; wipe off standing water before weighing; measure the particle density if the soil is unusual"
             }
             GravimetryError::Uncertainty { .. } => {
                 "give the standard uncertainty in the same unit as the value"

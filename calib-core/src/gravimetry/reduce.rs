@@ -107,7 +107,7 @@ pub fn reduce(
     method: &Method,
 ) -> Result<ReducedCore, GravimetryError> {
     let mut warnings = Vec::new();
-    check::order(core)?;
+    core.check_order()?;
     let water_left_u = check::drying(core, method, &mut warnings)?;
 
     let weighing_u = method.weighing_u();

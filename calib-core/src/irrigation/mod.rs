@@ -104,7 +104,7 @@ impl IrrigationError {
     pub fn mend(&self) -> &'static str {
         match self {
             IrrigationError::UnknownCrop { .. } => {
-                "choose one of these names, or state allowed_depletion and root depth yourself"
+                "choose one of these names, or state allowed_depletion and root_depth_mm yourself"
             }
             IrrigationError::Evapotranspiration { .. } => {
                 "give the crop's water use in millimetres a day; 5 is the figure the table is made for"

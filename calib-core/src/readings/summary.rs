@@ -45,8 +45,9 @@ pub enum ReadingError {
     NoReadings,
     /// More than half of the readings are at an end of the converter's range.
     #[error(
-        "{} of {of} readings are at an end of the converter's range ({at_zero} at 0, {at_full_scale} at {full_scale})",
-        at_zero + at_full_scale
+        "{} of {of} readings say {}, where the converter's range ends",
+        at_zero + at_full_scale,
+        rails(*at_zero, *at_full_scale, *full_scale)
     )]
     MostAtRail {
         /// How many read 0.
@@ -60,13 +61,22 @@ pub enum ReadingError {
     },
 }
 
+/// `0`, `1023` or `0 or 1023`, as were read.
+fn rails(at_zero: usize, at_full_scale: usize, full_scale: u32) -> String {
+    match (at_zero, at_full_scale) {
+        (_, 0) => "0".to_owned(),
+        (0, _) => full_scale.to_string(),
+        _ => format!("0 or {full_scale}"),
+    }
+}
+
 impl ReadingError {
     /// What to do about it.
     pub fn mend(&self) -> &'static str {
         match self {
             ReadingError::NoReadings => "log readings while the core is taken",
             ReadingError::MostAtRail { .. } => {
-                "check wiring, supply, the converter's reference and its number of bits; leave these readings out"
+                "check the probe's wiring and supply, and the converter's reference voltage and number of bits; log again, or remove these readings"
             }
         }
     }
@@ -242,7 +252,7 @@ mod tests {
         let error = summarise(&each_minute([4095, 4095, 0, 1000, 1001]), &rule()).unwrap_err();
         assert_eq!(
             error.to_string(),
-            "3 of 5 readings are at an end of the converter's range (1 at 0, 2 at 4095)"
+            "3 of 5 readings say 0 or 4095, where the converter's range ends"
         );
     }
 

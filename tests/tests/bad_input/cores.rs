@@ -1,6 +1,6 @@
 //! samples.csv.
 
-use super::Edit::{Change, Whole};
+use super::Edit::{Change, Cores, Whole};
 use super::{SAMPLES, SITE, refused};
 
 kinds! {
@@ -56,11 +56,37 @@ kinds! {
     "dry-not-above-tare" a_dry_core_no_heavier_than_its_container_is_refused:
         Change(SAMPLES, "178.52", "38.10")
         => "samples.csv:3: dry_g = \"38.10\": is not above tare_g = 38.10",
-           "look for swapped masses; every mass includes its container";
+           "look for swapped masses, or a tare already taken off; every mass includes its container";
     "dry-again-above-wet" a_second_dry_mass_above_the_wet_mass_is_refused:
         Change(SAMPLES, "178.27", "187.27")
         => "samples.csv:2: wet_g = \"184.45\": is not above dry_again_g = 187.27",
            "look for swapped masses, or masses of two different cores; drying takes water away";
+    "constant-mass-not-reached" a_core_still_losing_mass_is_refused:
+        Change(SAMPLES, "178.27", "177.77")
+        => "samples.csv:2: dry_again_g = \"177.77\": the core lost 0.510 g between its two dry weighings; a change of 0.139 g at most counts as dry",
+           "dry longer, weigh again, and write the last two dry masses";
+    "mass-gained" a_core_that_gained_mass_between_the_dry_weighings_is_refused:
+        Change(SAMPLES, "178.27", "178.77")
+        => "samples.csv:2: dry_again_g = \"178.77\": the core gained 0.490 g between its two dry weighings; a change of 0.140 g at most counts as dry",
+           "dry again, let it cool in a desiccator or a closed tin, weigh again, and write the last two dry masses";
+    "bulk-density-implausible" a_ring_of_another_size_is_refused:
+        Change(SAMPLES, "dry_again_g", "ring_diameter_cm"), Change(SAMPLES, "178.27", "3.0")
+        => "samples.csv:2: ring_diameter_cm = \"3.0\": dry bulk density 3.957 g/cm3 lies outside 0.2 to 2.2 g/cm3",
+           "check the ring's size (inner diameter and height, cm), the dry mass and the tare";
+    "dry-mass-implausible" a_mass_too_large_for_the_ring_is_refused:
+        Change(SAMPLES, "190.08,178.52", "390.08,378.52")
+        => "samples.csv:3: dry_g = \"378.52\": dry bulk density 3.467 g/cm3 lies outside 0.2 to 2.2 g/cm3",
+           "check the ring's size (inner diameter and height, cm), the dry mass and the tare; the ring is the one of site.toml";
+    "no-pores-left" a_core_denser_than_its_grains_is_refused:
+        Cores(&["A1", "A2"]),
+        Change(SITE, "bulk_density_g_cm3 = 1.42", "particle_density_g_cm3 = 2.0"),
+        Change(SAMPLES, "dry_again_g", "ring_diameter_cm"), Change(SAMPLES, "178.27", "4.2")
+        => "samples.csv:2: ring_diameter_cm = \"4.2\": dry bulk density 2.019 g/cm3 leaves no pores at a particle density of 2 g/cm3",
+           "check the particle density, the ring's size (inner diameter and height, cm), the dry mass and the tare";
+    "saturation-above-one" a_core_with_more_water_than_pores_is_refused:
+        Change(SAMPLES, "216.29", "246.29")
+        => "samples.csv:7: wet_g = \"246.29\": the core holds 1.507 times the water its pores can hold, more than the 1.075 its uncertainty allows",
+           "check the wet mass and the ring's size; wipe off standing water before weighing; measure the particle density if the soil is unusual";
     "ring-in-millimetres" a_core_whose_ring_is_in_millimetres_is_recognised:
         Change(SAMPLES, "dry_again_g", "ring_height_cm"), Change(SAMPLES, "178.27", "50")
         => "samples.csv:2: ring_height_cm = \"50\": looks like millimetres: no sampling ring measures 50 cm",

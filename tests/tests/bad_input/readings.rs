@@ -1,6 +1,6 @@
 //! readings.csv.
 
-use super::Edit::Change;
+use super::Edit::{Change, Fill};
 use super::{READINGS, refused};
 
 kinds! {
@@ -28,6 +28,10 @@ kinds! {
         Change(READINGS, ",614,", ",1.98,")
         => "readings.csv:8: raw_count = \"1.98\": is not a whole number",
            "log the converter's own code: no mean, no voltage, no thousands separator";
+    "all-readings-at-the-rail" a_window_at_the_end_of_the_converters_range_is_refused:
+        Fill { file: READINGS, column: "raw_count", rows: "A2", value: "1023" }
+        => "readings.csv:7: raw_count = \"1023\": probe P1, core A2: 5 of 5 readings say 1023, where the converter's range ends",
+           "check the probe's wiring and supply, and the converter's reference voltage and number of bits; log again, or remove these readings";
     "temperature-sensor-absent" the_code_of_a_silent_temperature_sensor_is_refused:
         Change(READINGS, "17.0,3300,A2", "-127,3300,A2")
         => "readings.csv:8: soil_temp_c = \"-127\": is what a one-wire temperature sensor says when it does not answer, not a temperature",

@@ -177,4 +177,12 @@ kinds! {
         Change(SITE, "minimum_off_s = 300", "minimum_off_s = 0.5")
         => "site.toml:40: minimum_off_s = \"0.5\": is not a whole number of seconds up to a day (86400)",
            "write whole seconds; 300 is taken where it is left out";
+    "unknown-texture" a_texture_that_is_none_of_the_twelve_is_refused:
+        Change(SITE, "texture = \"loam\"", "texture = \"loamy clay\"")
+        => "site.toml:20: texture = \"loamy clay\": is none of the twelve USDA texture classes: sand, loamy sand, sandy loam, loam, silt loam, silt, sandy clay loam, clay loam, silty clay loam, sandy clay, silty clay, clay",
+           "write one of these names, or give sand and clay percentages";
+    "unknown-crop" a_crop_without_figures_of_its_own_is_refused:
+        Change(SITE, "crop = \"lettuce\"\nroot_depth_mm = 300\n", "crop = \"moonflower\"\n")
+        => "site.toml:35: crop = \"moonflower\": is not a crop of FAO-56 Table 22 as carried here: tomato, lettuce, cabbage, carrot, onion dry, potato, sweet pepper, cucumber, green bean, spinach, strawberry, maize grain, winter wheat, alfalfa hay, sunflower, citrus 70% cover, apple, grape wine, olive, cool-season turf",
+           "choose one of these names, or state allowed_depletion and root_depth_mm yourself";
 }

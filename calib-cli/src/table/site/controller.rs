@@ -2,9 +2,11 @@
 
 use super::declaration::{Declaration, Key};
 use super::document::File;
-use crate::table::findings::{Findings, Refused};
+use crate::failure::without_value;
+use crate::findings::{Findings, Refused};
 use crate::table::number::quantity;
 use crate::workbench::Controller;
+use calib_core::irrigation::crop;
 use calib_core::quantity::{Fraction, Millimetre, Quantity};
 
 /// Share of the water pumped that reaches the root zone, where none is given:
@@ -52,9 +54,11 @@ pub(super) fn read(
     let area = table.needed("area_m2", area, findings);
     let flow = table.quantity("flow_l_per_min", "write it in litres per minute", findings);
     let flow = table.needed("flow_l_per_min", flow, findings);
-    let crop = table.text("crop", findings);
     let root_depth = read_root_depth(&table, findings);
     let allowed_depletion = read_share(&table, "allowed_depletion", findings);
+    // A crop with figures of its own may have any name.
+    let needs_figures = matches!(root_depth, Ok(None)) || matches!(allowed_depletion, Ok(None));
+    let crop = read_crop(&table, needs_figures, findings);
     let efficiency = read_share(&table, "application_efficiency", findings);
     let minimum_on = read_seconds(&table, "minimum_on_s", MINIMUM_ON_S, findings);
     let minimum_off = read_seconds(&table, "minimum_off_s", MINIMUM_OFF_S, findings);
@@ -70,7 +74,7 @@ pub(super) fn read(
     Ok(Some(Controller {
         area: area?,
         flow: flow?,
-        crop: crop?.map(|entry| entry.value.to_owned()),
+        crop: crop?,
         root_depth: root_depth?,
         allowed_depletion: allowed_depletion?,
         application_efficiency: match efficiency? {
@@ -82,6 +86,24 @@ pub(super) fn read(
         maximum_on_s: maximum_on?,
         line: table.line,
     }))
+}
+
+fn read_crop(
+    table: &Declaration<'_>,
+    needs_figures: bool,
+    findings: &mut Findings,
+) -> Result<Option<String>, Refused> {
+    let Some(entry) = table.text("crop", findings)? else {
+        return Ok(None);
+    };
+    match crop(entry.value) {
+        Err(error) if needs_figures => findings.refuse(
+            entry
+                .cell
+                .complaint(without_value(&error.to_string(), entry.value), error.mend()),
+        ),
+        _ => Ok(Some(entry.value.to_owned())),
+    }
 }
 
 fn read_root_depth(

@@ -2,7 +2,7 @@
 //! knows its line.
 
 use crate::failure::Complaint;
-use crate::table::findings::{Cell, Findings, Refused};
+use crate::findings::{Cell, Findings, Refused};
 use crate::table::nearest::{listed, nearest};
 use crate::table::number::quantity;
 use crate::table::source::Source;

@@ -2,7 +2,7 @@
 
 use super::declaration::{Declaration, Key};
 use crate::failure::Complaint;
-use crate::table::findings::{Findings, Refused};
+use crate::findings::{Findings, Refused};
 use crate::table::nearest::{listed, nearest};
 use crate::table::source::Source;
 use toml::de::{DeTable, DeValue};

@@ -3,7 +3,7 @@
 use super::declaration::{Entry, Key};
 use super::document::File;
 use crate::failure::Complaint;
-use crate::table::findings::{Cell, Findings, Refused};
+use crate::findings::{Cell, Findings, Refused};
 use crate::table::number::quantity;
 use crate::table::time::{Clock, PatternFault, parse_offset};
 use crate::workbench::Balance;

@@ -1,7 +1,7 @@
 //! Identifiers: file names and C constants are made of them.
 
 use super::declaration::Declaration;
-use crate::table::findings::{Findings, Refused};
+use crate::findings::{Findings, Refused};
 
 /// Whether `id` can be a file name and, with its hyphens made underscores, part
 /// of a C identifier.

@@ -11,9 +11,9 @@ mod soil;
 pub use general::{Ring, ring_length};
 pub use probe::{known_probe, known_soil, millivolts};
 
-use super::findings::{Findings, Refused};
 use super::source::Source;
 use super::time::Clock;
+use crate::findings::{Findings, Refused};
 use crate::workbench::{Probe, Site, Soil};
 use document::{File, complain_of_syntax, refuse_unknown_tables};
 use general::{read_balance, read_readings, read_ring, read_site};

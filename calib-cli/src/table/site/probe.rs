@@ -4,7 +4,8 @@ use super::all_or_refused;
 use super::declaration::{Declaration, Key};
 use super::document::File;
 use super::id::read_id;
-use crate::table::findings::{Cell, Findings, Refused};
+use crate::findings::{Cell, Findings, Refused};
+use crate::table::names::{COUNTS_WHEN_WETTER, direction_word};
 use crate::table::nearest::{listed, nearest};
 use crate::workbench::{Probe, Soil};
 use calib_core::calibration::Direction;
@@ -25,7 +26,7 @@ pub(super) const KEYS: &[Key] = &[
         "3300: reference voltage of the converter, mV",
     ),
     Key::new(
-        "counts_when_wetter",
+        COUNTS_WHEN_WETTER,
         "\"unknown\": \"rise\", \"fall\" or \"unknown\"",
     ),
     Key::new("soil", "\"loam\": id of the soil it is calibrated in"),
@@ -91,14 +92,15 @@ fn read_direction(
     table: &Declaration<'_>,
     findings: &mut Findings,
 ) -> Result<Option<Direction>, Refused> {
-    let Some(entry) = table.text("counts_when_wetter", findings)? else {
+    let Some(entry) = table.text(COUNTS_WHEN_WETTER, findings)? else {
         return Ok(None);
     };
-    match entry.value {
-        "rise" => Ok(Some(Direction::RisesWhenWetter)),
-        "fall" => Ok(Some(Direction::FallsWhenWetter)),
-        "unknown" => Ok(None),
-        _ => findings.refuse(entry.cell.complaint(
+    let directions = [Direction::RisesWhenWetter, Direction::FallsWhenWetter];
+    let named = |direction: &Direction| direction_word(*direction) == entry.value;
+    match directions.into_iter().find(named) {
+        Some(direction) => Ok(Some(direction)),
+        None if entry.value == "unknown" => Ok(None),
+        None => findings.refuse(entry.cell.complaint(
             "is none of \"rise\", \"fall\" and \"unknown\"",
             "write \"unknown\" if you have not watched it; the cores will tell",
         )),

@@ -4,11 +4,12 @@ use super::all_or_refused;
 use super::declaration::{Declaration, Entry, Key};
 use super::document::File;
 use super::id::read_id;
-use crate::failure::Warning;
-use crate::table::findings::{Findings, Refused};
+use crate::failure::{Warning, without_value};
+use crate::findings::{Findings, Refused};
 use crate::table::number::quantity;
 use crate::workbench::{Soil, Texture};
 use calib_core::quantity::{Density, Estimate, Vwc};
+use calib_core::soil::SoilError;
 
 /// Standard uncertainty assumed for a measured field capacity or wilting point,
 /// m3/m3. Common practice.
@@ -157,7 +158,14 @@ fn read_texture(
     let fractions = sand.or(clay).or(silt);
     match (class, fractions) {
         (None, None) => Ok(None),
-        (Some(class), None) => Ok(Some(Texture::Class(class.value.to_owned()))),
+        (Some(class), None) => match class.value.parse() {
+            Ok(known) => Ok(Some(Texture::Class(known))),
+            Err::<_, SoilError>(error) => findings.refuse(
+                class
+                    .cell
+                    .complaint(without_value(&error.to_string(), class.value), error.mend()),
+            ),
+        },
         (Some(class), Some(_)) => findings.refuse(class.cell.complaint(
             "stands beside sand, silt or clay percentages",
             "keep one of the two: the class, or the percentages (they say more)",

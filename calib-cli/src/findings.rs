@@ -1,4 +1,4 @@
-//! Everything found wrong or remarkable while reading, in one place.
+//! Everything found wrong or remarkable in a workbench, gathered in one place.
 
 use crate::failure::{Complaint, Warning};
 use std::collections::HashMap;
@@ -37,7 +37,7 @@ impl Cell<'_> {
     }
 }
 
-/// Complaints and warnings, gathered while reading goes on.
+/// Complaints and warnings, gathered while the work goes on.
 #[derive(Debug, Default)]
 pub struct Findings {
     complaints: Vec<Complaint>,
@@ -55,7 +55,7 @@ struct Repeats {
 }
 
 impl Findings {
-    /// Adds a complaint.
+    /// Adds a complaint, unless just this one is there already.
     pub fn complain(&mut self, complaint: Complaint) {
         let kind = (
             complaint.file.clone(),
@@ -65,6 +65,7 @@ impl Findings {
         let repeats = self.kinds.entry(kind).or_default();
         match complaint.line {
             Some(line) if repeats.shown >= SHOWN => repeats.lines.push(line),
+            _ if self.complaints.contains(&complaint) => {}
             _ => {
                 repeats.shown += 1;
                 self.complaints.push(complaint);
@@ -86,7 +87,9 @@ impl Findings {
     /// All complaints by file (in the order of `files`) and line, and all
     /// warnings.
     pub fn finish(mut self, files: &[&Path]) -> (Vec<Complaint>, Vec<Warning>) {
-        for ((file, column, mend), repeats) in self.kinds {
+        for ((file, column, mend), mut repeats) in self.kinds {
+            repeats.lines.sort_unstable();
+            repeats.lines.dedup();
             if let Some(first) = repeats.lines.first() {
                 let mut rest = Complaint::about(&file, further_lines(&repeats.lines), mend);
                 rest.line = Some(*first);
@@ -100,6 +103,7 @@ impl Findings {
                 file.unwrap_or(files.len()),
                 complaint.line,
                 complaint.column.clone(),
+                complaint.what.clone(),
             )
         };
         self.complaints.sort_by_cached_key(place);
