@@ -150,8 +150,8 @@ fn pump(site: &Site) -> Result<&Controller, Failure> {
 /// Allowed depletion and root depth: as stated, or else the crop's.
 fn asked(site: &Site, pump: &Controller) -> Result<Asked, Failure> {
     let evapotranspiration = pump.evapotranspiration;
-    let at_pump = |error: IrrigationError| match &error {
-        _ => Complaint::about(&site.file, error.to_string(), error.mend()).at_line(pump.line),
+    let at_pump = |error: IrrigationError| {
+        Complaint::about(&site.file, error.to_string(), error.mend()).at_line(pump.line)
     };
     let row: Option<&Crop> = match (&pump.crop, pump.allowed_depletion, pump.root_depth) {
         (_, Some(_), Some(_)) | (None, ..) => None,

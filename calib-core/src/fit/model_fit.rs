@@ -213,7 +213,7 @@ pub fn fit_curve(
             .map(|e| e.map(|e| e * e))
             .sum::<Option<f64>>()
             .map(|sum| (sum / n).sqrt()),
-        lack_of_fit: lack_of_fit(observations, solution, parameters),
+        lack_of_fit: lack_of_fit(observations, solution),
         condition: solution.condition,
         curve,
         temperature,
