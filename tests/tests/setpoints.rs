@@ -115,7 +115,7 @@ fn a_grower_reads_when_to_start_and_when_to_stop() {
         .run(&["setpoints", "."])
         .exits(0)
         .says("Probe upper-1 in soil upper: counts fall as the soil gets wetter")
-        .says("refill       0.220  0.0")
+        .says("refill       0.220      0.016")
         .says("Start the pump when the count rises to 530; stop it when it falls to 450.")
         .says("Dead band: 0.080 m3/m3 or 80 counts, set by the allowed depletion")
         .says("24.0 mm over 300 mm of roots; 30.0 mm to pump at an efficiency of 0.8")

@@ -97,18 +97,19 @@ impl ControllerTable {
             },
             timing,
         };
+        let measured = truth.largest_difference(&ControllerTable(record.clone()))
+            + correction.map_or(0.0, |c| c.error_sixteenths * truth.steepest(calibration));
+        record.max_error = (measured.ceil() as u16).max(1);
+        // Refuses set points that lie off the curve, before they are drawn to it.
+        let drawn = ControllerTable::check(record.clone())?;
         // The set points are what the table itself gives at the counts a person is
         // told, so that the controller switches at just those counts.
-        let drawn = ControllerTable(record.clone());
         let at = |count: u16| drawn.at_sixteenths(SIXTEENTHS * i32::from(count));
         let points = record.set_points;
         if let (Ok(refill), Ok(stop)) = (at(points.refill_count), at(points.stop_count)) {
             record.set_points.refill = refill.theta_v;
             record.set_points.stop = stop.theta_v;
         }
-        let measured = truth.largest_difference(&ControllerTable(record.clone()))
-            + correction.map_or(0.0, |c| c.error_sixteenths * truth.steepest(calibration));
-        record.max_error = (measured.ceil() as u16).max(1);
         ControllerTable::check(record)
     }
 }

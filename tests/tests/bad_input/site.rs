@@ -17,6 +17,14 @@ kinds! {
         Change(SITE, "adc_bits", "adc_bit")
         => "site.toml:27: adc_bit: is not a key of [[probe]]",
            "rename it to adc_bits";
+    "key-in-another-unit" a_key_in_another_unit_is_not_just_renamed:
+        Change(SITE, "root_depth_mm = 300", "root_depth_cm = 30")
+        => "site.toml:36: root_depth_cm: is not a key of [controller]",
+           "convert the number from cm to mm and rename it to root_depth_mm";
+    "water-use-out-of-range" a_water_use_no_field_has_is_refused:
+        Change(SITE, "root_depth_mm = 300", "root_depth_mm = 300\nevapotranspiration_mm_per_day = 55")
+        => "site.toml:37: evapotranspiration_mm_per_day = \"55\": lies outside 0 to 20 mm a day",
+           "give the crop's use of water in millimetres a day, 2 to 9 in most weather";
     "key-of-no-table" a_key_unlike_any_is_told_what_the_table_may_have:
         Change(SITE, "reference_mv = 3300", "colour = \"green\"")
         => "site.toml:28: colour: is not a key of [[probe]]",

@@ -7,7 +7,7 @@ kinds! {
     "day-first-date" a_spreadsheets_date_gets_its_pattern_suggested:
         Change(READINGS, "2026-05-09T08:14:00Z", "25/11/2026 14:05")
         => "readings.csv:31: timestamp = \"25/11/2026 14:05\": is not a time in RFC 3339 form",
-           "write it like 2026-11-25T14:05:00+01:00, or declare the pattern of the file as time_format under [site] in site.toml";
+           "declare time_format = \"%d/%m/%Y %H:%M\" and utc_offset = \"+01:00\" (your own) under [site] in site.toml";
     "dates-all-day-first" a_column_of_dates_gets_its_pattern_suggested:
         Whole(READINGS, b"timestamp,probe_id,raw_count\n25/11/2026 14:05,P1,512\n")
         => "readings.csv:2: timestamp = \"25/11/2026 14:05\": is not a time in RFC 3339 form",
