@@ -1,5 +1,5 @@
-//! Times as loggers write them: RFC 3339 always, and the pattern and offset that
-//! site.toml declares.
+//! Times as spreadsheets and loggers write them: in the patterns and with the
+//! offset that site.toml declares, and always in RFC 3339 form too.
 
 use super::delimited::Sheet;
 use super::header::Place;
@@ -46,8 +46,8 @@ const COMMON_PATTERNS: [&str; 17] = [
 /// How times are written in this workbench.
 #[derive(Debug, Clone, Default)]
 pub struct Clock {
-    /// The declared pattern, beside RFC 3339.
-    pub pattern: Option<String>,
+    /// The declared patterns, tried in this order before RFC 3339.
+    pub patterns: Vec<String>,
     /// The declared offset, for times that carry none.
     pub offset: Option<Offset>,
 }
@@ -78,47 +78,42 @@ enum Fault {
 }
 
 impl Clock {
-    /// Checks the declared pattern.
-    pub fn check_pattern(&self) -> Result<(), PatternFault> {
-        let Some(pattern) = &self.pattern else {
-            return Ok(());
-        };
-        let example = self.example().ok_or(PatternFault::Unreadable)?;
+    /// Checks one declared pattern: first that it is sound, then that its times
+    /// have an offset.
+    pub fn check_pattern(&self, pattern: &str) -> Result<(), PatternFault> {
+        let example = self.example(pattern).ok_or(PatternFault::Unreadable)?;
         let broken_down =
             BrokenDownTime::parse(pattern, &example).map_err(|_| PatternFault::Unreadable)?;
-        let carries_offset = broken_down.offset().is_some() || broken_down.timestamp().is_some();
-        if !carries_offset && self.offset.is_none() {
-            return Err(PatternFault::NoOffset);
+        match follow(pattern, &example, self.offset.or(Some(Offset::UTC))) {
+            Some(time) if time.as_second() == EXAMPLE => {}
+            _ => return Err(PatternFault::Incomplete),
         }
-        match self.parse(&example) {
-            Ok(time) if time.as_second() == EXAMPLE => Ok(()),
-            Ok(_) => Err(PatternFault::Incomplete),
-            Err(_) => Err(PatternFault::Incomplete),
+        let carries_offset = broken_down.offset().is_some() || broken_down.timestamp().is_some();
+        if carries_offset || self.offset.is_some() {
+            Ok(())
+        } else {
+            Err(PatternFault::NoOffset)
         }
     }
 
-    /// The example time as this clock would write it.
-    fn example(&self) -> Option<String> {
+    /// The example time as `pattern` writes it.
+    fn example(&self, pattern: &str) -> Option<String> {
         let time = jiff::Timestamp::from_second(EXAMPLE).ok()?;
         let offset = self.offset.unwrap_or(Offset::UTC);
-        match &self.pattern {
-            None => Some(time.display_with_offset(offset).to_string()),
-            Some(pattern) => {
-                let mut written = BrokenDownTime::from(offset.to_datetime(time));
-                written.set_offset(Some(offset));
-                written.set_timestamp(Some(time));
-                written.to_string(pattern).ok()
-            }
-        }
+        let mut written = BrokenDownTime::from(offset.to_datetime(time));
+        written.set_offset(Some(offset));
+        written.set_timestamp(Some(time));
+        written.to_string(pattern).ok()
     }
 
     fn parse(&self, text: &str) -> Result<jiff::Timestamp, Fault> {
-        let time = match &self.pattern {
-            Some(pattern) => self
-                .by_pattern(pattern, text)
-                .or_else(|| self.standard(text).ok())
-                .ok_or(Fault::NotThePattern)?,
-            None => self.standard(text)?,
+        let declared = self
+            .patterns
+            .iter()
+            .find_map(|pattern| follow(pattern, text, self.offset));
+        let time = match declared {
+            Some(time) => time,
+            None => self.rfc_3339(text)?,
         };
         match time.as_second() {
             second if second < EARLIEST => Err(Fault::ClockNotSet),
@@ -126,31 +121,46 @@ impl Clock {
             _ => Ok(time),
         }
     }
-}
 
-impl Clock {
-    /// The time in the declared pattern.
-    fn by_pattern(&self, pattern: &str, text: &str) -> Option<jiff::Timestamp> {
-        let mut broken_down = strtime::parse(pattern, text).ok()?;
-        if broken_down.offset().is_none() {
-            broken_down.set_offset(self.offset);
-        }
-        broken_down.to_timestamp().ok()
-    }
-
-    /// The time in RFC 3339 form, which is understood whatever is declared: the
-    /// two tables often come from different machines.
-    fn standard(&self, text: &str) -> Result<jiff::Timestamp, Fault> {
+    /// The time in RFC 3339 form, which is understood whatever is declared: the two
+    /// tables often come from different machines.
+    fn rfc_3339(&self, text: &str) -> Result<jiff::Timestamp, Fault> {
+        let fault = if self.patterns.is_empty() {
+            Fault::NotRfc3339
+        } else {
+            Fault::NotThePattern
+        };
         if let Ok(time) = text.parse() {
             return Ok(time);
         }
-        let civil: DateTime = text.parse().map_err(|_| Fault::NotRfc3339)?;
+        let civil: DateTime = text.parse().map_err(|_| fault)?;
         if !text.contains(':') {
-            return Err(Fault::NotRfc3339);
+            return Err(fault);
         }
         let offset = self.offset.ok_or(Fault::NoOffset)?;
-        offset.to_timestamp(civil).map_err(|_| Fault::NotRfc3339)
+        offset.to_timestamp(civil).map_err(|_| fault)
     }
+
+    /// The declared patterns in quotation marks.
+    fn quoted(&self) -> Vec<String> {
+        self.patterns.iter().map(|p| format!("\"{p}\"")).collect()
+    }
+
+    /// The declared patterns as they would stand in site.toml with `more` added.
+    fn list_with(&self, more: &str) -> String {
+        let mut quoted = self.quoted();
+        quoted.push(format!("\"{more}\""));
+        format!("time_format = [{}]", quoted.join(", "))
+    }
+}
+
+/// The time `text` means by `pattern`; `offset` is for a pattern that carries none.
+fn follow(pattern: &str, text: &str, offset: Option<Offset>) -> Option<jiff::Timestamp> {
+    let mut broken_down = strtime::parse(pattern, text).ok()?;
+    if broken_down.offset().is_none() {
+        broken_down.set_offset(offset);
+    }
+    broken_down.to_timestamp().ok()
 }
 
 /// The offset written in `text`: `Z`, `+01:00` or `+0100`, at most 14 hours.
@@ -211,26 +221,13 @@ impl<'a> Times<'a> {
                  in site.toml, or write it behind each time"
                     .to_owned(),
             ),
-            Fault::NotRfc3339 => (
-                "is not a time in RFC 3339 form".to_owned(),
-                self.advice
-                    .get_or_init(|| {
-                        advise(
-                            self.clock,
-                            &self.sheet.first_cells(self.place, GUESSED_FROM),
-                        )
-                    })
-                    .clone(),
-            ),
+            Fault::NotRfc3339 => ("is not a time in RFC 3339 form".to_owned(), self.advice()),
             Fault::NotThePattern => (
                 format!(
-                    "does not follow time_format \"{}\" of site.toml",
-                    self.clock.pattern.as_deref().unwrap_or_default()
+                    "is neither in RFC 3339 form nor like time_format {} of site.toml",
+                    self.clock.quoted().join(" or ")
                 ),
-                format!(
-                    "write it like {}, or declare the pattern the file has",
-                    self.clock.example().unwrap_or_default()
-                ),
+                self.advice(),
             ),
             Fault::ClockNotSet => (
                 "is before 2001: the logger's clock was not set".to_owned(),
@@ -244,41 +241,77 @@ impl<'a> Times<'a> {
         };
         findings.refuse(cell.complaint(what, mend))
     }
+
+    fn advice(&self) -> String {
+        self.advice
+            .get_or_init(|| {
+                let cells = self.sheet.first_cells(self.place, GUESSED_FROM);
+                advise(self.clock, &cells)
+            })
+            .clone()
+    }
 }
 
-/// What to do about a column of times that are not RFC 3339.
+/// What to do about a column of which some times are not understood.
 fn advise(clock: &Clock, cells: &[String]) -> String {
+    let strange: Vec<&String> = cells
+        .iter()
+        .filter(|cell| {
+            matches!(
+                clock.parse(cell),
+                Err(Fault::NotRfc3339 | Fault::NotThePattern)
+            )
+        })
+        .collect();
     let fits = |pattern: &&str| {
         let guess = Clock {
-            pattern: Some((*pattern).to_owned()),
+            patterns: vec![(*pattern).to_owned()],
             offset: Some(Offset::UTC),
         };
-        !cells.is_empty() && cells.iter().all(|cell| guess.parse(cell).is_ok())
+        !strange.is_empty() && strange.iter().all(|cell| guess.parse(cell).is_ok())
     };
     let offset = match clock.offset {
         Some(_) => "",
         None => " and utc_offset = \"+01:00\" (your own)",
     };
+    let declare = |pattern: &str| {
+        if clock.patterns.is_empty() {
+            format!("declare time_format = \"{pattern}\"")
+        } else {
+            format!("add it to the list: {}", clock.list_with(pattern))
+        }
+    };
     let patterns: Vec<&str> = COMMON_PATTERNS.iter().copied().filter(fits).collect();
     match patterns.as_slice() {
-        ["%s", ..] => {
-            "declare time_format = \"%s\" (seconds since 1970) under [site] in site.toml".to_owned()
-        }
-        [only] => {
-            format!("declare time_format = \"{only}\"{offset} under [site] in site.toml")
-        }
-        [one, other, ..] => format!(
-            "declare time_format = \"{one}\" or \"{other}\", whichever the logger means,{offset} \
-             under [site] in site.toml"
+        ["%s", ..] => format!(
+            "{} (seconds since 1970) under [site] in site.toml",
+            declare("%s")
         ),
-        [] if cells.iter().all(|cell| is_day_number(cell)) => {
+        [only] => format!("{}{offset} under [site] in site.toml", declare(only)),
+        [one, other, ..] => format!(
+            "{} or \"{other}\", whichever is meant,{offset} under [site] in site.toml",
+            declare(one)
+        ),
+        [] if strange.iter().all(|cell| is_day_number(cell)) => {
             "it is a spreadsheet's day number: format the column as yyyy-mm-dd hh:mm:ss and \
              export again"
                 .to_owned()
         }
-        [] => "write it like 2026-11-25T14:05:00+01:00, or declare the pattern of the file as \
-               time_format under [site] in site.toml"
-            .to_owned(),
+        [] => {
+            let declared = clock
+                .patterns
+                .first()
+                .and_then(|first| clock.example(first));
+            let like = declared.map_or_else(String::new, |example| format!("{example} or "));
+            format!(
+                "write it like {like}2026-11-25T14:05:00+01:00, or {} under [site] in site.toml",
+                if clock.patterns.is_empty() {
+                    "declare the pattern of the file as time_format".to_owned()
+                } else {
+                    format!("add the pattern of the file: {}", clock.list_with("..."))
+                }
+            )
+        }
     }
 }
 
@@ -295,7 +328,7 @@ mod tests {
 
     fn clock(pattern: Option<&str>, offset: Option<&str>) -> Clock {
         Clock {
-            pattern: pattern.map(str::to_owned),
+            patterns: pattern.into_iter().map(str::to_owned).collect(),
             offset: offset.map(|text| parse_offset(text).unwrap()),
         }
     }
@@ -333,36 +366,72 @@ mod tests {
     #[test]
     fn a_declared_pattern_is_followed_with_the_declared_offset() {
         let clock = clock(Some("%d/%m/%Y %H:%M"), Some("+01:00"));
-        assert_eq!(clock.check_pattern(), Ok(()));
+        assert_eq!(clock.check_pattern(&clock.patterns[0]), Ok(()));
         assert_eq!(seconds(&clock, "25/11/2026 15:05"), Ok(EXAMPLE));
         assert_eq!(
             seconds(&clock, "31/02/2026 15:05"),
             Err(Fault::NotThePattern)
         );
-        assert_eq!(clock.example().as_deref(), Some("25/11/2026 15:05"));
+        assert_eq!(
+            clock.example(&clock.patterns[0]).as_deref(),
+            Some("25/11/2026 15:05")
+        );
+    }
+
+    #[test]
+    fn a_spreadsheet_and_a_logger_may_write_times_each_in_their_own_way() {
+        let clock = Clock {
+            patterns: vec!["%d.%m.%Y %H:%M".to_owned(), "%m/%d/%Y %H:%M".to_owned()],
+            offset: parse_offset("+01:00"),
+        };
+        for text in [
+            "25.11.2026 15:05",
+            "11/25/2026 15:05",
+            "2026-11-25T14:05:00Z",
+            "2026-11-25 15:05:00",
+        ] {
+            assert_eq!(seconds(&clock, text), Ok(EXAMPLE), "{text}");
+        }
+        assert_eq!(seconds(&clock, "25 Nov"), Err(Fault::NotThePattern));
+    }
+
+    #[test]
+    fn a_pattern_guessed_beside_a_declared_one_is_added_to_the_list() {
+        let clock = clock(Some("%d.%m.%Y %H:%M"), Some("Z"));
+        let cells = ["25.11.2026 15:05", "11/25/2026 15:05"].map(str::to_owned);
+        assert_eq!(
+            advise(&clock, &cells),
+            "add it to the list: time_format = [\"%d.%m.%Y %H:%M\", \"%m/%d/%Y %H:%M\"] \
+             under [site] in site.toml"
+        );
     }
 
     #[test]
     fn seconds_since_1970_need_no_offset() {
         let clock = clock(Some("%s"), None);
-        assert_eq!(clock.check_pattern(), Ok(()));
+        assert_eq!(clock.check_pattern(&clock.patterns[0]), Ok(()));
         assert_eq!(seconds(&clock, "1795615500"), Ok(EXAMPLE));
     }
 
     #[test]
     fn an_offset_in_the_pattern_goes_before_the_declared_one() {
         let clock = clock(Some("%Y-%m-%d %H:%M %z"), Some("+05:00"));
-        assert_eq!(clock.check_pattern(), Ok(()));
+        assert_eq!(clock.check_pattern(&clock.patterns[0]), Ok(()));
         assert_eq!(seconds(&clock, "2026-11-25 15:05 +0100"), Ok(EXAMPLE));
     }
 
     #[test]
     fn a_pattern_that_does_not_fix_the_minute_is_refused() {
-        let fault = |pattern, offset| clock(Some(pattern), offset).check_pattern().unwrap_err();
+        let fault = |pattern: &str, offset| {
+            clock(Some(pattern), offset)
+                .check_pattern(pattern)
+                .unwrap_err()
+        };
         assert_eq!(fault("%d/%m/%Y", Some("Z")), PatternFault::Incomplete);
         assert_eq!(fault("%d/%m %H:%M", Some("Z")), PatternFault::Incomplete);
         assert_eq!(fault("%d/%m/%Y %I:%M", Some("Z")), PatternFault::Incomplete);
         assert_eq!(fault("%d/%m/%Y %H:%M", None), PatternFault::NoOffset);
+        assert_eq!(fault("dd/mm/yyyy hh:mm", None), PatternFault::Incomplete);
         assert_eq!(fault("%d/%m/%Y %H:%", Some("Z")), PatternFault::Unreadable);
         assert_eq!(
             fault("dd/mm/yyyy hh:mm", Some("Z")),

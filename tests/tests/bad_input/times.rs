@@ -15,7 +15,7 @@ kinds! {
     "day-or-month-first" dates_that_may_be_read_two_ways_get_both_patterns_suggested:
         Whole(READINGS, b"timestamp,probe_id,raw_count\n5/6/2026 14:05,P1,512\n")
         => "readings.csv:2: timestamp = \"5/6/2026 14:05\": is not a time in RFC 3339 form",
-           "declare time_format = \"%d/%m/%Y %H:%M\" or \"%m/%d/%Y %H:%M\", whichever the logger means, and utc_offset = \"+01:00\" (your own) under [site] in site.toml";
+           "declare time_format = \"%d/%m/%Y %H:%M\" or \"%m/%d/%Y %H:%M\", whichever is meant, and utc_offset = \"+01:00\" (your own) under [site] in site.toml";
     "spreadsheet-day-number" a_spreadsheets_day_number_is_recognised:
         Whole(READINGS, b"timestamp,probe_id,raw_count\n46351.5868,P1,512\n")
         => "readings.csv:2: timestamp = \"46351.5868\": is not a time in RFC 3339 form",
@@ -27,8 +27,8 @@ kinds! {
     "not-the-pattern" a_time_unlike_the_declared_pattern_is_refused:
         Change(SITE, "[site]", "[site]\ntime_format = \"%Y-%m-%dT%H:%M:%SZ\"\nutc_offset = \"Z\""),
         Change(SAMPLES, "2026-05-05T08:15:00Z", "5 May")
-        => "samples.csv:3: taken_at = \"5 May\": does not follow time_format \"%Y-%m-%dT%H:%M:%SZ\" of site.toml",
-           "write it like 2026-11-25T14:05:00Z, or declare the pattern the file has";
+        => "samples.csv:3: taken_at = \"5 May\": is neither in RFC 3339 form nor like time_format \"%Y-%m-%dT%H:%M:%SZ\" of site.toml",
+           "write it like 2026-11-25T14:05:00Z or 2026-11-25T14:05:00+01:00, or add the pattern of the file: time_format = [\"%Y-%m-%dT%H:%M:%SZ\", \"...\"] under [site] in site.toml";
     "clock-not-set" a_clock_that_was_never_set_is_recognised:
         Change(READINGS, "2026-05-04T08:10:00Z", "1970-01-01T00:00:07Z")
         => "readings.csv:2: timestamp = \"1970-01-01T00:00:07Z\": is before 2001: the logger's clock was not set",

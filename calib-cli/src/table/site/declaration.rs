@@ -170,6 +170,37 @@ impl<'a> Declaration<'a> {
         }
     }
 
+    /// The texts at `key`: one, or a list of them in brackets; none if it is not
+    /// there.
+    pub fn texts(
+        &self,
+        key: &'static str,
+        findings: &mut Findings,
+    ) -> Result<Vec<Entry<'a, &'a str>>, Refused> {
+        let Some((cell, value)) = self.find(key) else {
+            return Ok(Vec::new());
+        };
+        let DeValue::Array(list) = value.get_ref() else {
+            return Ok(self.text(key, findings)?.into_iter().collect());
+        };
+        let mut texts = Vec::new();
+        for element in list.iter() {
+            let DeValue::String(text) = element.get_ref() else {
+                return findings.refuse(cell.complaint(
+                    "is not a list of texts",
+                    "put each into quotation marks, with commas between them",
+                ));
+            };
+            let text = text.as_ref().trim();
+            let line = self.source.line_of(element.span().start);
+            texts.push(Entry {
+                cell: Cell { line, text, ..cell },
+                value: text,
+            });
+        }
+        Ok(texts)
+    }
+
     /// The number at `key`.
     pub fn number(
         &self,

@@ -28,7 +28,7 @@ pub(super) const SITE: &[Key] = &[
     Key::new("name", "\"...\": the site's name"),
     Key::new(
         "time_format",
-        "\"%d/%m/%Y %H:%M\": the pattern of the times",
+        "\"%d/%m/%Y %H:%M\": the pattern of the times, or a list of patterns",
     ),
     Key::new("utc_offset", "\"+01:00\": the offset of the times from UTC"),
 ];
@@ -94,7 +94,7 @@ pub(super) fn read_site(
     let name = table.text("name", findings);
     let name = table.needed("name", name, findings);
     let offset = table.text("utc_offset", findings);
-    let pattern = table.text("time_format", findings);
+    let patterns = table.texts("time_format", findings);
     let offset = match offset? {
         None => None,
         Some(entry) => match parse_offset(entry.value) {
@@ -108,12 +108,15 @@ pub(super) fn read_site(
             }
         },
     };
-    let pattern = pattern?;
+    let patterns = patterns?;
     let clock = Clock {
-        pattern: pattern.map(|entry| entry.value.to_owned()),
+        patterns: patterns.iter().map(|p| p.value.to_owned()).collect(),
         offset,
     };
-    if let (Some(entry), Err(fault)) = (pattern, clock.check_pattern()) {
+    for entry in patterns {
+        let Err(fault) = clock.check_pattern(entry.value) else {
+            continue;
+        };
         let (what, mend) = match fault {
             PatternFault::Unreadable | PatternFault::Incomplete => (
                 "does not fix a time to the minute",
