@@ -26,7 +26,7 @@ pub fn print(text: &str) -> Result<(), Failure> {
 /// Writes `value` to standard output as indented JSON.
 ///
 /// # Errors
-/// As [`print`], and [`Failure::Internal`] if a number cannot be written as JSON.
+/// As [`print()`], and [`Failure::Internal`] if a number cannot be written as JSON.
 pub fn print_json(value: &impl serde::Serialize) -> Result<(), Failure> {
     let text = serde_json::to_string_pretty(value)
         .map_err(|error| Failure::Internal(format!("cannot write the result: {error}")))?;

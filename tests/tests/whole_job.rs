@@ -124,3 +124,26 @@ fn a_controller_file_with_one_number_changed_is_refused() {
         bench.run(&["verify", name]).exits(2).complains("mend:");
     }
 }
+
+#[test]
+fn a_mistyped_mass_is_noticed_beside_its_siblings_and_not_signed_off() {
+    let bench = Bench::demo();
+    let samples = bench.read("samples.csv");
+    // 30 g too little water in one of three cores of a level.
+    let line = samples
+        .lines()
+        .find(|line| line.starts_with("lowfield-L3b,"))
+        .expect("the core");
+    let cells: Vec<&str> = line.split(',').collect();
+    let wet: f64 = cells[4].parse().expect("a mass");
+    let mistyped = line.replace(cells[4], &format!("{:.2}", wet - 30.0));
+    bench.put("samples.csv", samples.replace(line, &mistyped));
+    bench
+        .run(&["check", "."])
+        .exits(0)
+        .says("lowfield-L3b and lowfield-L3c of level L3 differ by 0.29 m3/m3")
+        .says("look for a slip in the masses or the level");
+    bench
+        .run(&["calibrate", "."])
+        .complains("standard deviations from the curve of probe lowfield-1");
+}

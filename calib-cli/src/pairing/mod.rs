@@ -19,11 +19,12 @@ use crate::table;
 use crate::workbench::{Probe, Sample, Workbench};
 use calib_core::calibration::{QUANTISATION, ReadingNoise};
 use calib_core::fit::Observation;
-use calib_core::quantity::{Estimate, Timestamp};
+use calib_core::gravimetry::too_far_apart;
+use calib_core::quantity::{Estimate, Timestamp, Vwc};
 use calib_core::readings::{WindowRule, WindowSummary, pool_noise, stuck_since, summarise};
 use log::{Log, plain};
 use serde::Serialize;
-use std::collections::HashMap;
+use std::collections::{BTreeMap, HashMap};
 use unpaired::Lonely;
 
 /// Noise assumed where no window holds two readings: rounding alone, known so
@@ -211,6 +212,37 @@ fn core_warnings(cores: &[Core]) -> Vec<Warning> {
                     warnings.map(|warning| (core.sample.clone(), Notice::from(warning)))
                 });
             notice::warnings(&format!("soil {soil}"), notices)
+        })
+        .chain(slips_among_siblings(cores))
+        .collect()
+}
+
+/// Cores of one soil and level that are too far apart to be alike.
+fn slips_among_siblings(cores: &[Core]) -> Vec<Warning> {
+    let mut levels: BTreeMap<(&str, &str), Vec<&Core>> = BTreeMap::new();
+    for core in cores {
+        levels
+            .entry((&core.soil, &core.level))
+            .or_default()
+            .push(core);
+    }
+    let only_level = |soil: &str| levels.keys().filter(|(of, _)| *of == soil).count() < 2;
+    levels
+        .iter()
+        // Where all cores carry one level, it is the levels that are at fault.
+        .filter(|((soil, _), _)| !only_level(soil))
+        .filter_map(|((soil, level), cores)| {
+            let theta_v: Vec<Vwc> = cores.iter().map(|c| c.reduced.theta_v.value).collect();
+            let (driest, wettest, difference) = too_far_apart(&theta_v)?;
+            Some(Warning {
+                place: format!("soil {soil}"),
+                what: format!(
+                    "cores {} and {} of level {level} differ by {difference:.2} m3/m3",
+                    cores[driest].sample, cores[wettest].sample
+                ),
+                why: "cores of one level should be nearly alike; one mistyped mass spoils the whole calibration".to_owned(),
+                advice: "look for a slip in the masses or the level of these two before anything else".to_owned(),
+            })
         })
         .collect()
 }

@@ -1,6 +1,6 @@
 //! Charts, as SVG and PNG from one drawing.
 //!
-//! A chart draws itself with a [`Pen`] in logical pixels; [`svg`] and [`png`]
+//! A chart draws itself with a [`Pen`] in logical pixels; [`svg`] and [`png()`]
 //! give it a backend. Colours are in `palette`, the font in `fonts`, what all
 //! charts share in `sheet`. To look at the pictures the tests make, set
 //! `OVENDRY_PLOT_DIR` to a folder and run `cargo test -p calib-cli plot`.

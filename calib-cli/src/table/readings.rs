@@ -92,8 +92,6 @@ struct Reader<'a> {
 struct Latest {
     time: jiff::Timestamp,
     written: String,
-    /// What else the row says, to know a row that stands twice.
-    rest: (u32, Option<Celsius>, Option<f64>, Option<String>),
     probe: String,
     line: u64,
     /// Readings that carry the same time as the one before, and the first's line.
@@ -123,8 +121,7 @@ impl Reader<'_> {
         };
         bits?;
         let (time, count, soil_temperature, supply_mv) = (time?, count?, temperature?, supply?);
-        let rest = (count, soil_temperature, supply_mv, sample.clone());
-        self.in_order(time_cell, probe_cell.text, time, rest, findings)?;
+        self.in_order(time_cell, probe_cell.text, time, findings)?;
         Ok(LoggedReading {
             probe: probe_cell.text.to_owned(),
             reading: Reading {
@@ -229,14 +226,12 @@ impl Reader<'_> {
         cell: Cell<'_>,
         probe: &str,
         time: jiff::Timestamp,
-        rest: (u32, Option<Celsius>, Option<f64>, Option<String>),
         findings: &mut Findings,
     ) -> Result<(), Refused> {
         let Some(latest) = self.latest.iter_mut().find(|latest| latest.probe == probe) else {
             self.latest.push(Latest {
                 time,
                 written: cell.text.to_owned(),
-                rest,
                 probe: probe.to_owned(),
                 line: cell.line,
                 repeats: 0,
@@ -262,7 +257,6 @@ impl Reader<'_> {
         latest.time = time;
         latest.written.clear();
         latest.written.push_str(cell.text);
-        latest.rest = rest;
         latest.line = cell.line;
         Ok(())
     }

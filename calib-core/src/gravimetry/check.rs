@@ -28,7 +28,7 @@ pub(super) fn final_dry(core: &CoreMasses) -> Gram {
 
 impl CoreMasses {
     /// Checks that the masses can be those of one core: wet above dry above
-    /// tare, for each dry weighing. [`reduce`](super::reduce) does so too.
+    /// tare, for each dry weighing. [`reduce`](super::reduce()) does so too.
     ///
     /// # Errors
     /// [`GravimetryError::DryNotAboveTare`] or

@@ -2,7 +2,7 @@
 
 use crate::quantity::{Celsius, Density, Estimate, Fraction, Gram, Quantity, QuantityError};
 
-/// Balance, densities and criteria for [`reduce`](super::reduce).
+/// Balance, densities and criteria for [`reduce`](super::reduce()).
 ///
 /// [`Method::new`] fills in everything but the balance with the defaults named
 /// on each field.

@@ -1,6 +1,6 @@
 //! Oven-dry cores: masses in, water content with uncertainty out.
 //!
-//! [`reduce`] turns the weighings of one core into gravimetric water content,
+//! [`reduce()`] turns the weighings of one core into gravimetric water content,
 //! dry bulk density, volumetric water content, porosity, void ratio and degree
 //! of saturation, each with a standard uncertainty. The method is a [`Method`]:
 //! the balance, the particle density, the water temperature and the criteria a
@@ -11,12 +11,14 @@ mod error;
 mod method;
 mod propagation;
 mod reduce;
+mod siblings;
 mod warning;
 mod water;
 
 pub use error::{CoreInput, GravimetryError, Weighing};
 pub use method::Method;
 pub use reduce::{ReducedCore, reduce};
+pub use siblings::{LARGEST_SPREAD, too_far_apart};
 pub use warning::CoreWarning;
 pub use water::water_density;
 

@@ -139,7 +139,7 @@ impl Mul for Carried {
 
 impl Div for Carried {
     type Output = Self;
-    /// Meaningful only where `other` is not zero; [`reduce`](super::reduce)
+    /// Meaningful only where `other` is not zero; [`reduce`](super::reduce())
     /// checks every divisor first.
     fn div(self, other: Self) -> Self {
         let quotient = self.value / other.value;
