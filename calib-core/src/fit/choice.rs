@@ -322,7 +322,7 @@ impl Choice {
                 "You asked for the {kind}; shown a core it had not seen, it was typically off by {rmse:.3} m3/m3."
             ),
             (true, None) => format!(
-                "You asked for the {kind}; the cores are too few to test it on any it had not seen."
+                "You asked for the {kind}; it could not be tested on cores it had not seen, for they are too few or one alone holds it in place."
             ),
             (false, Some(rmse)) => format!(
                 "The {kind} was taken: shown a core it had not seen, it was typically off by {rmse:.3} m3/m3{}.",
@@ -336,7 +336,7 @@ impl Choice {
                 }
             ),
             (false, None) => format!(
-                "The {kind} was taken because it is the simplest curve the cores allow; they are too few to test it on any it had not seen."
+                "The {kind} was taken because it is the simplest curve the cores allow; it could not be tested on cores it had not seen, for they are too few or one alone holds it in place."
             ),
         };
         let refused = self
