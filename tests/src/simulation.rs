@@ -127,9 +127,9 @@ impl World {
                     count: Estimate::new(
                         median,
                         // The median of n normal values has pi/2 times the
-                        // variance of their mean.
-                        (std::f64::consts::FRAC_PI_2 * (self.truth.noise.powi(2) + 1.0 / 12.0)
-                            / READINGS as f64)
+                        // variance of their mean, and is rounded.
+                        (std::f64::consts::FRAC_PI_2 * self.truth.noise.powi(2) / READINGS as f64
+                            + 1.0 / 12.0)
                             .sqrt(),
                     ),
                     temperature: Some(Celsius::new(seen).expect("a temperature")),
@@ -158,7 +158,7 @@ impl World {
             soil: "s".into(),
             adc_bits: 10,
             noise: ReadingNoise {
-                standard_deviation: self.truth.noise.hypot(0.2887),
+                standard_deviation: self.truth.noise,
                 degrees_of_freedom: (levels * cores * (READINGS - 1)) as f64,
             },
             temperature_u: self.truth.thermometer,

@@ -58,7 +58,8 @@ impl Domain {
 /// Noise of single readings around their window's centre, pooled over windows.
 #[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize)]
 pub struct ReadingNoise {
-    /// Standard deviation of one reading, counts.
+    /// Standard deviation of one reading, counts, beyond its rounding to a whole
+    /// count.
     pub standard_deviation: f64,
     /// Degrees of freedom behind it.
     pub degrees_of_freedom: f64,

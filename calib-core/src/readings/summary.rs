@@ -93,7 +93,9 @@ impl ReadingError {
 ///   median of a quiet converter does not average away, and for a window still
 ///   drifting the drift, taken as a rectangle as wide as the whole change.
 /// * The noise of a single reading is their standard deviation, about the trend
-///   where there is one, and never less than the rounding. Readings are taken as
+///   where there is one, less the rounding that is in it, 1/12 of their variance:
+///   who foretells a reading adds the rounding once. Where a quiet converter
+///   scatters less than that, its noise is none. Readings are taken as
 ///   independent.
 ///
 /// # Errors
@@ -182,13 +184,13 @@ fn noise(readings: &[Reading], start: Timestamp, drift: Option<Drift>) -> Readin
     let mean = residuals.iter().sum::<f64>() / residuals.len() as f64;
     let squares: f64 = residuals.iter().map(|r| (r - mean).powi(2)).sum();
     let degrees_of_freedom = residuals.len().saturating_sub(used_up) as f64;
-    let deviation = if degrees_of_freedom > 0.0 {
-        (squares / degrees_of_freedom).sqrt()
+    let variance = if degrees_of_freedom > 0.0 {
+        squares / degrees_of_freedom
     } else {
         0.0
     };
     ReadingNoise {
-        standard_deviation: deviation.max(QUANTISATION),
+        standard_deviation: f64::max(variance - QUANTISATION * QUANTISATION, 0.0).sqrt(),
         degrees_of_freedom,
     }
 }
@@ -227,7 +229,7 @@ mod tests {
         assert_eq!(window.flags, []);
         assert_eq!(window.count.value, 1000.0);
         assert_eq!((window.used, window.left_out), (8, 0));
-        let s = (12.0_f64 / 7.0).sqrt();
+        let s = (12.0_f64 / 7.0 - 1.0 / 12.0).sqrt();
         assert!((window.noise.standard_deviation - s).abs() < 1e-12);
         assert_eq!(window.noise.degrees_of_freedom, 7.0);
         let u = (FRAC_PI_2 * s * s / 8.0 + 1.0 / 12.0).sqrt();
@@ -240,7 +242,7 @@ mod tests {
         let window = summary(&each_minute([1000; 12]));
         assert_eq!(window.flags, []);
         assert!(window.count.u >= QUANTISATION);
-        assert_eq!(window.noise.standard_deviation, QUANTISATION);
+        assert_eq!(window.noise.standard_deviation, 0.0);
     }
 
     #[test]
@@ -401,7 +403,9 @@ mod tests {
             }
             let spiked = summary(&each_minute(wild));
             let moved = (spiked.count.value - clean.count.value).abs();
-            let noise = clean.spread.max(clean.noise.standard_deviation);
+            let noise = clean
+                .spread
+                .max(clean.noise.standard_deviation.hypot(QUANTISATION));
             prop_assert!(moved <= noise, "moved {moved}, noise {noise}");
         }
     }
