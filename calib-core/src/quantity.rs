@@ -190,6 +190,13 @@ impl Timestamp {
     }
 }
 
+/// Lowest and highest of `values`; infinities the wrong way round for none.
+pub(crate) fn lowest_and_highest(values: impl Iterator<Item = f64>) -> (f64, f64) {
+    values.fold((f64::INFINITY, f64::NEG_INFINITY), |(low, high), value| {
+        (low.min(value), high.max(value))
+    })
+}
+
 #[cfg(test)]
 mod tests {
     use super::*;

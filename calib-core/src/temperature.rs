@@ -25,6 +25,19 @@ impl TemperatureTerm {
     }
 }
 
+/// The count at the reference temperature of `term`; as read where there is no
+/// term or no temperature.
+pub(crate) fn count_at_reference(
+    term: Option<TemperatureTerm>,
+    count: f64,
+    temperature: Option<Celsius>,
+) -> f64 {
+    match (term, temperature) {
+        (Some(term), Some(t)) => term.count_at_reference(count, t),
+        _ => count,
+    }
+}
+
 #[cfg(test)]
 mod tests {
     use super::*;

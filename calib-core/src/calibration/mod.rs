@@ -7,7 +7,7 @@ pub use prediction::Prediction;
 
 use crate::curve::{Curve, CurveError};
 use crate::fit::{Choice, Observation, Rival, ScatterDraw};
-use crate::quantity::{Celsius, Quantity, QuantityError, Vwc};
+use crate::quantity::{Celsius, Quantity, QuantityError, Vwc, lowest_and_highest};
 use crate::temperature::TemperatureTerm;
 use serde::{Deserialize, Serialize};
 use std::fmt;
@@ -166,12 +166,9 @@ impl Calibration {
             curve: fit.curve.clone(),
             temperature: fit.temperature,
             domain: fit.domain,
-            temperature_range: temperatures.filter(|all| !all.is_empty()).map(|all| {
-                all.iter()
-                    .fold((f64::INFINITY, f64::NEG_INFINITY), |(low, high), t| {
-                        (low.min(*t), high.max(*t))
-                    })
-            }),
+            temperature_range: temperatures
+                .filter(|all| !all.is_empty())
+                .map(|all| lowest_and_highest(all.into_iter())),
             covariance: fit.covariance.clone(),
             core_scatter: fit.core_scatter,
             scatter_draws: fit.scatter_draws.clone(),

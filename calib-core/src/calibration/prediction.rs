@@ -4,6 +4,7 @@ use super::{COVERAGE, Calibration, ConvertError, QUANTISATION};
 use crate::curve::MAX_CURVE_PARAMETERS;
 use crate::fit::quadratic_form;
 use crate::quantity::{Celsius, Quantity, Vwc};
+use crate::temperature::count_at_reference;
 use crate::uncertainty::{Budget, Expanded, Source};
 use serde::{Deserialize, Serialize};
 use statrs::function::erf::erf;
@@ -84,10 +85,7 @@ impl Calibration {
         self.rivals
             .iter()
             .map(|rival| {
-                let count = match (rival.temperature, temperature) {
-                    (Some(term), Some(t)) => term.count_at_reference(count, t),
-                    _ => count,
-                };
+                let count = count_at_reference(rival.temperature, count, temperature);
                 rival.weight * (rival.curve.value(count) - theta).powi(2)
             })
             .sum::<f64>()

@@ -135,10 +135,10 @@ pub fn choose(
             resolvable: 2.0 * fit.core_scatter,
         });
     }
-    let leader = usable[leader].clone();
+    let leader = usable[leader];
     let candidates = CurveKind::ALL
         .iter()
-        .map(|kind| describe(*kind, &fits, &fit, &leader))
+        .map(|kind| describe(*kind, &fits, &fit, leader))
         .collect();
     Ok(Choice {
         rivals: rivals(&usable, &fit),

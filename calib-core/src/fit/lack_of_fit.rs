@@ -46,17 +46,21 @@ const ROUNDING: f64 = 1e-18;
 /// The test for a fit; `None` where levels do not repeat or are too few.
 pub(super) fn lack_of_fit(observations: &[Observation], solution: &Solution) -> Option<LackOfFit> {
     let covariance = solution.covariance.as_ref()?;
+    let parameters = solution.parameters.len();
     let levels = by_level(observations);
     let (mut lack, mut lack_freedom) = (0.0, levels.len() as f64);
     let (mut total, mut total_freedom) = (0.0, 0.0);
     for members in levels.values() {
         let (mut weight, mut residual) = (0.0, 0.0);
-        let mut gradient = vec![0.0; solution.parameters.len()];
+        let mut gradient = vec![0.0; parameters];
         for i in members {
             let (r, s) = (solution.residuals.get(*i)?, solution.variances.get(*i)?);
+            let at = solution
+                .gradients
+                .get(i * parameters..(i + 1) * parameters)?;
             weight += 1.0 / s;
             residual += r / s;
-            for (sum, g) in gradient.iter_mut().zip(solution.gradients.get(*i)?) {
+            for (sum, g) in gradient.iter_mut().zip(at) {
                 *sum += g / s;
             }
             total += r * r / s;

@@ -9,8 +9,8 @@ use super::scatter::{ScatterDraw, log_likelihood, scatter_draws, solve_with_scat
 use super::solver::{Settings, Solution, solve};
 use crate::calibration::{Direction, Domain};
 use crate::curve::{Curve, CurveKind, StartPoint};
-use crate::quantity::{Celsius, Quantity};
-use crate::temperature::TemperatureTerm;
+use crate::quantity::{Celsius, Quantity, lowest_and_highest};
+use crate::temperature::{TemperatureTerm, count_at_reference};
 use serde::{Deserialize, Serialize};
 
 /// Largest condition number of the design, columns scaled to unit length, at
@@ -110,11 +110,8 @@ pub fn fit_curve(
             needed: curve_parameters,
         });
     }
-    let counts = || observations.iter().map(|o| o.count.value);
-    let axis = model.axis(
-        counts().fold(f64::INFINITY, f64::min),
-        counts().fold(f64::NEG_INFINITY, f64::max),
-    );
+    let (lowest, highest) = lowest_and_highest(observations.iter().map(|o| o.count.value));
+    let axis = model.axis(lowest, highest);
     let columns = Columns::of(observations, axis, reference);
     let regression = CurveRegression {
         model,
@@ -173,18 +170,10 @@ pub fn fit_curve(
         });
     let at_reference: Vec<f64> = observations
         .iter()
-        .map(|o| match (temperature, o.temperature) {
-            (Some(term), Some(t)) => term.count_at_reference(o.count.value, t),
-            _ => o.count.value,
-        })
+        .map(|o| count_at_reference(temperature, o.count.value, o.temperature))
         .collect();
-    let domain = Domain {
-        low: at_reference.iter().copied().fold(f64::INFINITY, f64::min),
-        high: at_reference
-            .iter()
-            .copied()
-            .fold(f64::NEG_INFINITY, f64::max),
-    };
+    let (low, high) = lowest_and_highest(at_reference.iter().copied());
+    let domain = Domain { low, high };
     check_shape(&curve, domain)?;
 
     let left_out = left_out_errors(&regression, &columns, solution, scattered.tau, &settings);

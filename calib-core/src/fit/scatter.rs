@@ -83,16 +83,21 @@ pub(super) fn solve_with_scatter<R: Regression + ?Sized>(
     }
 }
 
+/// The variances behind the residuals without the `tau`^2 they include.
+fn stated_variances(solution: &Solution, tau: f64) -> Vec<f64> {
+    solution
+        .variances
+        .iter()
+        .map(|s| (s - tau * tau).max(f64::MIN_POSITIVE))
+        .collect()
+}
+
 /// The largest Gaussian log-likelihood over tau^2 near `tau`^2, for the residuals
 /// of `solution`, whose variances include it. Near, because a core all but exact
 /// makes a second, spurious peak at no scatter.
 pub(super) fn log_likelihood(solution: &Solution, tau: f64) -> f64 {
     let residuals = &solution.residuals;
-    let stated: Vec<f64> = solution
-        .variances
-        .iter()
-        .map(|s| (s - tau * tau).max(f64::MIN_POSITIVE))
-        .collect();
+    let stated = stated_variances(solution, tau);
     let at = |variance: f64| -> f64 {
         residuals
             .iter()
@@ -153,11 +158,7 @@ pub(super) fn scatter_draws(solution: &Solution, tau: f64, freedom: f64) -> Vec<
     let Ok(distribution) = ChiSquared::new(freedom) else {
         return Vec::new();
     };
-    let stated: Vec<f64> = solution
-        .variances
-        .iter()
-        .map(|s| (s - tau * tau).max(f64::MIN_POSITIVE))
-        .collect();
+    let stated = stated_variances(solution, tau);
     let information = |variance: f64| -> f64 { stated.iter().map(|s| 1.0 / (s + variance)).sum() };
     let at_estimate = information(tau * tau);
     let edge = |i: usize| (i as f64 / DRAWS as f64).powi(3);

@@ -79,8 +79,8 @@ pub struct Solution {
     pub residuals: Vec<f64>,
     /// Effective variance `S_i` behind each residual; n values.
     pub variances: Vec<f64>,
-    /// Derivatives of the model by each parameter at each point; n rows.
-    pub gradients: Vec<Vec<f64>>,
+    /// Derivatives of the model by each parameter, point after point; n x p values.
+    pub gradients: Vec<f64>,
     /// Leverage of each point: the diagonal of the hat matrix; n values.
     pub leverages: Vec<f64>,
     /// Condition number of the design with columns scaled to unit length.
@@ -265,7 +265,7 @@ impl Solution {
             adjustments: vec![0.0; points * inputs],
             residuals: vec![0.0; points],
             variances: vec![0.0; points],
-            gradients: vec![vec![0.0; start.len()]; points],
+            gradients: vec![0.0; start.len() * points],
             leverages: vec![0.0; points],
             condition: f64::INFINITY,
             weakest: 0,
@@ -295,14 +295,14 @@ impl Solution {
         let covariance = triangle.covariance();
         let mut residuals = Vec::with_capacity(points.y.len());
         let mut variances = Vec::with_capacity(points.y.len());
-        let mut gradients = Vec::with_capacity(points.y.len());
+        let mut gradients = Vec::with_capacity(points.y.len() * parameters);
         let mut leverages = Vec::with_capacity(points.y.len());
         for i in 0..points.y.len() {
             let (variance, residual) = here.reduced(points, inputs, i);
             residuals.push(residual);
             variances.push(variance);
             let g = &here.g[i][..parameters];
-            gradients.push(g.to_vec());
+            gradients.extend_from_slice(g);
             leverages.push(
                 covariance
                     .as_ref()

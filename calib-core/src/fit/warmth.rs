@@ -3,7 +3,7 @@
 use super::model_fit::ModelFit;
 use super::observation::Observation;
 use crate::calibration::COVERAGE;
-use crate::quantity::{Celsius, Quantity};
+use crate::quantity::{Celsius, Quantity, lowest_and_highest};
 use crate::uncertainty::coverage_factor;
 use nalgebra::{DMatrix, DVector};
 use serde::{Deserialize, Serialize};
@@ -128,11 +128,7 @@ pub(super) fn attempt(observations: &[Observation]) -> Result<(Celsius, f64), Te
     if missing > 0 || temperatures.is_empty() {
         return Err(TemperatureDecision::Missing { cores: missing });
     }
-    let low = temperatures.iter().copied().fold(f64::INFINITY, f64::min);
-    let high = temperatures
-        .iter()
-        .copied()
-        .fold(f64::NEG_INFINITY, f64::max);
+    let (low, high) = lowest_and_highest(temperatures.iter().copied());
     let span = high - low;
     if span < LEAST_SPAN {
         return Err(TemperatureDecision::SpanTooSmall { span });
