@@ -9,6 +9,7 @@ use crate::table::SITE;
 use crate::workbench::SourceFile;
 use calib_core::calibration::Calibration;
 use serde::{Deserialize, Serialize};
+use std::collections::BTreeMap;
 use std::fs;
 use std::path::{Path, PathBuf};
 
@@ -86,21 +87,33 @@ impl CalibrationFile {
         Ok(file)
     }
 
-    /// A warning if the cores or readings in `workbench` are no longer those this
-    /// calibration was made from. A change of site.toml alone does not count:
-    /// set points are meant to follow it.
-    pub fn staleness(&self, path: &Path, workbench: &Path) -> Option<Warning> {
-        let changed = self
-            .sources
-            .iter()
-            .filter(|source| source.name != SITE)
-            .find(|source| SourceFile::of(workbench, &source.name).as_ref() != Some(source))?;
-        Some(Warning {
-            place: path.display().to_string(),
-            what: format!("{} is no longer the one it was made from", changed.name),
-            why: "set points and controller files would rest on cores or readings that have since changed".to_owned(),
-            advice: "run `ovendry fit` again, with --force".to_owned(),
-        })
+    /// A warning for each of `files` whose cores or readings in `workbench` are no
+    /// longer those it was made from. A change of site.toml alone does not count:
+    /// set points are meant to follow it. Each table is read once, however many
+    /// calibrations were made from it.
+    pub fn stale<'f>(
+        files: impl IntoIterator<Item = (&'f Path, &'f Self)>,
+        workbench: &Path,
+    ) -> Vec<Warning> {
+        let mut now: BTreeMap<&str, Option<SourceFile>> = BTreeMap::new();
+        files
+            .into_iter()
+            .filter_map(|(path, file)| {
+                let mut tables = file.sources.iter().filter(|source| source.name != SITE);
+                let changed = tables.find(|source| {
+                    let there = now
+                        .entry(&source.name)
+                        .or_insert_with(|| SourceFile::of(workbench, &source.name));
+                    there.as_ref() != Some(*source)
+                })?;
+                Some(Warning {
+                    place: path.display().to_string(),
+                    what: format!("{} is no longer the one it was made from", changed.name),
+                    why: "set points and controller files would rest on cores or readings that have since changed".to_owned(),
+                    advice: "run `ovendry fit` again, with --force".to_owned(),
+                })
+            })
+            .collect()
     }
 
     /// Reads every calibration file in `folder`, in order of file name.

@@ -28,8 +28,13 @@ pub const PUMP: &[&str] = &[
 pub const LOCAL_RULES: &str =
     "Local codes, your workplace's rules and licensed practice come before anything written here.";
 
+/// The cautions under their heading, as every command prints them.
+pub fn take_care(cautions: &[&[&str]]) -> String {
+    format!("Take care:\n{}", lines(cautions))
+}
+
 /// The cautions as indented lines, with [`LOCAL_RULES`] at the end.
-pub fn lines(cautions: &[&[&str]]) -> String {
+fn lines(cautions: &[&[&str]]) -> String {
     cautions
         .iter()
         .flat_map(|group| group.iter())

@@ -4,7 +4,8 @@ use std::fmt;
 use std::path::{Path, PathBuf};
 
 /// How a command that ran to its end judged its subject.
-#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+#[derive(Debug, Clone, Copy, PartialEq, Eq, serde::Serialize)]
+#[serde(rename_all = "kebab-case")]
 pub enum Verdict {
     /// Fit for use: exit code 0.
     Good,

@@ -305,9 +305,7 @@ impl ProbeReport {
     }
 
     fn worst_core(&self) -> String {
-        self.residuals
-            .iter()
-            .max_by(|a, b| a.standardised.abs().total_cmp(&b.standardised.abs()))
+        farthest(&self.residuals)
             .map_or_else(String::new, |worst| {
                 format!(
                     "\nFarthest from the curve: core {} (level {}), {:+.3} m3/m3, {:.1} standard deviations; --details lists every core.\n",
@@ -318,6 +316,13 @@ impl ProbeReport {
                 )
             })
     }
+}
+
+/// The core farthest from the curve, in its own standard deviations.
+fn farthest(residuals: &[Residual]) -> Option<&Residual> {
+    residuals
+        .iter()
+        .max_by(|a, b| a.standardised.abs().total_cmp(&b.standardised.abs()))
 }
 
 /// A new reading at evenly spaced whole counts over the domain, at the
@@ -426,14 +431,8 @@ pub fn warnings(fitted: &Fitted<'_>) -> Vec<Warning> {
             .to_owned(),
         });
     }
-    if let Some(worst) = fitted
-        .choice
-        .fit
-        .residuals
-        .iter()
-        .filter(|r| r.standardised.abs() > 3.0)
-        .max_by(|a, b| a.standardised.abs().total_cmp(&b.standardised.abs()))
-    {
+    let worst = farthest(&fitted.choice.fit.residuals);
+    if let Some(worst) = worst.filter(|r| r.standardised.abs() > 3.0) {
         warnings.push(Warning {
             place: format!("core {}", worst.sample),
             what: format!(

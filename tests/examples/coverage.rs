@@ -1,6 +1,6 @@
 //! How often the 95 % intervals hold the truth, by simulation.
 use calib_core::curve::CurveKind;
-use ovendry_tests::simulation::{Truth, World, truth_of};
+use ovendry_tests::simulation::{Truth, World};
 
 fn main() {
     let runs: u64 = std::env::args()
@@ -19,16 +19,7 @@ fn main() {
         for scatter in [0.004, 0.020] {
             for levels in [5, 7] {
                 for cores in [1, 3] {
-                    let truth = Truth {
-                        theta_v: truth_of(kind),
-                        coefficient: 0.6,
-                        scatter,
-                        noise: 1.5,
-                        weighing: 0.0015,
-                        ring: 0.006,
-                        thermometer: 0.3,
-                        warm: true,
-                    };
+                    let truth = Truth::of(kind, scatter);
                     let (mut held, mut asked) = ([0u64; 2], [0u64; 2]);
                     let (mut refused, mut right) = (0, 0);
                     for seed in 0..runs {

@@ -11,7 +11,7 @@
 use calib_core::calibration::Calibration;
 use calib_core::curve::CurveKind;
 use calib_core::quantity::{Celsius, Quantity};
-use ovendry_tests::simulation::{REFERENCE, Truth, World, truth_of};
+use ovendry_tests::simulation::{REFERENCE, Truth, World};
 
 const NEW_READINGS: usize = 20;
 
@@ -86,16 +86,7 @@ fn main() {
         }
         println!(" refused | unasked: rms, cover | by name: refused, rms, cover");
         for kind in CurveKind::ALL {
-            let truth = Truth {
-                theta_v: truth_of(kind),
-                coefficient: 0.6,
-                scatter,
-                noise: 1.5,
-                weighing: 0.0015,
-                ring: 0.006,
-                thermometer: 0.3,
-                warm: true,
-            };
+            let truth = Truth::of(kind, scatter);
             let (mut unasked, mut by_name) = (Tally::default(), Tally::default());
             for seed in 0..runs {
                 unasked.add(&truth, &mut World::new(truth, seed), (levels, cores), None);

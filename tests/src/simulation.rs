@@ -29,6 +29,23 @@ pub struct Truth {
     pub warm: bool,
 }
 
+impl Truth {
+    /// A probe like many, in soil that scatters by `scatter` about a curve that
+    /// one of the family can follow exactly.
+    pub fn of(kind: CurveKind, scatter: f64) -> Self {
+        Self {
+            theta_v: truth_of(kind),
+            coefficient: 0.6,
+            scatter,
+            noise: 1.5,
+            weighing: 0.0015,
+            ring: 0.006,
+            thermometer: 0.3,
+            warm: true,
+        }
+    }
+}
+
 /// Counts between which cores are taken.
 pub const COUNTS: (f64, f64) = (320.0, 680.0);
 /// Readings beside each core.

@@ -56,7 +56,8 @@ pub fn run(command: &Calibrate) -> Result<Verdict, Failure> {
     if fitted.verdict() != Verdict::Good {
         if command.json {
             output::print_json(&json!({
-                "format": "ovendry calibrate", "version": 1, "verdict": "unfit", "fit": fitted,
+                "format": "ovendry calibrate", "version": 1,
+                "verdict": fitted.verdict(), "fit": fitted,
             }))?;
         }
         return Ok(fitted.verdict());
@@ -77,7 +78,7 @@ pub fn run(command: &Calibrate) -> Result<Verdict, Failure> {
     if points.verdict() != Verdict::Good {
         if command.json {
             output::print_json(&json!({
-                "format": "ovendry calibrate", "version": 1, "verdict": "unfit",
+                "format": "ovendry calibrate", "version": 1, "verdict": points.verdict(),
                 "fit": fitted, "setpoints": points,
             }))?;
         } else {
@@ -98,7 +99,7 @@ pub fn run(command: &Calibrate) -> Result<Verdict, Failure> {
         output::print_json(&json!({
             "format": "ovendry calibrate",
             "version": 1,
-            "verdict": if verdict == Verdict::Good { "good" } else { "unfit" },
+            "verdict": verdict,
             "fit": fitted,
             "setpoints": points,
             "verify": exported.findings.to_json(),
@@ -107,8 +108,8 @@ pub fn run(command: &Calibrate) -> Result<Verdict, Failure> {
         output::print(&heading(3, "Controller files, read back and compared"))?;
         output::print(&exported.findings.to_string())?;
         output::print(&format!(
-            "\nTake care:\n{}\nnext: build the .h file into your controller, or load the .controller.json\n",
-            caution::lines(&[caution::PUMP])
+            "\n{}\nnext: build the .h file into your controller, or load the .controller.json\n",
+            caution::take_care(&[caution::PUMP])
         ))?;
     }
     Ok(verdict)

@@ -3,7 +3,7 @@
 
 use super::fit::out_folder;
 use super::setpoints::for_calibration;
-use super::verify::{Against, Findings, examine};
+use super::verify::{Against, Examined, examine};
 use crate::calibration_file::CalibrationFile;
 use crate::caution;
 use crate::failure::{Complaint, Failure, Verdict, Warning};
@@ -49,8 +49,8 @@ pub fn run(arguments: &Arguments) -> Result<Verdict, Failure> {
         output::print_json(&findings.to_json())?;
     } else {
         output::print(&format!(
-            "{findings}\nTake care:\n{}",
-            caution::lines(&[caution::PUMP])
+            "{findings}\n{}",
+            caution::take_care(&[caution::PUMP])
         ))?;
     }
     Ok(findings.verdict())
@@ -58,7 +58,7 @@ pub fn run(arguments: &Arguments) -> Result<Verdict, Failure> {
 
 /// What was written, read back and compared.
 pub(super) struct Exported {
-    pub(super) findings: Findings,
+    pub(super) findings: Examined,
     pub(super) warnings: Vec<Warning>,
 }
 
@@ -79,13 +79,12 @@ pub(super) fn work(arguments: &Arguments) -> Result<Exported, Failure> {
         .iter()
         .map(|(path, against)| examine(path, Some(against)))
         .collect::<Result<Vec<_>, Failure>>()?;
-    let mut warnings = Vec::new();
-    for (path, file) in chosen(&request)? {
-        warnings.extend(file.staleness(&path, &arguments.folder));
-    }
+    // Every format of a probe was made from the same calibration.
+    let mut made_from: Vec<_> = written.iter().map(|(_, against)| against.file()).collect();
+    made_from.dedup_by_key(|(path, _)| *path);
     Ok(Exported {
-        findings: Findings(findings),
-        warnings,
+        findings: Examined(findings),
+        warnings: CalibrationFile::stale(made_from, &arguments.folder),
     })
 }
 
@@ -358,7 +357,7 @@ mod tests {
         );
         for (path, against) in &written {
             let finding = examine(path, Some(against)).unwrap_or_else(|e| panic!("{e}"));
-            assert_eq!(Findings(vec![finding]).verdict(), Verdict::Good);
+            assert_eq!(Examined(vec![finding]).verdict(), Verdict::Good);
         }
         // The same calibrations give the same bytes, so no --force is needed.
         export_from(folder.path(), &[]).unwrap();

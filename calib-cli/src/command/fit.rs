@@ -12,6 +12,7 @@ use crate::pairing::{self, PairedProbe};
 use crate::plot::{self, CalibrationChart, Level, ResidualChart};
 use crate::table::{self, SAMPLES, shown_path};
 use crate::workbench::Workbench;
+use calib_cli::controller::{FORMATS, file_name};
 use calib_core::calibration::ConvertError;
 use calib_core::curve::CurveKind;
 use calib_core::quantity::{Quantity, Vwc};
@@ -188,12 +189,10 @@ impl Answer {
 }
 
 /// What a calibrated probe leaves that a controller could come to use.
-fn files_of(probe: &str) -> [String; 3] {
-    [
-        format!("{probe}{SUFFIX}"),
-        format!("{probe}.controller.json"),
-        format!("{probe}.h"),
-    ]
+fn files_of(probe: &str) -> Vec<String> {
+    std::iter::once(format!("{probe}{SUFFIX}"))
+        .chain(FORMATS.iter().map(|format| file_name(*format, probe)))
+        .collect()
 }
 
 fn chosen<'a>(

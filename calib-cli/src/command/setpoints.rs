@@ -85,7 +85,7 @@ pub fn run(command: &Setpoints) -> Result<Verdict, Failure> {
         print_json(&answer)?;
     } else {
         print(&answer.story())?;
-        print(&format!("Take care:\n{}", caution::lines(&[caution::PUMP])))?;
+        print(&caution::take_care(&[caution::PUMP]))?;
     }
     Ok(answer.verdict())
 }
@@ -97,9 +97,12 @@ pub(super) fn work(command: &Setpoints) -> Result<Answer, Failure> {
     let asked = asked(&site, pump)?;
     let calibrations = calibrations(command)?;
     let mut answer = answer(&site, pump, &asked, &calibrations)?;
-    for (path, file) in &calibrations {
-        answer.warnings.extend(file.staleness(path, &command.dir));
-    }
+    let files = calibrations
+        .iter()
+        .map(|(path, file)| (path.as_path(), file));
+    answer
+        .warnings
+        .extend(CalibrationFile::stale(files, &command.dir));
     Ok(answer)
 }
 

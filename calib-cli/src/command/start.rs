@@ -106,8 +106,8 @@ fn next(start: &Start) -> String {
     }
     format!(
         "\nFill in site.toml; every key is explained there, and README.txt explains the two \
-         tables.\n\nTake care:\n{}\nnext: ovendry check {dir}   (says what is still to fill in)\n",
-        caution::lines(&[caution::OVEN, caution::PUMP])
+         tables.\n\n{}\nnext: ovendry check {dir}   (says what is still to fill in)\n",
+        caution::take_care(&[caution::OVEN, caution::PUMP])
     )
 }
 

@@ -47,7 +47,7 @@ pub fn run(arguments: &Arguments) -> Result<Verdict, Failure> {
             Err(failure) => return Err(failure),
         }
     }
-    let findings = Findings(findings);
+    let findings = Examined(findings);
     if arguments.json {
         output::print_json(&findings.to_json())?;
     } else {
@@ -67,9 +67,9 @@ pub fn run(arguments: &Arguments) -> Result<Verdict, Failure> {
 }
 
 /// What was found in files that are sound.
-pub(super) struct Findings(pub(super) Vec<Finding>);
+pub(super) struct Examined(pub(super) Vec<Finding>);
 
-impl Findings {
+impl Examined {
     /// Good if every file is, and no two of one probe differ.
     pub(super) fn verdict(&self) -> Verdict {
         if tables_at_odds(&self.0).is_none() && self.0.iter().all(Finding::is_good) {
@@ -80,20 +80,16 @@ impl Findings {
     }
 
     pub(super) fn to_json(&self) -> Value {
-        let verdict = match self.verdict() {
-            Verdict::Good => "good",
-            _ => "unfit",
-        };
         json!({
             "format": "ovendry verify",
             "version": 1,
             "files": self.0.iter().map(Finding::to_json).collect::<Vec<Value>>(),
-            "verdict": verdict,
+            "verdict": self.verdict(),
         })
     }
 }
 
-impl fmt::Display for Findings {
+impl fmt::Display for Examined {
     fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
         for finding in &self.0 {
             writeln!(f, "{finding}")?;
@@ -132,6 +128,11 @@ impl Against {
     fn load(path: PathBuf) -> Result<Self, Failure> {
         let file = CalibrationFile::load(&path)?;
         Ok(Self { path, file })
+    }
+
+    /// The calibration and where it was read from.
+    pub(super) fn file(&self) -> (&Path, &CalibrationFile) {
+        (&self.path, &self.file)
     }
 
     /// A calibration already read.
