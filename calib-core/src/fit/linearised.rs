@@ -92,12 +92,12 @@ impl<const M: usize> Linearised<M> {
         fallback: &[[f64; M]],
     ) {
         let mut q = 0.0;
-        for i in 0..points.len() {
+        for (i, fallback) in fallback.iter().enumerate() {
             let g = &mut self.g[i * self.parameters..(i + 1) * self.parameters];
             let mut at = |d: [f64; M]| points.evaluate(model, p, i, d, g);
             let mut spot = at(self.d[i]);
             if !spot.q.is_finite() {
-                spot = at(fallback[i]);
+                spot = at(*fallback);
             }
             let spot = points.settle(i, spot, at);
             (self.d[i], self.v[i], self.f[i]) = (spot.d, spot.v, spot.f);
