@@ -3,7 +3,7 @@
 //! `cargo bench -p calib-core`
 
 use calib_core::curve::CurveKind;
-use calib_core::fit::{Observation, Points, Regression, Settings, choose, fit_curve, solve};
+use calib_core::fit::{Loss, Observation, Points, Regression, Settings, choose, fit_curve, solve};
 use calib_core::quantity::{Celsius, Estimate, Quantity, Vwc};
 use criterion::{BenchmarkId, Criterion, Throughput, criterion_group, criterion_main};
 use rand::SeedableRng;
@@ -113,6 +113,7 @@ fn a_calibration(c: &mut Criterion) {
                 black_box(&observations),
                 CurveKind::Cubic,
                 Celsius::new(19.0).ok(),
+                Loss::Squares,
             )
         });
     });

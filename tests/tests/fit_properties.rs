@@ -3,7 +3,7 @@
 //! formulas that need no search.
 
 use calib_core::curve::CurveKind;
-use calib_core::fit::{FitError, ModelFit, Observation, fit_curve};
+use calib_core::fit::{FitError, Loss, ModelFit, Observation, fit_curve};
 use calib_core::quantity::{Celsius, Estimate, Quantity, Vwc};
 use ovendry_tests::simulation::{Truth, World, truth_of};
 use proptest::prelude::*;
@@ -80,7 +80,7 @@ fn observed(cores: &[Core]) -> Vec<Observation> {
 
 fn fit(cores: &[Core], kind: CurveKind, reference: Option<f64>) -> Result<ModelFit, FitError> {
     let reference = reference.and_then(|t| Celsius::new(t).ok());
-    fit_curve(&observed(cores), kind, reference)
+    fit_curve(&observed(cores), kind, reference, Loss::Squares)
 }
 
 fn map(cores: &[Core], change: impl Fn(&mut Core)) -> Vec<Core> {

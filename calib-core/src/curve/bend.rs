@@ -29,15 +29,23 @@ pub(super) fn rise(w: f64, k: f64) -> f64 {
 
 /// Derivative of [`rise`] by `k`.
 pub(super) fn rise_by_k(w: f64, k: f64) -> f64 {
+    rise_with_derivatives(w, k).1
+}
+
+/// [`rise`] with its derivatives by `k` and by `w`.
+pub(super) fn rise_with_derivatives(w: f64, k: f64) -> (f64, f64, f64) {
     let kw = k * w;
-    if kw.abs() < 1e-2 {
+    let rise = rise(w, k);
+    let by_w = kw.exp();
+    let by_k = if kw.abs() < 1e-2 {
         w * w
             * (0.5
                 + kw * (1.0 / 3.0
                     + kw * (0.125 + kw * (1.0 / 30.0 + kw * (1.0 / 144.0 + kw / 840.0)))))
     } else {
-        (w * kw.exp() - rise(w, k)) / k
-    }
+        (w * by_w - rise) / k
+    };
+    (rise, by_k, by_w)
 }
 
 /// The `w` at which [`rise`] is `y`; NaN where it is nowhere.

@@ -5,7 +5,7 @@
 //! through the straight line at `k = 0` instead of running off to infinite `A`
 //! and `B`, and the three parameters stay well determined.
 
-use super::bend::{bent_start, rise, rise_by_k, rise_inverse};
+use super::bend::{bent_start, rise, rise_by_k, rise_inverse, rise_with_derivatives};
 use super::{CurveError, CurveKind, CurveModel, StartPoint};
 
 /// The exponential with offset.
@@ -36,6 +36,14 @@ impl CurveModel for Exponential {
         out[0] = 1.0;
         out[1] = rise(z, p[2]);
         out[2] = p[1] * rise_by_k(z, p[2]);
+    }
+
+    fn evaluate(&self, z: f64, p: &[f64], out: &mut [f64]) -> (f64, f64) {
+        let (rise, rise_by_k, steepness) = rise_with_derivatives(z, p[2]);
+        out[0] = 1.0;
+        out[1] = rise;
+        out[2] = p[1] * rise_by_k;
+        (p[0] + p[1] * rise, p[1] * steepness)
     }
 
     fn turning_points(&self, _p: &[f64]) -> [Option<f64>; 2] {

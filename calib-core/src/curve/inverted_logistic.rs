@@ -142,6 +142,19 @@ impl CurveModel for InvertedLogistic {
         }
     }
 
+    fn evaluate(&self, z: f64, p: &[f64], out: &mut [f64]) -> (f64, f64) {
+        out.fill(0.0);
+        let Some(integral) = Integral::new(z, p[2], p[3]) else {
+            return (f64::INFINITY, 0.0);
+        };
+        let (by_e, by_s) = integral.by_e_and_s(p[2], p[3]);
+        out[0] = 1.0;
+        out[1] = integral.value();
+        out[2] = p[1] * by_e;
+        out[3] = p[1] * by_s;
+        (p[0] + p[1] * out[1], p[1] / (1.0 + z * (p[2] - p[3] * z)))
+    }
+
     fn turning_points(&self, _p: &[f64]) -> [Option<f64>; 2] {
         [None, None]
     }

@@ -38,6 +38,19 @@ pub trait CurveModel: Sync {
     /// outside the extent.
     fn gradient(&self, z: f64, p: &[f64], out: &mut [f64]);
 
+    /// Value and slope at `z`, and the gradient written to `out`, at once: for
+    /// models where the three share work.
+    fn evaluate(&self, z: f64, p: &[f64], out: &mut [f64]) -> (f64, f64) {
+        self.gradient(z, p, out);
+        (self.value(z, p), self.slope(z, p))
+    }
+
+    /// How many parameters, the last ones, are held small by as much smoothing as
+    /// cross-validation asks for; without all of them the curve is straight.
+    fn smoothed(&self) -> usize {
+        0
+    }
+
     /// The `z` at which the curve turns from rising to falling or back;
     /// at most two, ascending, `None` where there is none.
     fn turning_points(&self, p: &[f64]) -> [Option<f64>; 2];

@@ -14,8 +14,9 @@
 //! the bend from one part to the next, and with none the curve is the straight
 //! line. Beyond its ends it goes on straight.
 //!
-//! The number of pieces is fixed and nothing is smoothed: five parameters follow
-//! the scatter of the cores where a simpler curve would not.
+//! The number of pieces is fixed. How far the bends may follow the scatter of the
+//! cores is not: they are pulled towards none, as strongly as cores left out say
+//! they should be (the smoothing of the fit, chosen by cross-validation).
 
 use super::start::{check_points, least_squares, not_determined};
 use super::{CurveError, CurveKind, CurveModel, StartPoint};
@@ -99,9 +100,13 @@ impl CurveModel for MonotoneSpline {
         p[1] * dot(&slope_basis(z), &ratios(&p[2..5]))
     }
 
+    fn gradient(&self, z: f64, p: &[f64], out: &mut [f64]) {
+        self.evaluate(z, p, out);
+    }
+
     /// With `v_i` the value's parts, `d/de_j` moves all `r_i` with `i > j` by
     /// their own size, and the scaling takes the mean's share of it back.
-    fn gradient(&self, z: f64, p: &[f64], out: &mut [f64]) {
+    fn evaluate(&self, z: f64, p: &[f64], out: &mut [f64]) -> (f64, f64) {
         let r = ratios(&p[2..5]);
         let basis = value_basis(z);
         let value = dot(&basis, &r);
@@ -115,6 +120,11 @@ impl CurveModel for MonotoneSpline {
             }
             out[2 + j] = p[1] * (moved - value * share);
         }
+        (p[0] + p[1] * value, p[1] * dot(&slope_basis(z), &r))
+    }
+
+    fn smoothed(&self) -> usize {
+        3
     }
 
     fn turning_points(&self, _p: &[f64]) -> [Option<f64>; 2] {

@@ -11,7 +11,7 @@
 //! `k` is only as well determined as the counts are far apart *in proportion*:
 //! between 500 and 550 counts every power looks straight.
 
-use super::bend::{bent_start, rise, rise_by_k, rise_inverse};
+use super::bend::{bent_start, rise, rise_by_k, rise_inverse, rise_with_derivatives};
 use super::start::check_positive;
 use super::{Axis, CurveError, CurveKind, CurveModel, StartPoint};
 
@@ -60,6 +60,18 @@ impl CurveModel for Power {
             out[1] = rise(w, p[2]);
             out[2] = p[1] * rise_by_k(w, p[2]);
         }
+    }
+
+    fn evaluate(&self, z: f64, p: &[f64], out: &mut [f64]) -> (f64, f64) {
+        out.fill(0.0);
+        let Some(w) = log_ratio(z) else {
+            return (f64::INFINITY, 0.0);
+        };
+        let (rise, rise_by_k, steepness) = rise_with_derivatives(w, p[2]);
+        out[0] = 1.0;
+        out[1] = rise;
+        out[2] = p[1] * rise_by_k;
+        (p[0] + p[1] * rise, p[1] * steepness / (1.0 + z))
     }
 
     fn turning_points(&self, _p: &[f64]) -> [Option<f64>; 2] {

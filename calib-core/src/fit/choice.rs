@@ -11,7 +11,8 @@
 //! way to one without.
 
 use super::error::FitError;
-use super::model_fit::{ModelFit, fit_curve};
+use super::loss::Loss;
+use super::model_fit::{Fitting, ModelFit};
 use super::observation::Observation;
 use super::warmth::{self, LARGEST_INFLATION, LEAST_GAIN, TemperatureDecision};
 use crate::curve::{Curve, CurveKind};
@@ -97,8 +98,28 @@ pub struct Choice {
 }
 
 type Fits = Vec<(CurveKind, Result<ModelFit, FitError>)>;
+type Fittings<'a> = Vec<(CurveKind, Result<Fitting<'a>, FitError>)>;
 
-/// Fits the family (or only `asked_for`) and chooses.
+/// What is asked of the fit.
+#[derive(Debug, Clone, Copy, PartialEq, Default)]
+pub struct Request {
+    /// This curve, or a choice among the usual ones.
+    pub curve: Option<CurveKind>,
+    /// What residuals cost.
+    pub loss: Loss,
+}
+
+impl From<Option<CurveKind>> for Request {
+    /// By least squares.
+    fn from(curve: Option<CurveKind>) -> Self {
+        Self {
+            curve,
+            loss: Loss::Squares,
+        }
+    }
+}
+
+/// Fits the family (or only the curve asked for) and chooses.
 ///
 /// # Errors
 /// The curve's own [`FitError`] if one was asked for; [`FitError::NoCurve`] with
@@ -106,14 +127,22 @@ type Fits = Vec<(CurveKind, Result<ModelFit, FitError>)>;
 /// nothing about the water.
 pub fn choose(
     observations: &[Observation],
-    asked_for: Option<CurveKind>,
+    request: impl Into<Request>,
 ) -> Result<Choice, FitError> {
+    let Request {
+        curve: asked_for,
+        loss,
+    } = request.into();
     let kinds: Vec<CurveKind> = match asked_for {
         Some(kind) => vec![kind],
         None => CurveKind::USUAL.to_vec(),
     };
-    let plain = fit_all(observations, &kinds, None);
-    let (fits, temperature) = decide_temperature(observations, &kinds, plain);
+    let plain = fit_all(observations, &kinds, None, loss);
+    let (fits, temperature) = decide_temperature(observations, &kinds, plain, loss);
+    let fits: Fits = fits
+        .into_iter()
+        .map(|(kind, fit)| (kind, fit.map(Fitting::tested)))
+        .collect();
 
     let usable: Vec<&ModelFit> = fits
         .iter()
@@ -150,16 +179,21 @@ pub fn choose(
     })
 }
 
-fn fit_all(observations: &[Observation], kinds: &[CurveKind], reference: Option<Celsius>) -> Fits {
+fn fit_all<'a>(
+    observations: &'a [Observation],
+    kinds: &[CurveKind],
+    reference: Option<Celsius>,
+    loss: Loss,
+) -> Fittings<'a> {
     kinds
         .iter()
-        .map(|kind| (*kind, fit_curve(observations, *kind, reference)))
+        .map(|kind| (*kind, Fitting::of(observations, *kind, reference, loss)))
         .collect()
 }
 
-fn lowest_aicc(fits: &Fits) -> Option<&ModelFit> {
+fn lowest_aicc<'f>(fits: &'f Fittings<'_>) -> Option<&'f ModelFit> {
     fits.iter()
-        .filter_map(|(_, fit)| fit.as_ref().ok())
+        .filter_map(|(_, fit)| fit.as_ref().ok().map(|fitting| &fitting.fit))
         .filter(|fit| fit.aicc.is_some())
         .min_by(|a, b| {
             let key = |fit: &ModelFit| fit.aicc.unwrap_or(f64::INFINITY);
@@ -168,11 +202,12 @@ fn lowest_aicc(fits: &Fits) -> Option<&ModelFit> {
 }
 
 /// Fits with a temperature term where the data can carry one.
-fn decide_temperature(
-    observations: &[Observation],
+fn decide_temperature<'a>(
+    observations: &'a [Observation],
     kinds: &[CurveKind],
-    plain: Fits,
-) -> (Fits, TemperatureDecision) {
+    plain: Fittings<'a>,
+    loss: Loss,
+) -> (Fittings<'a>, TemperatureDecision) {
     let (reference, span) = match warmth::attempt(observations) {
         Ok(attempt) => attempt,
         Err(reason) => return (plain, reason),
@@ -183,7 +218,7 @@ fn decide_temperature(
             return (plain, TemperatureDecision::Confounded { inflation });
         }
     }
-    let warm = fit_all(observations, kinds, Some(reference));
+    let warm = fit_all(observations, kinds, Some(reference), loss);
     let best = lowest_aicc(&warm).and_then(|fit| {
         let (coefficient, coefficient_expanded) = warmth::coefficient(fit)?;
         Some((fit.aicc?, coefficient, coefficient_expanded, fit))
@@ -278,7 +313,9 @@ fn within_one_standard_error(fit: &ModelFit, leader: &ModelFit) -> bool {
         .residuals
         .iter()
         .zip(&leader.residuals)
-        .map(|(a, b)| Some(a.left_out_error?.powi(2) - b.left_out_error?.powi(2)))
+        .map(|(a, b)| {
+            Some(a.weight * a.left_out_error?.powi(2) - b.weight * b.left_out_error?.powi(2))
+        })
         .collect();
     let Some(differences) = differences else {
         return fit.curve.kind == leader.curve.kind || fit.left_out_rmse == leader.left_out_rmse;

@@ -2,7 +2,7 @@
 
 use super::observation::Observation;
 use super::problem::{Points, Regression};
-use crate::curve::{Axis, CurveModel};
+use crate::curve::{Axis, CurveModel, StartPoint};
 use crate::quantity::{Celsius, Quantity};
 
 /// Smallest standard uncertainty of a reference theta_v, m3/m3: keeps a core
@@ -12,15 +12,22 @@ const LEAST_U_THETA: f64 = 1e-5;
 /// A curve of the family as the solver sees it: input `z`, parameters those of
 /// the curve and then, if `temperature` is there, the coefficient in `z` per
 /// degree.
+///
+/// Points beyond the cores are pulls: each says that one of the parameters the
+/// model would have small is zero, give or take the smoothing.
 pub(super) struct CurveRegression<'a> {
-    pub(super) model: &'static dyn CurveModel,
-    /// `T_i - T_ref` for each point; empty without a temperature term.
-    pub(super) warmth: &'a [f64],
+    model: &'static dyn CurveModel,
+    curve_parameters: usize,
+    /// First parameter that is pulled to zero.
+    first_pulled: usize,
+    cores: usize,
+    /// `T_i - T_ref` for each core; empty without a temperature term.
+    warmth: &'a [f64],
 }
 
 impl Regression for CurveRegression<'_> {
     fn parameters(&self) -> usize {
-        self.model.parameter_names().len() + usize::from(!self.warmth.is_empty())
+        self.curve_parameters + usize::from(!self.warmth.is_empty())
     }
 
     fn inputs(&self) -> usize {
@@ -35,36 +42,52 @@ impl Regression for CurveRegression<'_> {
         by_parameter: &mut [f64],
         by_input: &mut [f64],
     ) -> f64 {
-        let curve_parameters = self.model.parameter_names().len();
-        let (curve, rest) = p.split_at(curve_parameters);
-        let (by_curve, by_rest) = by_parameter.split_at_mut(curve_parameters);
+        if point >= self.cores {
+            let pulled = self.first_pulled + point - self.cores;
+            by_parameter.fill(0.0);
+            by_parameter[pulled] = 1.0;
+            by_input[0] = 0.0;
+            return p[pulled];
+        }
+        let (curve, rest) = p.split_at(self.curve_parameters);
+        let (by_curve, by_rest) = by_parameter.split_at_mut(self.curve_parameters);
         let mut z = x[0];
         if let (Some(warmth), Some(coefficient)) = (self.warmth.get(point), rest.first()) {
             z -= coefficient * warmth;
         }
-        let slope = self.model.slope(z, curve);
+        let (value, slope) = self.model.evaluate(z, curve, by_curve);
         by_input[0] = slope;
         if let (Some(warmth), Some(by_coefficient)) = (self.warmth.get(point), by_rest.first_mut())
         {
             *by_coefficient = -slope * warmth;
         }
-        self.model.gradient(z, curve, by_curve);
-        self.model.value(z, curve)
+        value
     }
 }
 
-/// The observations as columns on a curve's axis.
+/// The observations as columns on a curve's axis, then the pulls of smoothing.
+#[derive(Clone)]
 pub(super) struct Columns {
+    model: &'static dyn CurveModel,
+    /// How many of the rows are cores.
+    pub(super) cores: usize,
     pub(super) z: Vec<f64>,
     u_z: Vec<f64>,
     pub(super) theta: Vec<f64>,
-    pub(super) u_theta: Vec<f64>,
-    pub(super) warmth: Vec<f64>,
+    u_theta: Vec<f64>,
+    warmth: Vec<f64>,
 }
 
 impl Columns {
-    pub(super) fn of(observations: &[Observation], axis: Axis, reference: Option<Celsius>) -> Self {
+    pub(super) fn of(
+        observations: &[Observation],
+        model: &'static dyn CurveModel,
+        axis: Axis,
+        reference: Option<Celsius>,
+    ) -> Self {
         Self {
+            model,
+            cores: observations.len(),
             z: observations.iter().map(|o| axis.z(o.count.value)).collect(),
             u_z: observations.iter().map(|o| o.count.u / axis.unit).collect(),
             theta: observations
@@ -93,6 +116,40 @@ impl Columns {
         }
     }
 
+    /// The curve as the solver sees it on these rows.
+    pub(super) fn regression(&self) -> CurveRegression<'_> {
+        let curve_parameters = self.model.parameter_names().len();
+        CurveRegression {
+            model: self.model,
+            curve_parameters,
+            first_pulled: curve_parameters - self.model.smoothed(),
+            cores: self.cores,
+            warmth: &self.warmth,
+        }
+    }
+
+    /// With a pull of `smoothing` on each parameter the model would have small.
+    pub(super) fn smoothed(&self, smoothing: f64) -> Self {
+        let mut smoothed = self.clone();
+        for _ in 0..self.model.smoothed() {
+            smoothed.z.push(0.0);
+            smoothed.u_z.push(0.0);
+            smoothed.theta.push(0.0);
+            smoothed.u_theta.push(smoothing);
+        }
+        smoothed
+    }
+
+    /// The cores as start values are sought from.
+    pub(super) fn start_points(&self) -> Vec<StartPoint> {
+        let rows = self.z.iter().zip(&self.theta).take(self.cores);
+        rows.map(|(z, theta)| StartPoint {
+            z: *z,
+            theta: *theta,
+        })
+        .collect()
+    }
+
     pub(super) fn without(&self, left_out: usize) -> Self {
         let keep = |values: &[f64]| -> Vec<f64> {
             values
@@ -103,6 +160,8 @@ impl Columns {
                 .collect()
         };
         Self {
+            model: self.model,
+            cores: self.cores - usize::from(left_out < self.cores),
             z: keep(&self.z),
             u_z: keep(&self.u_z),
             theta: keep(&self.theta),

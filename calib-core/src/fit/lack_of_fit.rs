@@ -93,7 +93,7 @@ pub(super) fn lack_of_fit(observations: &[Observation], solution: &Solution) -> 
 mod tests {
     use super::*;
     use crate::curve::CurveKind;
-    use crate::fit::fit_curve;
+    use crate::fit::{Loss, fit_curve};
     use crate::quantity::{Celsius, Estimate, Quantity, Vwc};
     use rand::{RngExt, SeedableRng};
     use rand_chacha::ChaCha8Rng;
@@ -119,7 +119,7 @@ mod tests {
             .enumerate()
             .flat_map(|(i, pair)| pair.map(|t| core(i, 300.0 + 100.0 * i as f64, 20.0, t, 1e-5)))
             .collect();
-        let fit = fit_curve(&cores, CurveKind::StraightLine, None).unwrap();
+        let fit = fit_curve(&cores, CurveKind::StraightLine, None, Loss::Squares).unwrap();
         let test = fit.lack_of_fit.unwrap();
         // Line through the means: 0.25 -+ 0.108 per level; means are off it by
         // -0.002, -0.014, 0.034, -0.018: 2 (4 + 196 + 1156 + 324) 1e-6.
@@ -157,7 +157,7 @@ mod tests {
                     ));
                 }
             }
-            let fit = fit_curve(&cores, CurveKind::StraightLine, reference).unwrap();
+            let fit = fit_curve(&cores, CurveKind::StraightLine, reference, Loss::Squares).unwrap();
             alarms += usize::from(fit.lack_of_fit.unwrap().p_value < 0.05);
         }
         alarms
@@ -191,7 +191,7 @@ mod tests {
                 )
             })
             .collect();
-        let fit = fit_curve(&cores, CurveKind::StraightLine, None).unwrap();
+        let fit = fit_curve(&cores, CurveKind::StraightLine, None, Loss::Squares).unwrap();
         assert_eq!(fit.lack_of_fit, None);
     }
 }

@@ -1,14 +1,15 @@
 //! One curve of the family fitted to one set of cores.
 
-use super::columns::{Columns, CurveRegression};
+use super::columns::Columns;
 use super::error::FitError;
 use super::lack_of_fit::{LackOfFit, by_level, lack_of_fit};
+use super::loss::Loss;
 use super::observation::Observation;
-use super::problem::{Points, Regression};
-use super::scatter::{ScatterDraw, log_likelihood, scatter_draws, solve_with_scatter, widened};
-use super::solver::{Settings, Solution, solve};
+use super::problem::Regression;
+use super::scatter::{Problem, ScatterDraw, Scattered, Widened, solve_with_scatter};
+use super::solver::{Settings, solve};
 use crate::calibration::{Direction, Domain};
-use crate::curve::{Curve, CurveKind, StartPoint};
+use crate::curve::{Curve, CurveKind};
 use crate::quantity::{Celsius, Quantity, lowest_and_highest};
 use crate::temperature::{TemperatureTerm, count_at_reference};
 use serde::{Deserialize, Serialize};
@@ -34,8 +35,14 @@ pub struct ModelFit {
     pub scatter_draws: Vec<ScatterDraw>,
     /// Weighted sum of squares with the uncertainties as stated.
     pub chi_square: f64,
-    /// Cores less parameters.
+    /// Cores less parameters, of which smoothed ones count as far as the cores
+    /// determine them.
     pub degrees_of_freedom: f64,
+    /// Standard deviation that smoothing allows the smoothed parameters, where the
+    /// curve has any.
+    pub smoothing: Option<f64>,
+    /// What residuals cost.
+    pub loss: Loss,
     /// Lowest and highest calibrated count.
     pub domain: Domain,
     /// Which way counts move.
@@ -46,7 +53,8 @@ pub struct ModelFit {
     /// the cores are too few for the correction.
     pub aicc: Option<f64>,
     /// Root mean square of the errors made at each core by the curve fitted
-    /// without it, m3/m3; `None` where leaving one out leaves too few.
+    /// without it, each core with its weight, m3/m3; `None` where leaving one out
+    /// leaves too few.
     pub left_out_rmse: Option<f64>,
     /// Lack of fit against the scatter within levels, where levels repeat.
     pub lack_of_fit: Option<LackOfFit>,
@@ -74,6 +82,8 @@ pub struct Residual {
     pub standardised: f64,
     /// Diagonal of the hat matrix: the core's pull on the curve, 0 to 1.
     pub leverage: f64,
+    /// The share of its pull that a robust loss leaves the core, above 0 to 1.
+    pub weight: f64,
     /// `theta_v` less what the curve fitted without this core gives, m3/m3.
     pub left_out_error: Option<f64>,
 }
@@ -90,8 +100,79 @@ pub fn fit_curve(
     observations: &[Observation],
     kind: CurveKind,
     reference: Option<Celsius>,
+    loss: Loss,
 ) -> Result<ModelFit, FitError> {
-    let model = kind.model();
+    Fitting::of(observations, kind, reference, loss).map(Fitting::tested)
+}
+
+/// Standard deviations that smoothing may allow a smoothed parameter, smoothest
+/// first: for the bends of a spline, ratios of slope from e^0.1 to e^3, and at last
+/// any at all.
+const SMOOTHINGS: [f64; 7] = [0.1, 0.2, 0.4, 0.8, 1.6, 3.2, 1e4];
+
+/// A fit that has not been tested yet on cores left out, nor for lack of fit.
+pub(super) struct Fitting<'a> {
+    observations: &'a [Observation],
+    columns: Columns,
+    scattered: Scattered,
+    /// The fit without the tests.
+    pub(super) fit: ModelFit,
+}
+
+impl<'a> Fitting<'a> {
+    /// As [`fit_curve`].
+    pub(super) fn of(
+        observations: &'a [Observation],
+        kind: CurveKind,
+        reference: Option<Celsius>,
+        loss: Loss,
+    ) -> Result<Self, FitError> {
+        let model = kind.model();
+        enough(observations, kind, reference)?;
+        let (lowest, highest) = lowest_and_highest(observations.iter().map(|o| o.count.value));
+        let axis = model.axis(lowest, highest);
+        let columns = Columns::of(observations, model, axis, reference);
+        let mut start = model.start(&columns.start_points())?;
+        start.resize(columns.regression().parameters(), 0.0);
+        let (columns, scattered, smoothing) = if model.smoothed() == 0 {
+            let scattered = solve_columns(&columns, &start, loss, &Settings::default());
+            (columns, scattered, None)
+        } else {
+            let smoothing = best_smoothing(&columns, &start, loss);
+            let columns = columns.smoothed(smoothing);
+            let scattered = solve_columns(&columns, &start, loss, &Settings::default());
+            (columns, scattered, Some(smoothing))
+        };
+        let fit = untested(observations, kind, reference, &scattered)?;
+        Ok(Self {
+            observations,
+            columns,
+            scattered,
+            fit: ModelFit { smoothing, ..fit },
+        })
+    }
+
+    /// Tested on cores left out and for lack of fit, and with all that its scatter
+    /// may be.
+    pub(super) fn tested(self) -> ModelFit {
+        let mut fit = self.fit;
+        let left_out = left_out_errors(&self.columns, &self.scattered);
+        fit.left_out_rmse = root_mean_square(&left_out, &self.scattered.weights);
+        for (residual, error) in fit.residuals.iter_mut().zip(left_out) {
+            residual.left_out_error = error;
+        }
+        fit.lack_of_fit = lack_of_fit(self.observations, &self.scattered.solution);
+        fit.scatter_draws = self.scattered.draws();
+        fit
+    }
+}
+
+/// Whether there are cores and levels enough.
+fn enough(
+    observations: &[Observation],
+    kind: CurveKind,
+    reference: Option<Celsius>,
+) -> Result<(), FitError> {
     let curve_parameters = kind.parameters();
     let parameters = curve_parameters + usize::from(reference.is_some());
     if observations.len() < parameters + 1 {
@@ -110,27 +191,46 @@ pub fn fit_curve(
             needed: curve_parameters,
         });
     }
-    let (lowest, highest) = lowest_and_highest(observations.iter().map(|o| o.count.value));
-    let axis = model.axis(lowest, highest);
-    let columns = Columns::of(observations, axis, reference);
-    let regression = CurveRegression {
-        model,
-        warmth: &columns.warmth,
-    };
-    let start_points: Vec<StartPoint> = columns
-        .z
-        .iter()
-        .zip(&columns.theta)
-        .map(|(z, theta)| StartPoint {
-            z: *z,
-            theta: *theta,
-        })
-        .collect();
-    let mut start = model.start(&start_points)?;
-    start.resize(parameters, 0.0);
+    Ok(())
+}
 
-    let settings = Settings::default();
-    let scattered = solve_with_scatter(&regression, &columns.points(), &start, &settings);
+fn solve_columns(columns: &Columns, start: &[f64], loss: Loss, settings: &Settings) -> Scattered {
+    let problem = Problem {
+        model: &columns.regression(),
+        points: columns.points(),
+        cores: columns.cores,
+        loss,
+    };
+    solve_with_scatter(&problem, start, settings)
+}
+
+/// The smoothing under which cores left out are foretold best; the middle one
+/// where none can be left out.
+fn best_smoothing(columns: &Columns, start: &[f64], loss: Loss) -> f64 {
+    let error_with = |smoothing: &f64| {
+        let columns = columns.smoothed(*smoothing);
+        let scattered = solve_columns(&columns, start, loss, &Settings::quick());
+        let error = scattered
+            .solution
+            .found_minimum()
+            .then(|| root_mean_square(&left_out_errors(&columns, &scattered), &scattered.weights));
+        Some((*smoothing, error.flatten()?))
+    };
+    SMOOTHINGS
+        .iter()
+        .filter_map(error_with)
+        .min_by(|(_, a), (_, b)| a.total_cmp(b))
+        .map_or(SMOOTHINGS[SMOOTHINGS.len() / 2], |(smoothing, _)| smoothing)
+}
+
+/// What a fit says without leaving cores out or testing it.
+fn untested(
+    observations: &[Observation],
+    kind: CurveKind,
+    reference: Option<Celsius>,
+    scattered: &Scattered,
+) -> Result<ModelFit, FitError> {
+    let model = kind.model();
     let solution = &scattered.solution;
     let conditioning = solution.conditioning();
     if conditioning.number > CONDITION_LIMIT || !conditioning.number.is_finite() {
@@ -146,13 +246,21 @@ pub fn fit_curve(
             limit: CONDITION_LIMIT,
         });
     }
-    let Some(covariance) = solution.covariance().filter(|_| solution.found_minimum()) else {
+    let n = observations.len() as f64;
+    let parameters = n - scattered.freedom;
+    let standardised: Vec<f64> = scattered.standardised().collect();
+    let scale = scattered.loss.covariance_scale(&standardised, parameters);
+    let settled = solution.covariance().filter(|_| solution.found_minimum());
+    let Some((covariance, scale)) = settled.zip(scale) else {
         return Err(FitError::NotSettled {
             kind,
             steps: solution.steps,
         });
     };
 
+    let (lowest, highest) = lowest_and_highest(observations.iter().map(|o| o.count.value));
+    let axis = model.axis(lowest, highest);
+    let curve_parameters = kind.parameters();
     let (curve_values, rest) = solution.parameters.split_at(curve_parameters);
     let curve = Curve {
         kind,
@@ -172,39 +280,33 @@ pub fn fit_curve(
     let (low, high) = lowest_and_highest(at_reference.iter().copied());
     let domain = Domain { low, high };
     check_shape(&curve, domain)?;
-
-    let left_out = left_out_errors(&regression, &columns, solution, scattered.tau, &settings);
-    let residuals = residuals(observations, &at_reference, &curve, solution, &left_out);
-    let n = observations.len() as f64;
-    let estimated = parameters as f64 + 1.0;
+    let estimated = parameters + 1.0;
     Ok(ModelFit {
         direction: if curve.value(domain.high) > curve.value(domain.low) {
             Direction::RisesWhenWetter
         } else {
             Direction::FallsWhenWetter
         },
-        covariance: in_counts(covariance, curve_parameters, axis.unit),
+        covariance: in_counts(covariance, scale, curve_parameters, axis.unit),
         core_scatter: scattered.tau,
-        scatter_draws: scatter_draws(solution, scattered.tau, n - parameters as f64),
+        scatter_draws: Vec::new(),
         chi_square: scattered.chi_square_as_stated,
-        degrees_of_freedom: n - parameters as f64,
+        degrees_of_freedom: scattered.freedom,
+        smoothing: None,
+        loss: scattered.loss,
         aicc: (n - estimated - 1.0 > 0.0).then(|| {
             // Hurvich and Tsai (1989), Biometrika 76:297; recalled from memory.
-            -2.0 * log_likelihood(solution, scattered.tau)
+            -2.0 * scattered.log_likelihood()
                 + 2.0 * estimated
                 + 2.0 * estimated * (estimated + 1.0) / (n - estimated - 1.0)
         }),
-        left_out_rmse: left_out
-            .iter()
-            .map(|e| e.map(|e| e * e))
-            .sum::<Option<f64>>()
-            .map(|sum| (sum / n).sqrt()),
-        lack_of_fit: lack_of_fit(observations, solution),
+        left_out_rmse: None,
+        lack_of_fit: None,
         condition: conditioning.number,
+        residuals: residuals(observations, &at_reference, &curve, scattered),
         curve,
         temperature,
         domain,
-        residuals,
     })
 }
 
@@ -232,11 +334,17 @@ fn check_shape(curve: &Curve, domain: Domain) -> Result<(), FitError> {
     Ok(())
 }
 
-/// The covariance with the last row and column, if they belong to a temperature
-/// coefficient, turned from `z` per degree to counts per degree.
-fn in_counts(mut covariance: Vec<Vec<f64>>, curve_parameters: usize, unit: f64) -> Vec<Vec<f64>> {
+/// The covariance times `scale`, with the last row and column, if they belong to a
+/// temperature coefficient, turned from `z` per degree to counts per degree.
+fn in_counts(
+    mut covariance: Vec<Vec<f64>>,
+    scale: f64,
+    curve_parameters: usize,
+    unit: f64,
+) -> Vec<Vec<f64>> {
     for (i, row) in covariance.iter_mut().enumerate() {
         for (j, value) in row.iter_mut().enumerate() {
+            *value *= scale;
             for index in [i, j] {
                 if index >= curve_parameters {
                     *value *= unit;
@@ -247,37 +355,34 @@ fn in_counts(mut covariance: Vec<Vec<f64>>, curve_parameters: usize, unit: f64) 
     covariance
 }
 
-/// For each core, its theta_v less what the curve fitted to the others gives.
-fn left_out_errors(
-    regression: &CurveRegression<'_>,
-    columns: &Columns,
-    full: &Solution,
-    tau: f64,
-    settings: &Settings,
-) -> Vec<Option<f64>> {
-    let n = columns.theta.len();
-    if n < full.parameters.len() + 2 {
+/// For each core, its theta_v less what the curve fitted to the others gives, with
+/// scatter and weights as they were.
+fn left_out_errors(columns: &Columns, scattered: &Scattered) -> Vec<Option<f64>> {
+    let n = columns.cores;
+    let start = &scattered.solution.parameters;
+    if n < start.len() + 2 {
         return vec![None; n];
     }
+    let regression = columns.regression();
     (0..n)
         .map(|i| {
             let others = columns.without(i);
-            let model = CurveRegression {
-                model: regression.model,
-                warmth: &others.warmth,
-            };
-            let u_theta = widened(&others.u_theta, tau);
-            let points = Points {
-                u_y: &u_theta,
-                ..others.points()
-            };
-            let solution = solve(&model, &points, &full.parameters, settings);
+            let mut weights = scattered.weights.clone();
+            weights.remove(i);
+            let points = others.points();
+            let widened = Widened::of(&points, scattered.tau, &weights);
+            let solution = solve(
+                &others.regression(),
+                &widened.points(&points),
+                start,
+                &Settings::quick(),
+            );
             let (mut g, mut v) = ([0.0; super::MAX_PARAMETERS], [0.0]);
             let fitted = regression.evaluate(
                 i,
                 &[columns.z[i]],
                 &solution.parameters,
-                &mut g[..full.parameters.len()],
+                &mut g[..start.len()],
                 &mut v,
             );
             let error = columns.theta[i] - fitted;
@@ -286,36 +391,46 @@ fn left_out_errors(
         .collect()
 }
 
+/// The root of the weighted mean square; `None` if one error is missing.
+fn root_mean_square(errors: &[Option<f64>], weights: &[f64]) -> Option<f64> {
+    let mut sum = 0.0;
+    for (error, weight) in errors.iter().zip(weights) {
+        sum += weight * (*error)?.powi(2);
+    }
+    Some((sum / weights.iter().sum::<f64>()).sqrt())
+}
+
 fn residuals(
     observations: &[Observation],
     at_reference: &[f64],
     curve: &Curve,
-    solution: &Solution,
-    left_out: &[Option<f64>],
+    scattered: &Scattered,
 ) -> Vec<Residual> {
-    let leverages = solution.leverages();
+    let leverages = scattered.solution.leverages();
     observations
         .iter()
+        .zip(at_reference)
+        .zip(scattered.standardised())
         .enumerate()
-        .map(|(i, o)| {
+        .map(|(i, ((o, count), standardised))| {
             let theta_v = o.theta_v.value.value();
-            let fitted = curve.value(at_reference[i]);
+            let fitted = curve.value(*count);
             let leverage = leverages[i].clamp(0.0, 1.0);
-            let spread = (solution.variances[i] * (1.0 - leverage)).sqrt();
             Residual {
                 sample: o.sample.clone(),
                 level: o.level.clone(),
-                count: at_reference[i],
+                count: *count,
                 theta_v,
                 fitted,
                 residual: theta_v - fitted,
-                standardised: if spread > 0.0 {
-                    solution.residuals[i] / spread
+                standardised: if leverage < 1.0 {
+                    standardised / (1.0 - leverage).sqrt()
                 } else {
                     0.0
                 },
                 leverage,
-                left_out_error: left_out[i],
+                weight: scattered.weights[i],
+                left_out_error: None,
             }
         })
         .collect()

@@ -33,6 +33,20 @@ pub struct Settings {
     /// A step whose every component is below this share of the parameter's size
     /// (or of its standard uncertainty) ends the search.
     pub tolerance: f64,
+    /// Whether the search goes on to the last digits the arithmetic has. Without,
+    /// it ends where the linear model promises less than a part in 1e10 of Q:
+    /// within 1e-5 or so of a standard uncertainty.
+    pub to_last_digits: bool,
+}
+
+impl Settings {
+    /// For fits that are only a step to another, or one of thousands.
+    pub fn quick() -> Self {
+        Self {
+            to_last_digits: false,
+            ..Self::default()
+        }
+    }
 }
 
 impl Default for Settings {
@@ -40,6 +54,7 @@ impl Default for Settings {
         Self {
             max_steps: 500,
             tolerance: 1e-10,
+            to_last_digits: true,
         }
     }
 }
@@ -198,7 +213,8 @@ fn search<R: Regression + ?Sized, const M: usize>(
                     damping *= f64::max(0.1, 1.0 - (2.0 * quality - 1.0).powi(3)).min(2.0);
                     damping = damping.max(1e-16);
                     growth = 2.0;
-                    if close && (negligible || promised <= rounding) {
+                    let enough = !settings.to_last_digits || negligible || promised <= rounding;
+                    if close && enough {
                         ending = Ending::Converged;
                         break 'search;
                     }
@@ -217,9 +233,11 @@ fn search<R: Regression + ?Sized, const M: usize>(
             }
         }
     }
-    polish(
-        model, points, &mut p, &mut here, &mut there, &lengths, &mut block,
-    );
+    if settings.to_last_digits {
+        polish(
+            model, points, &mut p, &mut here, &mut there, &lengths, &mut block,
+        );
+    }
     let triangle = here.triangle(&mut block);
     Solution::at(model.inputs(), points, p, here, triangle, ending, steps)
 }

@@ -60,7 +60,7 @@ impl Bed {
 
 #[test]
 fn a_straight_bed_gets_its_line_and_its_scatter_back() {
-    let fit = fit_curve(&CALM.dig(1), CurveKind::StraightLine, None).unwrap();
+    let fit = fit_curve(&CALM.dig(1), CurveKind::StraightLine, None, Loss::Squares).unwrap();
     assert_eq!(fit.direction, Direction::FallsWhenWetter);
     assert!((fit.curve.slope(500.0) + 0.0006).abs() < 5e-5);
     assert!(
@@ -76,7 +76,13 @@ fn the_slope_is_within_its_uncertainty_as_often_as_it_should_be() {
     // true slope 190 times, give or take 3 standard deviations of 3.1.
     let mut held = 0;
     for seed in 0..200 {
-        let fit = fit_curve(&CALM.dig(seed), CurveKind::StraightLine, None).unwrap();
+        let fit = fit_curve(
+            &CALM.dig(seed),
+            CurveKind::StraightLine,
+            None,
+            Loss::Squares,
+        )
+        .unwrap();
         let u = fit.covariance[1][1].sqrt() / fit.curve.axis.unit;
         let off = (fit.curve.slope(500.0) + 0.0006).abs();
         held += usize::from(off <= 2.093 * u);
@@ -214,7 +220,7 @@ fn a_quadratic_that_turns_inside_the_counts_is_refused() {
         scatter: 0.002,
         ..CALM
     };
-    let error = fit_curve(&turning.dig(9), CurveKind::Quadratic, None).unwrap_err();
+    let error = fit_curve(&turning.dig(9), CurveKind::Quadratic, None, Loss::Squares).unwrap_err();
     let FitError::NotMonotone { turning, .. } = error else {
         panic!("{error}");
     };
@@ -236,11 +242,11 @@ fn cores_all_at_one_count_are_refused_not_nan() {
 #[test]
 fn left_out_errors_are_those_of_refitting_without_the_core() {
     let observations = CALM.dig(11);
-    let full = fit_curve(&observations, CurveKind::StraightLine, None).unwrap();
+    let full = fit_curve(&observations, CurveKind::StraightLine, None, Loss::Squares).unwrap();
     let mut others = observations.clone();
     let left = others.remove(4);
     let axis_of_all = full.curve.axis;
-    let without = fit_curve(&others, CurveKind::StraightLine, None).unwrap();
+    let without = fit_curve(&others, CurveKind::StraightLine, None, Loss::Squares).unwrap();
     let error = left.theta_v.value.value() - without.curve.value(left.count.value);
     // The scatter is held at its value for all cores, so the two differ a little.
     assert!((full.residuals[4].left_out_error.unwrap() - error).abs() < 2e-4);
@@ -305,7 +311,7 @@ fn cores_without_any_error_give_their_curve_back() {
             let theta = kind.model().value(axis.z(o.count.value), p);
             o.theta_v.value = Vwc::new(theta).unwrap();
         }
-        let fit = fit_curve(&exact, kind, None).unwrap();
+        let fit = fit_curve(&exact, kind, None, Loss::Squares).unwrap();
         for (found, expected) in fit.curve.parameters.iter().zip(p) {
             assert!(
                 (found - expected).abs() < 1e-9,
@@ -329,7 +335,13 @@ fn the_break_of_two_lines_is_within_its_uncertainty_as_often_as_it_should_be() {
     let kinked = sharp(|count| 0.2 - f64::min(0.0014 * (count - 470.0), 0.0005 * (count - 470.0)));
     let mut held = 0;
     for seed in 0..100 {
-        let fit = fit_curve(&kinked.dig(seed), CurveKind::TwoSegment, None).unwrap();
+        let fit = fit_curve(
+            &kinked.dig(seed),
+            CurveKind::TwoSegment,
+            None,
+            Loss::Squares,
+        )
+        .unwrap();
         let c = fit.curve.parameters[3];
         let u = fit.covariance[3][3].sqrt() * fit.curve.axis.unit;
         held += usize::from((fit.curve.axis.count(c) - 470.0).abs() <= 2.11 * u);
@@ -344,7 +356,7 @@ fn a_straight_bed_does_not_fix_the_break_of_two_lines() {
     // says so.
     let mut vague = 0;
     for seed in 0..20 {
-        vague += match fit_curve(&CALM.dig(seed), CurveKind::TwoSegment, None) {
+        vague += match fit_curve(&CALM.dig(seed), CurveKind::TwoSegment, None, Loss::Squares) {
             Ok(fit) => usize::from(fit.covariance[3][3].sqrt() > 0.1),
             Err(_) => 1,
         };
@@ -359,7 +371,13 @@ fn a_logistic_is_refused_where_the_counts_level_off_nowhere() {
         let z = (count - 500.0) / 200.0;
         0.25 - 0.2 * z + 0.05 * z * z * z
     });
-    let error = fit_curve(&reverse.dig(1), CurveKind::InvertedLogistic, None).unwrap_err();
+    let error = fit_curve(
+        &reverse.dig(1),
+        CurveKind::InvertedLogistic,
+        None,
+        Loss::Squares,
+    )
+    .unwrap_err();
     assert_eq!(
         error.to_string(),
         "the counts do not follow the shape of the inverted four-parameter logistic"
@@ -369,7 +387,13 @@ fn a_logistic_is_refused_where_the_counts_level_off_nowhere() {
 #[test]
 fn a_logistic_bed_gets_its_levels_back() {
     let bed = sharp(|count| 0.24 - 0.05 * f64::ln((count - 270.0) / (740.0 - count)));
-    let fit = fit_curve(&bed.dig(2), CurveKind::InvertedLogistic, None).unwrap();
+    let fit = fit_curve(
+        &bed.dig(2),
+        CurveKind::InvertedLogistic,
+        None,
+        Loss::Squares,
+    )
+    .unwrap();
     let (low, high) = CurveKind::InvertedLogistic
         .model()
         .extent(&fit.curve.parameters)
@@ -389,7 +413,9 @@ fn counts_below_zero_are_refused_where_a_curve_needs_them_positive() {
     }
     for kind in [CurveKind::Hyperbolic, CurveKind::Power] {
         assert_eq!(
-            fit_curve(&below, kind, None).unwrap_err().to_string(),
+            fit_curve(&below, kind, None, Loss::Squares)
+                .unwrap_err()
+                .to_string(),
             format!("the {kind} holds for counts above zero only, and some here are not")
         );
     }
@@ -428,7 +454,7 @@ fn every_curve_asked_for_follows_its_own_truth() {
         let bed = Bed { truth, ..CALM };
         let (mut refused, mut squares) = (0, 0.0);
         for seed in 0..40 {
-            let Ok(fit) = fit_curve(&bed.dig(seed), kind, None) else {
+            let Ok(fit) = fit_curve(&bed.dig(seed), kind, None, Loss::Squares) else {
                 refused += 1;
                 continue;
             };
