@@ -1,10 +1,10 @@
 //! What a calibration says of a new reading, and how sure it is.
 
 use super::{COVERAGE, Calibration, ConvertError, QUANTISATION};
-use crate::curve::MAX_CURVE_PARAMETERS;
+use crate::curve::{Curve, MAX_CURVE_PARAMETERS};
 use crate::fit::quadratic_form;
 use crate::quantity::{Celsius, Quantity, Vwc};
-use crate::temperature::count_at_reference;
+use crate::temperature::{TemperatureTerm, count_at_reference};
 use crate::uncertainty::{Budget, Expanded, Source};
 use serde::{Deserialize, Serialize};
 use statrs::function::erf::erf;
@@ -37,17 +37,13 @@ impl Calibration {
         let theta_v = self.theta_v(count, temperature)?;
         let at_reference = self.count_at_reference(count, temperature)?;
         let slope = self.curve.slope(at_reference);
-
-        let mut sensitivity = [0.0; MAX_CURVE_PARAMETERS + 1];
-        let curve_parameters = self.curve.parameters.len();
-        self.curve
-            .gradient(at_reference, &mut sensitivity[..curve_parameters]);
-        let mut used = curve_parameters;
-        if let (Some(term), Some(t)) = (self.temperature, temperature) {
-            sensitivity[used] = -slope * (t.value() - term.reference.value());
-            used += 1;
-        }
-        let parameter_variance = quadratic_form(&self.covariance, &sensitivity[..used]);
+        let parameter_variance = parameter_variance(
+            &self.curve,
+            self.temperature,
+            &self.covariance,
+            count,
+            temperature,
+        );
 
         let mut budget = Budget::default();
         budget.add_estimated(
@@ -62,7 +58,7 @@ impl Calibration {
         );
         budget.add_known(
             Source::CurveChoice,
-            self.curve_choice_u(count, temperature, theta_v.value()),
+            self.curve_choice_u(count, temperature, theta_v.value(), parameter_variance),
         );
         budget.add_known(Source::CoreVolume, self.relative_volume_u * theta_v.value());
         self.add_reading_lines(&mut budget, slope);
@@ -79,16 +75,33 @@ impl Calibration {
         })
     }
 
-    /// How far the rivals lie from this curve: the root of their weighted mean
-    /// square distance.
-    fn curve_choice_u(&self, count: f64, temperature: Option<Celsius>, theta: f64) -> f64 {
+    /// What not knowing the curve adds: were each rival taken with its weight, the
+    /// mean square distance from this curve, and what their own parameters and
+    /// scatter are less sure of than this one's (Buckland, Burnham and Augustin
+    /// 1997, Biometrics 53:603; recalled from memory).
+    fn curve_choice_u(
+        &self,
+        count: f64,
+        temperature: Option<Celsius>,
+        theta: f64,
+        parameter_variance_here: f64,
+    ) -> f64 {
+        let here = parameter_variance_here + self.core_scatter.powi(2);
         self.rivals
             .iter()
             .map(|rival| {
-                let count = count_at_reference(rival.temperature, count, temperature);
-                rival.weight * (rival.curve.value(count) - theta).powi(2)
+                let at = count_at_reference(rival.temperature, count, temperature);
+                let there = parameter_variance(
+                    &rival.curve,
+                    rival.temperature,
+                    &rival.covariance,
+                    count,
+                    temperature,
+                ) + rival.core_scatter.powi(2);
+                rival.weight * ((rival.curve.value(at) - theta).powi(2) + there - here)
             })
             .sum::<f64>()
+            .max(0.0)
             .sqrt()
     }
 
@@ -163,13 +176,32 @@ impl Calibration {
     }
 }
 
+/// Variance of theta_v from the parameters of a curve and its temperature term,
+/// JCGM 100:2008, 5.2, equation (13).
+fn parameter_variance(
+    curve: &Curve,
+    term: Option<TemperatureTerm>,
+    covariance: &[Vec<f64>],
+    count: f64,
+    temperature: Option<Celsius>,
+) -> f64 {
+    let at_reference = count_at_reference(term, count, temperature);
+    let mut sensitivity = [0.0; MAX_CURVE_PARAMETERS + 1];
+    let mut used = curve.parameters.len();
+    curve.gradient(at_reference, &mut sensitivity[..used]);
+    if let (Some(term), Some(t)) = (term, temperature) {
+        sensitivity[used] = -curve.slope(at_reference) * (t.value() - term.reference.value());
+        used += 1;
+    }
+    quadratic_form(covariance, &sensitivity[..used])
+}
+
 #[cfg(test)]
 mod tests {
     use super::*;
     use crate::calibration::{Direction, Domain, ReadingNoise};
-    use crate::curve::{Axis, Curve, CurveKind};
+    use crate::curve::{Axis, CurveKind};
     use crate::fit::ScatterDraw;
-    use crate::temperature::TemperatureTerm;
     use nalgebra::{Matrix4, Vector4};
     use rand::{RngExt, SeedableRng};
     use rand_chacha::ChaCha8Rng;

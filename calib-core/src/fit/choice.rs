@@ -78,6 +78,10 @@ pub struct Rival {
     pub curve: Curve,
     /// Its temperature term, if it has one.
     pub temperature: Option<TemperatureTerm>,
+    /// Covariance of its parameters, then of the temperature coefficient.
+    pub covariance: Vec<Vec<f64>>,
+    /// Scatter of the cores about it, m3/m3.
+    pub core_scatter: f64,
 }
 
 /// The curve taken, with the comparison it came out of.
@@ -98,7 +102,7 @@ pub struct Choice {
 }
 
 type Fits = Vec<(CurveKind, Result<ModelFit, FitError>)>;
-type Fittings<'a> = Vec<(CurveKind, Result<Fitting<'a>, FitError>)>;
+type Fittings = Vec<(CurveKind, Result<Fitting, FitError>)>;
 
 /// What is asked of the fit.
 #[derive(Debug, Clone, Copy, PartialEq, Default)]
@@ -138,7 +142,11 @@ pub fn choose(
         None => CurveKind::USUAL.to_vec(),
     };
     let plain = fit_all(observations, &kinds, None, loss);
-    let (fits, temperature) = decide_temperature(observations, &kinds, plain, loss);
+    let Decided {
+        fits,
+        set_aside,
+        temperature,
+    } = decide_temperature(observations, &kinds, plain, loss);
     let fits: Fits = fits
         .into_iter()
         .map(|(kind, fit)| (kind, fit.map(Fitting::tested)))
@@ -170,7 +178,7 @@ pub fn choose(
         .map(|kind| describe(*kind, &fits, &fit, leader))
         .collect();
     Ok(Choice {
-        rivals: rivals(&usable, &fit),
+        rivals: rivals(&usable, &set_aside, &fit),
         leader: leader.curve.kind,
         candidates,
         temperature,
@@ -179,19 +187,19 @@ pub fn choose(
     })
 }
 
-fn fit_all<'a>(
-    observations: &'a [Observation],
+fn fit_all(
+    observations: &[Observation],
     kinds: &[CurveKind],
     reference: Option<Celsius>,
     loss: Loss,
-) -> Fittings<'a> {
+) -> Fittings {
     kinds
         .iter()
         .map(|kind| (*kind, Fitting::of(observations, *kind, reference, loss)))
         .collect()
 }
 
-fn lowest_aicc<'f>(fits: &'f Fittings<'_>) -> Option<&'f ModelFit> {
+fn lowest_aicc(fits: &Fittings) -> Option<&ModelFit> {
     fits.iter()
         .filter_map(|(_, fit)| fit.as_ref().ok().map(|fitting| &fitting.fit))
         .filter(|fit| fit.aicc.is_some())
@@ -201,21 +209,35 @@ fn lowest_aicc<'f>(fits: &'f Fittings<'_>) -> Option<&'f ModelFit> {
         })
 }
 
+/// The fits to choose from once the temperature term is decided.
+struct Decided {
+    fits: Fittings,
+    /// Those decided against that may be right all the same: with a term where
+    /// there is none, without where there is one.
+    set_aside: Fittings,
+    temperature: TemperatureDecision,
+}
+
 /// Fits with a temperature term where the data can carry one.
-fn decide_temperature<'a>(
-    observations: &'a [Observation],
+fn decide_temperature(
+    observations: &[Observation],
     kinds: &[CurveKind],
-    plain: Fittings<'a>,
+    plain: Fittings,
     loss: Loss,
-) -> (Fittings<'a>, TemperatureDecision) {
+) -> Decided {
+    let without = |fits, temperature| Decided {
+        fits,
+        set_aside: Vec::new(),
+        temperature,
+    };
     let (reference, span) = match warmth::attempt(observations) {
         Ok(attempt) => attempt,
-        Err(reason) => return (plain, reason),
+        Err(reason) => return without(plain, reason),
     };
     if let Some(best) = lowest_aicc(&plain) {
         let inflation = warmth::inflation(observations, best);
         if inflation > LARGEST_INFLATION {
-            return (plain, TemperatureDecision::Confounded { inflation });
+            return without(plain, TemperatureDecision::Confounded { inflation });
         }
     }
     let warm = fit_all(observations, kinds, Some(reference), loss);
@@ -225,21 +247,22 @@ fn decide_temperature<'a>(
     });
     let Some((aicc, coefficient, coefficient_expanded, fit)) = best else {
         let cores = observations.len();
-        return (plain, TemperatureDecision::TooFewCores { cores });
+        return without(plain, TemperatureDecision::TooFewCores { cores });
     };
-    let without = lowest_aicc(&plain).and_then(|fit| fit.aicc);
-    if without.is_some_and(|without| aicc > without - LEAST_GAIN) {
-        return (
-            plain,
-            TemperatureDecision::NoEffectSeen {
+    let inflation = warmth::inflation(observations, fit);
+    if inflation > LARGEST_INFLATION {
+        return without(plain, TemperatureDecision::Confounded { inflation });
+    }
+    let cooler = lowest_aicc(&plain).and_then(|fit| fit.aicc);
+    if cooler.is_some_and(|cooler| aicc > cooler - LEAST_GAIN) {
+        return Decided {
+            fits: plain,
+            set_aside: warm,
+            temperature: TemperatureDecision::NoEffectSeen {
                 coefficient,
                 coefficient_expanded,
             },
-        );
-    }
-    let inflation = warmth::inflation(observations, fit);
-    if inflation > LARGEST_INFLATION {
-        return (plain, TemperatureDecision::Confounded { inflation });
+        };
     }
     let carried = TemperatureDecision::Carried {
         reference,
@@ -248,7 +271,11 @@ fn decide_temperature<'a>(
         span,
         inflation,
     };
-    (warm, carried)
+    Decided {
+        fits: warm,
+        set_aside: plain,
+        temperature: carried,
+    }
 }
 
 fn lacks_fit(fit: &ModelFit) -> bool {
@@ -279,9 +306,10 @@ fn take(usable: &[&ModelFit]) -> Option<(usize, usize)> {
     Some((leader, chosen))
 }
 
-/// The usable curves other than the one taken, by Akaike weight; those with a
-/// significant lack of fit are left out unless the one taken has it too.
-fn rivals(usable: &[&ModelFit], chosen: &ModelFit) -> Vec<Rival> {
+/// The curves other than the one taken, by Akaike weight, and all of them as the
+/// temperature decision set them aside; those with a significant lack of fit are
+/// left out unless the one taken has it too.
+fn rivals(usable: &[&ModelFit], set_aside: &Fittings, chosen: &ModelFit) -> Vec<Rival> {
     let Some(reference) = chosen.aicc else {
         return Vec::new();
     };
@@ -289,18 +317,25 @@ fn rivals(usable: &[&ModelFit], chosen: &ModelFit) -> Vec<Rival> {
         fit.aicc
             .map_or(0.0, |aicc| (0.5 * (reference - aicc)).exp())
     };
-    let contenders: Vec<&&ModelFit> = usable
+    let set_aside = set_aside
         .iter()
-        .filter(|fit| fit.curve.kind != chosen.curve.kind)
-        .filter(|fit| !lacks_fit(fit) || lacks_fit(chosen))
-        .collect();
-    let total = 1.0 + contenders.iter().map(|fit| likelihood(fit)).sum::<f64>();
-    contenders
-        .into_iter()
+        .filter_map(|(_, fit)| fit.as_ref().ok().map(|fitting| &fitting.fit));
+    let contenders = || {
+        usable
+            .iter()
+            .copied()
+            .filter(|fit| fit.curve.kind != chosen.curve.kind)
+            .chain(set_aside.clone())
+            .filter(|fit| !lacks_fit(fit) || lacks_fit(chosen))
+    };
+    let total = 1.0 + contenders().map(likelihood).sum::<f64>();
+    contenders()
         .map(|fit| Rival {
             weight: likelihood(fit) / total,
             curve: fit.curve.clone(),
             temperature: fit.temperature,
+            covariance: fit.covariance.clone(),
+            core_scatter: fit.core_scatter,
         })
         .filter(|rival| rival.weight >= LEAST_RIVAL_WEIGHT)
         .collect()

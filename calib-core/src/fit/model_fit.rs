@@ -110,19 +110,18 @@ pub fn fit_curve(
 /// any at all.
 const SMOOTHINGS: [f64; 7] = [0.1, 0.2, 0.4, 0.8, 1.6, 3.2, 1e4];
 
-/// A fit that has not been tested yet on cores left out, nor for lack of fit.
-pub(super) struct Fitting<'a> {
-    observations: &'a [Observation],
+/// A fit that has not been tested yet on cores left out.
+pub(super) struct Fitting {
     columns: Columns,
     scattered: Scattered,
-    /// The fit without the tests.
+    /// The fit without the test.
     pub(super) fit: ModelFit,
 }
 
-impl<'a> Fitting<'a> {
+impl Fitting {
     /// As [`fit_curve`].
     pub(super) fn of(
-        observations: &'a [Observation],
+        observations: &[Observation],
         kind: CurveKind,
         reference: Option<Celsius>,
         loss: Loss,
@@ -145,15 +144,13 @@ impl<'a> Fitting<'a> {
         };
         let fit = untested(observations, kind, reference, &scattered)?;
         Ok(Self {
-            observations,
             columns,
             scattered,
             fit: ModelFit { smoothing, ..fit },
         })
     }
 
-    /// Tested on cores left out and for lack of fit, and with all that its scatter
-    /// may be.
+    /// Tested on cores left out, and with all that its scatter may be.
     pub(super) fn tested(self) -> ModelFit {
         let mut fit = self.fit;
         let left_out = left_out_errors(&self.columns, &self.scattered);
@@ -161,7 +158,6 @@ impl<'a> Fitting<'a> {
         for (residual, error) in fit.residuals.iter_mut().zip(left_out) {
             residual.left_out_error = error;
         }
-        fit.lack_of_fit = lack_of_fit(self.observations, &self.scattered.solution);
         fit.scatter_draws = self.scattered.draws();
         fit
     }
@@ -223,7 +219,7 @@ fn best_smoothing(columns: &Columns, start: &[f64], loss: Loss) -> f64 {
         .map_or(SMOOTHINGS[SMOOTHINGS.len() / 2], |(smoothing, _)| smoothing)
 }
 
-/// What a fit says without leaving cores out or testing it.
+/// What a fit says without leaving cores out.
 fn untested(
     observations: &[Observation],
     kind: CurveKind,
@@ -301,7 +297,7 @@ fn untested(
                 + 2.0 * estimated * (estimated + 1.0) / (n - estimated - 1.0)
         }),
         left_out_rmse: None,
-        lack_of_fit: None,
+        lack_of_fit: lack_of_fit(observations, solution),
         condition: conditioning.number,
         residuals: residuals(observations, &at_reference, &curve, scattered),
         curve,
