@@ -76,6 +76,10 @@ pub struct Residual {
     pub leverage: f64,
     /// `theta_v` less what the curve fitted without this core gives, m3/m3.
     pub left_out_error: Option<f64>,
+    /// The curve fitted without this core, on the axis of the whole fit; `None`
+    /// where the other cores fix none, or are too few to try.
+    #[serde(skip)]
+    pub curve_without: Option<Curve>,
 }
 
 /// Fits one curve to the observations, with a temperature term if `reference`
@@ -176,7 +180,7 @@ pub fn fit_curve(
     let domain = Domain { low, high };
     check_shape(&curve, domain)?;
 
-    let left_out = left_out_errors(&regression, &columns, solution, scattered.tau, &settings);
+    let left_out = leave_each_out(&regression, &columns, solution, scattered.tau, &settings);
     let residuals = residuals(observations, &at_reference, &curve, solution, &left_out);
     let n = observations.len() as f64;
     let estimated = parameters as f64 + 1.0;
@@ -199,7 +203,7 @@ pub fn fit_curve(
         }),
         left_out_rmse: left_out
             .iter()
-            .map(|e| e.map(|e| e * e))
+            .map(|without| without.as_ref().map(|w| w.error * w.error))
             .sum::<Option<f64>>()
             .map(|sum| (sum / n).sqrt()),
         lack_of_fit: lack_of_fit(observations, solution),
@@ -250,18 +254,27 @@ fn in_counts(mut covariance: Vec<Vec<f64>>, curve_parameters: usize, unit: f64) 
     covariance
 }
 
-/// For each core, its theta_v less what the curve fitted to the others gives.
-fn left_out_errors(
+/// The fit to all cores but one.
+struct LeftOut {
+    /// theta_v of that core less what the fit gives for it, m3/m3.
+    error: f64,
+    /// Parameters of the curve, where the other cores determine them.
+    curve: Option<Vec<f64>>,
+}
+
+/// For each core, the fit to the others.
+fn leave_each_out(
     regression: &CurveRegression<'_>,
     columns: &Columns,
     full: &Solution,
     tau: f64,
     settings: &Settings,
-) -> Vec<Option<f64>> {
+) -> Vec<Option<LeftOut>> {
     let n = columns.theta.len();
     if n < full.parameters.len() + 2 {
-        return vec![None; n];
+        return (0..n).map(|_| None).collect();
     }
+    let curve_parameters = regression.model.parameter_names().len();
     (0..n)
         .map(|i| {
             let others = columns.without(i);
@@ -284,7 +297,15 @@ fn left_out_errors(
                 &mut v,
             );
             let error = columns.theta[i] - fitted;
-            (solution.found_minimum() && error.is_finite()).then_some(error)
+            let determined = solution.condition <= CONDITION_LIMIT;
+            (solution.found_minimum() && error.is_finite()).then(|| LeftOut {
+                error,
+                curve: determined.then(|| {
+                    let mut parameters = solution.parameters;
+                    parameters.truncate(curve_parameters);
+                    parameters
+                }),
+            })
         })
         .collect()
 }
@@ -294,12 +315,13 @@ fn residuals(
     at_reference: &[f64],
     curve: &Curve,
     solution: &Solution,
-    left_out: &[Option<f64>],
+    left_out: &[Option<LeftOut>],
 ) -> Vec<Residual> {
     observations
         .iter()
         .enumerate()
         .map(|(i, o)| {
+            let without = left_out[i].as_ref();
             let theta_v = o.theta_v.value.value();
             let fitted = curve.value(at_reference[i]);
             let leverage = solution.leverages[i].clamp(0.0, 1.0);
@@ -317,7 +339,13 @@ fn residuals(
                     0.0
                 },
                 leverage,
-                left_out_error: left_out[i],
+                left_out_error: without.map(|w| w.error),
+                curve_without: without.and_then(|w| {
+                    Some(Curve {
+                        parameters: w.curve.clone()?,
+                        ..curve.clone()
+                    })
+                }),
             }
         })
         .collect()
