@@ -180,7 +180,13 @@ fn decide_temperature(
     if let Some(best) = lowest_aicc(&plain) {
         let inflation = warmth::inflation(observations, best);
         if inflation > LARGEST_INFLATION {
-            return (plain, TemperatureDecision::Confounded { inflation });
+            let warm = fit_curve(observations, best.curve.kind, Some(reference)).ok();
+            let coefficient = warm.as_ref().and_then(warmth::coefficient);
+            let confounded = TemperatureDecision::Confounded {
+                inflation,
+                coefficient,
+            };
+            return (plain, confounded);
         }
     }
     let warm = fit_all(observations, kinds, Some(reference));
@@ -204,7 +210,12 @@ fn decide_temperature(
     }
     let inflation = warmth::inflation(observations, fit);
     if inflation > LARGEST_INFLATION {
-        return (plain, TemperatureDecision::Confounded { inflation });
+        let coefficient = Some((coefficient, coefficient_expanded));
+        let confounded = TemperatureDecision::Confounded {
+            inflation,
+            coefficient,
+        };
+        return (plain, confounded);
     }
     let carried = TemperatureDecision::Carried {
         reference,
