@@ -5,6 +5,7 @@ mod calibration_file;
 mod caution;
 mod command;
 mod cores;
+mod diagnosis;
 mod failure;
 mod findings;
 mod fit_report;

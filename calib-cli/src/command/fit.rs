@@ -4,6 +4,7 @@ use super::setpoints::for_calibration;
 use super::soil::{command_line, known, soil_of};
 use crate::calibration_file::{CalibrationFile, FORMAT, SUFFIX, VERSION};
 use crate::cores::{self, Core};
+use crate::diagnosis::Surroundings;
 use crate::failure::{Complaint, Failure, Verdict, Warning, all_or_every_complaint};
 use crate::fit_report::{self, ProbeReport};
 use crate::fitted::{Fitted, Outcome, Refused, fit_probe};
@@ -116,9 +117,11 @@ pub(super) fn work(fit: &Fit) -> Result<Answer, Failure> {
         match outcome {
             Outcome::Refused(why) => refused.push(why),
             Outcome::Fitted(fitted) => {
-                save(&workbench, &fitted, &out, fit, &mut outputs)?;
+                let file = calibration_file(&workbench, &fitted)?;
+                let surroundings = surroundings(&workbench, &file);
+                save(&workbench, &fitted, &file, &out, fit, &mut outputs)?;
                 warnings.extend(fit_report::warnings(&fitted));
-                probes.push(ProbeReport::new(&fitted)?);
+                probes.push(ProbeReport::new(&fitted, &surroundings)?);
             }
         }
     }
@@ -225,17 +228,14 @@ fn chosen<'a>(
     }
 }
 
-fn save(
+fn calibration_file(
     workbench: &Workbench,
     fitted: &Fitted<'_>,
-    out: &Path,
-    fit: &Fit,
-    outputs: &mut OutputSet,
-) -> Result<(), Failure> {
+) -> Result<CalibrationFile, Failure> {
     let (calibrated_on, recheck_by) = fit_report::dates(fitted.paired.last_reading)?;
     let mut explanation = fitted.choice.explanation().to_vec();
     explanation.push(fitted.choice.temperature.to_string());
-    let file = CalibrationFile {
+    Ok(CalibrationFile {
         format: FORMAT.to_owned(),
         version: VERSION,
         program: format!("ovendry {}", env!("CARGO_PKG_VERSION")),
@@ -244,7 +244,34 @@ fn save(
         sources: workbench.sources.clone(),
         explanation,
         calibration: fitted.calibration.clone(),
-    };
+    })
+}
+
+/// The set points, where they can be placed, and the soil temperatures logged.
+fn surroundings(workbench: &Workbench, file: &CalibrationFile) -> Surroundings {
+    let temperatures = workbench
+        .readings
+        .iter()
+        .filter(|logged| logged.probe == file.calibration.probe)
+        .filter_map(|logged| logged.reading.soil_temperature.map(Quantity::value));
+    let logged = temperatures.fold(None, |ends: Option<(f64, f64)>, t| {
+        let (low, high) = ends.unwrap_or((t, t));
+        Some((low.min(t), high.max(t)))
+    });
+    Surroundings {
+        set_points: for_calibration(&workbench.site, Path::new(SUFFIX), file).ok(),
+        logged,
+    }
+}
+
+fn save(
+    workbench: &Workbench,
+    fitted: &Fitted<'_>,
+    file: &CalibrationFile,
+    out: &Path,
+    fit: &Fit,
+    outputs: &mut OutputSet,
+) -> Result<(), Failure> {
     outputs.add(out.join(file.file_name()), file.render()?);
     if fit.no_charts {
         return Ok(());
@@ -252,7 +279,7 @@ fn save(
     let probe = &fitted.calibration.probe;
     let undrawn = |e: ConvertError| Failure::Internal(format!("cannot draw probe {probe}: {e}"));
     let observations = &fitted.paired.observations;
-    let levels = levels(workbench, fitted, &file);
+    let levels = levels(workbench, fitted, file);
     let curve =
         CalibrationChart::new(&fitted.calibration, observations, &levels).map_err(undrawn)?;
     let residuals = ResidualChart::new(&fitted.calibration, observations).map_err(undrawn)?;

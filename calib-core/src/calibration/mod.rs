@@ -53,6 +53,11 @@ impl Domain {
     pub fn contains(&self, count: f64) -> bool {
         count >= self.low && count <= self.high
     }
+
+    /// The count halfway.
+    pub fn middle(&self) -> f64 {
+        0.5 * (self.low + self.high)
+    }
 }
 
 /// Noise of single readings around their window's centre, pooled over windows.
