@@ -3,6 +3,7 @@
 use crate::diagnosis::{Diagnosis, Surroundings};
 use crate::failure::{Failure, Warning};
 use crate::fitted::{Fitted, Refused};
+use crate::physical::PhysicalReport;
 use crate::text_table::{Column, TextTable};
 use calib_core::calibration::{COVERAGE, Calibration, Prediction};
 use calib_core::fit::{
@@ -53,6 +54,8 @@ pub struct ProbeReport {
     pub predictions: Vec<Prediction>,
     /// What the diagnostics of the fit mean.
     pub diagnosis: Diagnosis,
+    /// The physical routes at the cores, where the probe was read in media.
+    pub physical: Option<PhysicalReport>,
 }
 
 /// A fitted parameter.
@@ -97,6 +100,7 @@ impl ProbeReport {
         let diagnosis = Diagnosis::new(fitted, &parameter_names, &correlation, surroundings);
         Ok(Self {
             diagnosis,
+            physical: None,
             equation: model.equation(),
             parameters: parameters
                 .into_iter()
@@ -163,6 +167,9 @@ impl ProbeReport {
         }
         for remark in &self.diagnosis.remarks {
             let _ = writeln!(text, "{}", wrapped(remark));
+        }
+        if let Some(physical) = &self.physical {
+            let _ = write!(text, "\n{}{}\n", physical.text(), wrapped(&physical.remark));
         }
         if details {
             let _ = write!(text, "\nEvery core\n{}", self.residual_table());

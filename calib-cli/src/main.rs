@@ -13,6 +13,7 @@ mod fitted;
 mod notice;
 mod output;
 mod pairing;
+mod physical;
 mod plot;
 mod table;
 mod text_table;

@@ -10,6 +10,7 @@ use crate::fit_report::{self, ProbeReport};
 use crate::fitted::{Fitted, Outcome, Refused, fit_probe};
 use crate::output::{self, OutputSet};
 use crate::pairing::{self, PairedProbe};
+use crate::physical::PhysicalReport;
 use crate::plot::{self, CalibrationChart, Level, ResidualChart};
 use crate::table::{self, SAMPLES, shown_path};
 use crate::workbench::Workbench;
@@ -121,7 +122,10 @@ pub(super) fn work(fit: &Fit) -> Result<Answer, Failure> {
                 let surroundings = surroundings(&workbench, &file);
                 save(&workbench, &fitted, &file, &out, fit, &mut outputs)?;
                 warnings.extend(fit_report::warnings(&fitted));
-                probes.push(ProbeReport::new(&fitted, &surroundings)?);
+                probes.push(ProbeReport {
+                    physical: PhysicalReport::new(&workbench, &fitted, &paired.cores)?,
+                    ..ProbeReport::new(&fitted, &surroundings)?
+                });
             }
         }
     }

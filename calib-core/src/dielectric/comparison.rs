@@ -44,7 +44,7 @@ impl Route {
 impl fmt::Display for Route {
     fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
         f.write_str(match self {
-            Route::Topp => "Topp (1980)",
+            Route::Topp => "Topp (1980) relation",
             Route::Mixture => "mixing model",
             Route::RootLine => "soil's own root line",
         })
