@@ -3,7 +3,7 @@
 
 use crate::fitted::Fitted;
 use crate::text_table::{Column, TextTable};
-use calib_core::calibration::{COVERAGE, Calibration};
+use calib_core::calibration::{COVERAGE, Calibration, Domain};
 use calib_core::fit::{
     DECISIVE_DISTANCE, DECISIVE_LEVERAGE, DryingOrder, Influence, ModelFit, NOTABLE_DISTANCE,
     PATTERN_LEVEL, TemperatureDecision, Without, drying_order, influence, usual_leverage,
@@ -145,7 +145,7 @@ impl Diagnosis {
             (order.p_value < PATTERN_LEVEL).then(|| pattern(order, fitted.choice.asked_for))
         }));
         if let Some(points) = &surroundings.set_points {
-            remarks.extend(hinge_remark(&hinges, points));
+            remarks.extend(hinge_remark(&hinges, points.dead_band()));
         }
         remarks.extend(
             strongest
@@ -162,7 +162,7 @@ impl Diagnosis {
             strongest_correlation: strongest,
             temperature_remark: temperature_remark(decision, cost.as_ref(), surroundings),
             temperature: cost,
-            break_remark: broken.as_ref().map(|b| b.remark(calibration)),
+            break_remark: broken.as_ref().map(|b| b.remark(calibration.domain)),
             break_count: broken,
             remarks,
         }
@@ -363,7 +363,8 @@ struct Move<'a> {
     theta_v: f64,
 }
 
-fn hinge_remark(hinges: &[Hinge], points: &SetPoints) -> Vec<String> {
+/// What set points hang on; `dead_band` between them, m3/m3.
+fn hinge_remark(hinges: &[Hinge], dead_band: f64) -> Vec<String> {
     let mut remarks = Vec::new();
     for hinge in hinges {
         let cores = hinge.carried_by();
@@ -381,7 +382,7 @@ fn hinge_remark(hinges: &[Hinge], points: &SetPoints) -> Vec<String> {
         return remarks;
     };
     let largest = moved.iter().map(|m| m.theta_v.abs()).fold(0.0, f64::max);
-    let share = largest / points.dead_band();
+    let share = largest / dead_band;
     remarks.push(if share > NOTABLE_SHARE {
         let moves: Vec<String> = moved.iter().map(Move::in_words).collect();
         format!(
@@ -391,7 +392,8 @@ fn hinge_remark(hinges: &[Hinge], points: &SetPoints) -> Vec<String> {
         )
     } else {
         format!(
-            "No one core decides the set points: leaving out core {}, which moves {} most, takes it from {:.0} to {:.0} counts ({:.3} m3/m3); no core moves either by more than {:.0} % of the dead band, so none need be dug again for them.",
+            "No {} core decides the set points: leaving out core {}, which moves {} most, takes it from {:.0} to {:.0} counts ({:.3} m3/m3); none moves either by more than {:.0} % of the dead band, so both can stand.",
+            if remarks.is_empty() { "one" } else { "other" },
             first.sample,
             first.point,
             first.count,
@@ -530,8 +532,7 @@ fn find_break(calibration: &Calibration) -> Option<Break> {
 }
 
 impl Break {
-    fn remark(&self, calibration: &Calibration) -> String {
-        let domain = calibration.domain;
+    fn remark(&self, domain: Domain) -> String {
         let mut remark = format!(
             "break at {:.0} +- {:.0} counts   (95 %)",
             self.count,
@@ -558,5 +559,108 @@ impl Break {
             );
         }
         remark
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    fn at(count: f64, half: f64) -> String {
+        let domain = Domain {
+            low: 380.0,
+            high: 660.0,
+        };
+        let (low, high) = (count - half, count + half);
+        let found = Break {
+            count,
+            u: half / 2.0,
+            low,
+            high,
+            within_calibrated: domain.contains(low) && domain.contains(high),
+        };
+        assert_eq!(found.within_calibrated, !found.remark(domain).contains(';'));
+        found.remark(domain)
+    }
+
+    #[test]
+    fn a_break_says_where_its_interval_leaves_the_cores() {
+        assert_eq!(at(500.0, 20.0), "break at 500 +- 20 counts   (95 %)");
+        assert_eq!(
+            at(400.0, 50.0),
+            "break at 400 +- 50 counts   (95 %); the interval ends 30 counts below the lowest calibrated: the cores do not show that there is a break"
+        );
+        assert!(at(500.0, 200.0).contains(
+            "ends 80 counts below the lowest calibrated and 40 counts above the highest:"
+        ));
+    }
+
+    #[test]
+    fn the_two_parameters_most_alike_are_named_with_their_sign() {
+        let matrix = vec![
+            vec![1.0, 0.2, 0.4],
+            vec![0.2, 1.0, -0.991],
+            vec![0.4, -0.991, 1.0],
+        ];
+        let found = strongest(&["a", "b", "k"], &matrix).unwrap();
+        assert_eq!(found.parameters, ["b", "k"]);
+        assert!(
+            found
+                .remark()
+                .starts_with("b and k can hardly be told apart (correlation -0.991)")
+        );
+        assert!(strongest(&["a"], &[vec![1.0]]).is_none());
+    }
+
+    #[test]
+    fn cores_are_named_as_a_person_would() {
+        assert_eq!(cores_named(&["A"]), "Core A");
+        assert_eq!(cores_named(&["A", "B"]), "Cores A and B");
+        assert_eq!(cores_named(&["A", "B", "C"]), "Cores A, B and C");
+        assert_eq!(
+            cores_named(&["A", "B", "C", "D", "E"]),
+            "Cores A, B, C and 2 more"
+        );
+    }
+
+    fn hinge(point: SetPoint, count: f64, without: &[(&str, Without)]) -> Hinge {
+        Hinge {
+            point,
+            count,
+            without: without
+                .iter()
+                .map(|(sample, without)| WithoutCore {
+                    sample: (*sample).to_owned(),
+                    level: String::new(),
+                    without: *without,
+                })
+                .collect(),
+        }
+    }
+
+    #[test]
+    fn a_core_without_which_refill_is_out_of_reach_is_named() {
+        let hinge = hinge(
+            SetPoint::Refill,
+            600.0,
+            &[
+                (
+                    "A",
+                    Without::Moved {
+                        counts: 4.0,
+                        theta_v: 0.002,
+                    },
+                ),
+                ("B", Without::NotReached { theta_v: 0.03 }),
+            ],
+        );
+        let remarks = hinge_remark(&[hinge], 0.06);
+        assert_eq!(
+            remarks,
+            [
+                "Without core B the curve would not get as far as the refill point, so it hangs on that core alone: dig another core of that wetness.",
+                "No other core decides the set points: leaving out core A, which moves refill most, takes it from 600 to 604 counts (0.002 m3/m3); none moves either by more than 4 % of the dead band, so both can stand.",
+            ]
+        );
     }
 }

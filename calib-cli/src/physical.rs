@@ -127,7 +127,12 @@ impl PhysicalReport {
                 format!("{} of {all}", route.cores),
             ]);
         }
-        format!("Reference media instead of cores?\n{table}")
+        let note = if self.routes.iter().any(|route| route.unanswered > 0) {
+            "  no answer where the count lies outside those of the media, or would be more water\n  than the pores hold\n"
+        } else {
+            ""
+        };
+        format!("Reference media instead of cores?\n{table}{note}")
     }
 }
 
@@ -157,10 +162,10 @@ fn remark(routes: &[RouteErrors], curve_rmse: Option<f64>) -> String {
         best => {
             let why = match best {
                 Some(best) => format!(
-                    "the best without a fit, the {}, is off by {:.3} m3/m3 against the curve's {curve:.3}",
+                    "the best of the published formulas, the {}, is off by {:.3} m3/m3, the curve by {curve:.3}",
                     best.route, best.rmse
                 ),
-                None => "no published route has an answer at every core".to_owned(),
+                None => "no published formula has an answer at every core".to_owned(),
             };
             match own_line {
                 Some(line) => format!(

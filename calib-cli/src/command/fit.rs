@@ -17,6 +17,7 @@ use crate::workbench::Workbench;
 use calib_cli::controller::{FORMATS, file_name};
 use calib_core::calibration::ConvertError;
 use calib_core::curve::CurveKind;
+use calib_core::irrigation::SetPoints;
 use calib_core::quantity::{Quantity, Vwc};
 use clap::Args;
 use clap::builder::{PossibleValuesParser, TypedValueParser};
@@ -120,7 +121,8 @@ pub(super) fn work(fit: &Fit) -> Result<Answer, Failure> {
             Outcome::Fitted(fitted) => {
                 let file = calibration_file(&workbench, &fitted)?;
                 let surroundings = surroundings(&workbench, &file);
-                save(&workbench, &fitted, &file, &out, fit, &mut outputs)?;
+                let levels = levels(&workbench, &fitted, surroundings.set_points.as_ref());
+                save(&fitted, &file, &levels, &out, fit, &mut outputs)?;
                 warnings.extend(fit_report::warnings(&fitted));
                 probes.push(ProbeReport {
                     physical: PhysicalReport::new(&workbench, &fitted, &paired.cores)?,
@@ -269,9 +271,9 @@ fn surroundings(workbench: &Workbench, file: &CalibrationFile) -> Surroundings {
 }
 
 fn save(
-    workbench: &Workbench,
     fitted: &Fitted<'_>,
     file: &CalibrationFile,
+    levels: &[Level],
     out: &Path,
     fit: &Fit,
     outputs: &mut OutputSet,
@@ -283,9 +285,8 @@ fn save(
     let probe = &fitted.calibration.probe;
     let undrawn = |e: ConvertError| Failure::Internal(format!("cannot draw probe {probe}: {e}"));
     let observations = &fitted.paired.observations;
-    let levels = levels(workbench, fitted, file);
     let curve =
-        CalibrationChart::new(&fitted.calibration, observations, &levels).map_err(undrawn)?;
+        CalibrationChart::new(&fitted.calibration, observations, levels).map_err(undrawn)?;
     let residuals = ResidualChart::new(&fitted.calibration, observations).map_err(undrawn)?;
     outputs.add(out.join(format!("{probe}.svg")), plot::svg(&curve)?);
     outputs.add(out.join(format!("{probe}.png")), plot::png(&curve)?);
@@ -302,7 +303,7 @@ fn save(
 
 /// Field capacity and wilting point of the probe's soil, where they are known,
 /// and the refill point where it can be placed. (Stop lies at field capacity.)
-fn levels(workbench: &Workbench, fitted: &Fitted<'_>, file: &CalibrationFile) -> Vec<Level> {
+fn levels(workbench: &Workbench, fitted: &Fitted<'_>, points: Option<&SetPoints>) -> Vec<Level> {
     let level = |name: &str, theta_v: Vwc| Level {
         name: name.to_owned(),
         theta_v: theta_v.value(),
@@ -312,8 +313,7 @@ fn levels(workbench: &Workbench, fitted: &Fitted<'_>, file: &CalibrationFile) ->
         .map_or_else(Vec::new, |(_, evidence)| {
             let water = evidence.water;
             let mut levels = vec![level("field capacity", water.field_capacity.value)];
-            let path = Path::new(SUFFIX);
-            if let Ok(points) = for_calibration(&workbench.site, path, file) {
+            if let Some(points) = points {
                 levels.push(level("refill", points.refill));
             }
             levels.push(level("wilting point", water.wilting_point.value));
