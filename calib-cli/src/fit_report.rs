@@ -163,7 +163,7 @@ impl ProbeReport {
             );
         }
         if !self.diagnosis.remarks.is_empty() {
-            text.push_str("\nWhat hangs on single cores, and what to do\n");
+            text.push_str("\nWhat to watch, and what to do\n");
         }
         for remark in &self.diagnosis.remarks {
             let _ = writeln!(text, "{}", wrapped(remark));

@@ -40,7 +40,7 @@ pub struct Fit {
     /// Use this curve instead of choosing
     #[arg(long, value_name = "NAME", value_parser = curve_names())]
     pub curve: Option<CurveKind>,
-    /// Show every core with its residual, and how parameters correlate
+    /// Show every core with its residual and its pull on the curve, and how parameters correlate
     #[arg(long)]
     pub details: bool,
     /// Draw no charts
