@@ -132,20 +132,30 @@ fn temperature_that_moves_with_moisture_is_called_confounded() {
         ..CALM
     };
     let choice = choose(&confounded.dig(5), None).unwrap();
-    let TemperatureDecision::Confounded {
-        coefficient: Some((coefficient, expanded)),
-        ..
-    } = choice.temperature
-    else {
-        panic!("{:?}", choice.temperature);
-    };
-    // What cannot be told apart is bounded widely, and the bound holds the truth.
-    assert!((coefficient - confounded.coefficient).abs() < 1.5 * expanded);
-    assert_eq!(
-        choice.temperature.largest_effect(),
-        Some(coefficient.abs() + expanded)
-    );
+    assert!(matches!(
+        choice.temperature,
+        TemperatureDecision::Confounded { .. }
+    ));
     assert_eq!(choice.fit.temperature, None);
+}
+
+#[test]
+fn the_largest_effect_a_confounded_bed_leaves_possible_holds_the_true_one() {
+    // The coefficient alone is then badly biased at times, for slope and
+    // coefficient can stand in for each other; what it leaves possible is wide.
+    for coefficient in [0.0, 1.5] {
+        let confounded = Bed {
+            coefficient,
+            temperature: |level, _| Some(10.0 + 2.5 * level as f64),
+            ..CALM
+        };
+        for seed in 0..20 {
+            let told = choose(&confounded.dig(seed), None).unwrap().temperature;
+            assert!(matches!(told, TemperatureDecision::Confounded { .. }));
+            let largest = told.largest_effect().unwrap();
+            assert!(largest >= coefficient, "{seed}: {largest}");
+        }
+    }
 }
 
 #[test]
