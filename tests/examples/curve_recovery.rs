@@ -43,9 +43,9 @@ impl Tally {
         }
         self.measure(truth, &calibration);
         for _ in 0..NEW_READINGS {
-            if let Some(inside) = world.foretells(&calibration) {
+            if let Some(foretold) = world.foretells(&calibration) {
                 self.asked += 1;
-                self.held += usize::from(inside);
+                self.held += usize::from(foretold.held);
             }
         }
     }

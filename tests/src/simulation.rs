@@ -187,7 +187,7 @@ impl World {
     /// Reads the probe at a new place and tells whether the calibration's
     /// interval holds the true theta_v there; `None` if the calibration has no
     /// answer (outside its domain).
-    pub fn foretells(&mut self, calibration: &Calibration) -> Option<bool> {
+    pub fn foretells(&mut self, calibration: &Calibration) -> Option<Foretold> {
         let (low, high) = COUNTS;
         let count = self.rng.random_range(low..high);
         let temperature = self.temperature();
@@ -195,6 +195,19 @@ impl World {
         let theta = (self.truth.theta_v)(count) + self.normal(self.truth.scatter);
         let seen = temperature + self.normal(self.truth.thermometer);
         let prediction = calibration.predict(reading, Celsius::new(seen).ok()).ok()?;
-        Some((prediction.theta_v.value() - theta).abs() <= prediction.expanded.expanded)
+        let half_width = prediction.expanded.expanded;
+        Some(Foretold {
+            held: (prediction.theta_v.value() - theta).abs() <= half_width,
+            half_width,
+        })
     }
+}
+
+/// What a calibration said of a new reading.
+#[derive(Debug, Clone, Copy)]
+pub struct Foretold {
+    /// Whether its interval holds the truth.
+    pub held: bool,
+    /// Half the width of the interval, m3/m3.
+    pub half_width: f64,
 }

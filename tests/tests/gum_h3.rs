@@ -42,7 +42,7 @@ fn the_thermometer_calibration_of_the_guide_comes_out_in_every_digit() {
     let found = solve(&Correction, &points, &[0.0, 0.0], &Settings::default());
     assert!(found.found_minimum(), "{:?}", found.ending);
     let variance = found.chi_square / (n as f64 - 2.0);
-    let c = found.covariance.expect("a covariance");
+    let c = found.covariance().expect("a covariance");
     let (u1, u2) = ((variance * c[0][0]).sqrt(), (variance * c[1][1]).sqrt());
     let at_30 = found.parameters[0] + 10.0 * found.parameters[1];
     let u_at_30 = (variance * (c[0][0] + 20.0 * c[0][1] + 100.0 * c[1][1])).sqrt();

@@ -115,7 +115,7 @@ fn all_11_problems() {
             &Settings::default(),
         );
         let freedom = (n - parameters) as f64;
-        let covariance = found.covariance.expect("a covariance");
+        let covariance = found.covariance().expect("a covariance");
         let worst = |pairs: &mut dyn Iterator<Item = (f64, f64)>| {
             pairs
                 .map(|(got, certified)| digits(got, certified))

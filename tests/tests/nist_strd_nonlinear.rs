@@ -185,7 +185,7 @@ fn all_27_problems_from_both_starting_points() {
                 .zip(&problem.certified)
                 .map(|(got, certified)| digits(*got, *certified))
                 .fold(11.0, f64::min);
-            let deviations = found.covariance.as_ref().map_or(0.0, |c| {
+            let deviations = found.covariance().as_ref().map_or(0.0, |c| {
                 problem
                     .deviations
                     .iter()

@@ -70,7 +70,7 @@ impl Regression for Powell {
 fn compare(file: &str, found: &Solution, points: usize, parameter_digits: f64) {
     assert!(found.found_minimum(), "{file}: {:?}", found.ending);
     let variance = found.chi_square / (points - found.parameters.len()) as f64;
-    let covariance = found.covariance.as_ref().expect("a covariance");
+    let covariance = found.covariance().expect("a covariance");
     agrees(
         &format!("{file} sum of squares"),
         found.chi_square,

@@ -43,7 +43,7 @@ fn the_line_with_errors_on_both_axes_equals_the_published_answer() {
     };
     let found = solve(&Line, &points, &[5.0, 0.0], &Settings::default());
     assert!(found.found_minimum(), "{:?}", found.ending);
-    let c = found.covariance.expect("a covariance");
+    let c = found.covariance().expect("a covariance");
     let (ua, ub) = (c[0][0].sqrt(), c[1][1].sqrt());
     let reduced = found.chi_square / 8.0;
 

@@ -93,8 +93,10 @@ impl RootLine {
         // will do; its answer starts the search with both uncertainties.
         let start = solve(&Line, &points(&exact), &[0.0, 0.1], &settings).parameters;
         let solution = solve(&Line, &points(&u_x), &start, &settings);
-        let covariance = match solution.covariance.as_deref() {
-            Some([first, second]) if solution.found_minimum() && solution.condition < 1e9 => {
+        let covariance = match solution.covariance().as_deref() {
+            Some([first, second])
+                if solution.found_minimum() && solution.conditioning().number < 1e9 =>
+            {
                 match (&first[..], &second[..]) {
                     ([a, b], [c, d]) => [[*a, *b], [*c, *d]],
                     _ => return Err(not_determined()),

@@ -1,7 +1,7 @@
 //! Does the curve miss whole moisture levels, or do cores just differ?
 
 use super::observation::Observation;
-use super::solver::{Solution, quadratic_form};
+use super::solver::Solution;
 use serde::{Deserialize, Serialize};
 use statrs::distribution::{ContinuousCDF, FisherSnedecor};
 use std::collections::BTreeMap;
@@ -45,8 +45,8 @@ const ROUNDING: f64 = 1e-18;
 
 /// The test for a fit; `None` where levels do not repeat or are too few.
 pub(super) fn lack_of_fit(observations: &[Observation], solution: &Solution) -> Option<LackOfFit> {
-    let covariance = solution.covariance.as_ref()?;
     let parameters = solution.parameters.len();
+    let leverages = solution.leverages();
     let levels = by_level(observations);
     let (mut lack, mut lack_freedom) = (0.0, levels.len() as f64);
     let (mut total, mut total_freedom) = (0.0, 0.0);
@@ -64,10 +64,10 @@ pub(super) fn lack_of_fit(observations: &[Observation], solution: &Solution) -> 
                 *sum += g / s;
             }
             total += r * r / s;
-            total_freedom += 1.0 - solution.leverages.get(*i)?;
+            total_freedom += 1.0 - leverages.get(*i)?;
         }
         lack += residual * residual / weight;
-        lack_freedom -= quadratic_form(covariance, &gradient) / weight;
+        lack_freedom -= solution.variance_of(&gradient) / weight;
     }
     let pure = total - lack;
     let pure_freedom = total_freedom - lack_freedom;

@@ -31,6 +31,6 @@ pub use observation::Observation;
 pub use problem::{MAX_INPUTS, Points, Regression};
 pub use scatter::ScatterDraw;
 pub(crate) use solver::quadratic_form;
-pub use solver::{Ending, Settings, Solution, solve};
+pub use solver::{Conditioning, Ending, Settings, Solution, solve};
 pub use triangle::MAX_PARAMETERS;
 pub use warmth::{LARGEST_INFLATION, LEAST_GAIN, LEAST_SPAN, TemperatureDecision};

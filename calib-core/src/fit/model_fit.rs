@@ -136,24 +136,21 @@ pub fn fit_curve(
     let settings = Settings::default();
     let scattered = solve_with_scatter(&regression, &columns.points(), &start, &settings);
     let solution = &scattered.solution;
-    if solution.condition > CONDITION_LIMIT || !solution.condition.is_finite() {
+    let conditioning = solution.conditioning();
+    if conditioning.number > CONDITION_LIMIT || !conditioning.number.is_finite() {
         let names = model.parameter_names();
         return Err(FitError::IllConditioned {
             kind,
             parameter: names
-                .get(solution.weakest)
+                .get(conditioning.weakest)
                 .copied()
                 .unwrap_or("temperature coefficient")
                 .to_owned(),
-            condition: solution.condition,
+            condition: conditioning.number,
             limit: CONDITION_LIMIT,
         });
     }
-    let Some(covariance) = solution
-        .covariance
-        .clone()
-        .filter(|_| solution.found_minimum())
-    else {
+    let Some(covariance) = solution.covariance().filter(|_| solution.found_minimum()) else {
         return Err(FitError::NotSettled {
             kind,
             steps: solution.steps,
@@ -207,7 +204,7 @@ pub fn fit_curve(
             .sum::<Option<f64>>()
             .map(|sum| (sum / n).sqrt()),
         lack_of_fit: lack_of_fit(observations, solution),
-        condition: solution.condition,
+        condition: conditioning.number,
         curve,
         temperature,
         domain,
@@ -317,6 +314,7 @@ fn residuals(
     solution: &Solution,
     left_out: &[Option<LeftOut>],
 ) -> Vec<Residual> {
+    let leverages = solution.leverages();
     observations
         .iter()
         .enumerate()
@@ -324,7 +322,7 @@ fn residuals(
             let without = left_out[i].as_ref();
             let theta_v = o.theta_v.value.value();
             let fitted = curve.value(at_reference[i]);
-            let leverage = solution.leverages[i].clamp(0.0, 1.0);
+            let leverage = leverages[i].clamp(0.0, 1.0);
             let spread = (solution.variances[i] * (1.0 - leverage)).sqrt();
             Residual {
                 sample: o.sample.clone(),

@@ -21,9 +21,9 @@
 //! which a step of `p` and `d` together does not where the inputs are much less
 //! certain than the outputs.
 
-use super::linearised::Linearised;
+use super::linearised::{Linearised, Measured};
 use super::problem::{MAX_INPUTS, Points, Regression};
-use super::triangle::{MAX_PARAMETERS, Triangle};
+use super::triangle::{Block, MAX_PARAMETERS, Triangle};
 
 /// How long and how finely the solver works.
 #[derive(Debug, Clone, Copy, PartialEq)]
@@ -67,9 +67,6 @@ pub struct Solution {
     pub ending: Ending,
     /// The parameters.
     pub parameters: Vec<f64>,
-    /// Their covariance for uncertainties taken as known, from the Gauss-Newton
-    /// matrix at the adjusted points; `None` if it is singular.
-    pub covariance: Option<Vec<Vec<f64>>>,
     /// Q at the solution.
     pub chi_square: f64,
     /// Adjustments `d` of the inputs, point after point; n x m values.
@@ -81,14 +78,19 @@ pub struct Solution {
     pub variances: Vec<f64>,
     /// Derivatives of the model by each parameter, point after point; n x p values.
     pub gradients: Vec<f64>,
-    /// Leverage of each point: the diagonal of the hat matrix; n values.
-    pub leverages: Vec<f64>,
-    /// Condition number of the design with columns scaled to unit length.
-    pub condition: f64,
-    /// Index of the parameter least determined.
-    pub weakest: usize,
     /// Steps tried.
     pub steps: usize,
+    /// The Gauss-Newton matrix's triangle at the adjusted points.
+    triangle: Triangle,
+}
+
+/// How well a design determines its parameters.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Conditioning {
+    /// Condition number of the design with columns scaled to unit length.
+    pub number: f64,
+    /// Index of the parameter least determined.
+    pub weakest: usize,
 }
 
 /// Fits `model` to `points` from `start`.
@@ -116,14 +118,41 @@ pub fn solve<R: Regression + ?Sized>(
     if !fits_together {
         return Solution::nowhere(start, n, inputs);
     }
+    match inputs {
+        // A model without inputs is given one that is exact and that it never
+        // sees.
+        0 => {
+            let none = vec![0.0; n];
+            let points = Points {
+                x: &none,
+                u_x: &none,
+                ..*points
+            };
+            search::<R, 1>(model, &Measured::of(&points), start, settings)
+        }
+        1 => search::<R, 1>(model, &Measured::of(points), start, settings),
+        2 => search::<R, 2>(model, &Measured::of(points), start, settings),
+        _ => search::<R, MAX_INPUTS>(model, &Measured::of(points), start, settings),
+    }
+}
+
+/// The search itself, for models of `M` inputs.
+fn search<R: Regression + ?Sized, const M: usize>(
+    model: &R,
+    points: &Measured<'_, M>,
+    start: &[f64],
+    settings: &Settings,
+) -> Solution {
+    let (n, parameters) = (points.len(), start.len());
     let mut p = start.to_vec();
-    let exact = vec![0.0; n * inputs];
-    let mut here = Linearised::new(n, inputs);
+    let mut block = Block::new();
+    let mut here = Linearised::<M>::new(n, parameters);
+    let mut there = Linearised::<M>::new(n, parameters);
+    let exact = vec![[0.0; M]; n];
     here.evaluate(model, points, &p, &exact);
     if !here.q.is_finite() {
-        return Solution::nowhere(start, n, inputs);
+        return Solution::nowhere(start, n, model.inputs());
     }
-    let mut there = Linearised::new(n, inputs);
     let mut trial = p.clone();
     let mut lengths = [0.0_f64; MAX_PARAMETERS];
     let (mut damping, mut growth) = (1e-3, 2.0);
@@ -131,19 +160,22 @@ pub fn solve<R: Regression + ?Sized>(
     let mut ending = Ending::StepLimit;
 
     'search: while steps < settings.max_steps {
-        let triangle = here.triangle(points, parameters, inputs);
+        let triangle = here.triangle(&mut block);
+
         for (j, length) in lengths.iter_mut().enumerate().take(parameters) {
             *length = length.max(triangle.column_norm(j));
         }
-        let rounding = here.rounding(points, &p, inputs);
+        let rounding = here.rounding(points, &p);
         loop {
             steps += 1;
             let mut gained = false;
-            if let Some(step) = damped(&triangle, &lengths, parameters, damping).solve() {
+            if let Some(step) =
+                damped(&triangle, &lengths[..parameters], damping, &mut block).solve()
+            {
                 for k in 0..parameters {
                     trial[k] = p[k] + step[k];
                 }
-                here.move_adjustments(points, inputs, &step[..parameters], &mut there.d);
+                here.move_adjustments(points, &step[..parameters], &mut there.d);
                 there.evaluate(model, points, &trial, &here.d);
                 let promised = here.q - triangle.sum_of_squares_at(&step);
                 let gain = here.q - there.q;
@@ -185,62 +217,70 @@ pub fn solve<R: Regression + ?Sized>(
             }
         }
     }
-    polish(model, points, &mut p, &mut here, &mut there, &lengths);
-    Solution::at(points, parameters, inputs, p, &here, ending, steps)
+    polish(
+        model, points, &mut p, &mut here, &mut there, &lengths, &mut block,
+    );
+    let triangle = here.triangle(&mut block);
+    Solution::at(model.inputs(), points, p, here, triangle, ending, steps)
 }
 
 /// The triangle with Marquardt's rows added.
-fn damped(
-    triangle: &Triangle,
-    lengths: &[f64; MAX_PARAMETERS],
-    parameters: usize,
-    damping: f64,
-) -> Triangle {
+fn damped(triangle: &Triangle, lengths: &[f64], damping: f64, block: &mut Block) -> Triangle {
     let mut damped = triangle.clone();
     let root = damping.sqrt();
-    for j in 0..parameters {
+    for (j, length) in lengths.iter().enumerate() {
         let mut row = [0.0; MAX_PARAMETERS];
-        row[j] = root * lengths[j];
-        damped.absorb(&mut row, 0.0);
+        row[j] = *length;
+        block.push(&row[..lengths.len()], 0.0, root);
     }
+    damped.absorb(block);
     damped
 }
 
+/// Share of a parameter below which a step is not worth taking.
+const NEGLIGIBLE: f64 = 1e-12;
+
 /// Undamped steps for the last digits: close to the minimum, Q no longer tells
 /// better from worse (it changes with the square of the distance), but the
-/// steps still shrink. Goes on while each is less than half the one before.
+/// steps still shrink. Goes on while they do.
 ///
 /// The steps come from the corrected seminormal equations: the gradient is
 /// summed with compensation and only the matrix is taken from the triangle, so
 /// the solution is as good as the residuals themselves (Bjorck 1987, Linear
-/// Algebra Appl. 88/89:31; reference recalled from memory).
-fn polish<R: Regression + ?Sized>(
+/// Algebra Appl. 88/89:31; reference recalled from memory). One triangle does for
+/// all the steps: a matrix a little off makes them only a little less quick.
+fn polish<R: Regression + ?Sized, const M: usize>(
     model: &R,
-    points: &Points<'_>,
+    points: &Measured<'_, M>,
     p: &mut Vec<f64>,
-    here: &mut Linearised,
-    there: &mut Linearised,
+    here: &mut Linearised<M>,
+    there: &mut Linearised<M>,
     lengths: &[f64; MAX_PARAMETERS],
+    block: &mut Block,
 ) {
-    let (parameters, inputs) = (p.len(), model.inputs());
+    let parameters = p.len();
     let mut last = f64::INFINITY;
     let mut trial = p.clone();
-    for _ in 0..20 {
-        let triangle = here.triangle(points, parameters, inputs);
-        let Some(step) = triangle.solve_normal(&here.gradient(points, parameters, inputs)) else {
+    let triangle = here.triangle(block);
+    for _ in 0..60 {
+        let Some(step) = triangle.solve_normal(&here.gradient(points)) else {
             return;
         };
         let size = (0..parameters)
             .map(|k| (step[k] * lengths[k]).powi(2))
             .sum::<f64>()
             .sqrt();
-        if size >= 0.5 * last {
+        let settled = step
+            .iter()
+            .zip(p.iter())
+            .all(|(s, p)| s.abs() <= NEGLIGIBLE * p.abs());
+        if size >= 0.9 * last || settled {
             return;
         }
         for k in 0..parameters {
             trial[k] = p[k] + step[k];
         }
-        here.move_adjustments(points, inputs, &step[..parameters], &mut there.d);
+        here.move_adjustments(points, &step[..parameters], &mut there.d);
         there.evaluate(model, points, &trial, &here.d);
         // Never NaN: a Q that is no number is held as infinite.
         if there.q > here.q * (1.0 + 1e-9) {
@@ -249,9 +289,6 @@ fn polish<R: Regression + ?Sized>(
         std::mem::swap(here, there);
         std::mem::swap(p, &mut trial);
         last = size;
-        if size == 0.0 {
-            return;
-        }
     }
 }
 
@@ -260,74 +297,83 @@ impl Solution {
         Self {
             ending: Ending::StartNotFinite,
             parameters: start.to_vec(),
-            covariance: None,
             chi_square: f64::INFINITY,
             adjustments: vec![0.0; points * inputs],
             residuals: vec![0.0; points],
             variances: vec![0.0; points],
             gradients: vec![0.0; start.len() * points],
-            leverages: vec![0.0; points],
-            condition: f64::INFINITY,
-            weakest: 0,
             steps: 0,
+            triangle: Triangle::new(start.len()),
         }
     }
 
-    fn at(
-        points: &Points<'_>,
-        parameters: usize,
+    fn at<const M: usize>(
         inputs: usize,
+        points: &Measured<'_, M>,
         p: Vec<f64>,
-        here: &Linearised,
+        here: Linearised<M>,
+        triangle: Triangle,
         ending: Ending,
         steps: usize,
     ) -> Self {
-        let triangle = here.triangle(points, parameters, inputs);
         // However the search ended, the last word has the linear model here.
         let open = here.q - triangle.rest();
-        let settled = open <= 1e-8 * here.q + here.rounding(points, &p, inputs);
+        let settled = open <= 1e-8 * here.q + here.rounding(points, &p);
         let ending = match ending {
             Ending::Converged if !settled => Ending::NoFurtherProgress,
             Ending::NoFurtherProgress | Ending::StepLimit if settled => Ending::Converged,
             _ => ending,
         };
-        let (condition, weakest) = triangle.condition();
-        let covariance = triangle.covariance();
-        let mut residuals = Vec::with_capacity(points.y.len());
-        let mut variances = Vec::with_capacity(points.y.len());
-        let mut gradients = Vec::with_capacity(points.y.len() * parameters);
-        let mut leverages = Vec::with_capacity(points.y.len());
-        for i in 0..points.y.len() {
-            let (variance, residual) = here.reduced(points, inputs, i);
-            residuals.push(residual);
-            variances.push(variance);
-            let g = &here.g[i][..parameters];
-            gradients.extend_from_slice(g);
-            leverages.push(
-                covariance
-                    .as_ref()
-                    .map_or(0.0, |c| quadratic_form(c, g) / variance),
-            );
-        }
         Self {
             ending,
             parameters: p,
-            covariance,
             chi_square: here.q,
-            adjustments: here.d.clone(),
-            residuals,
-            variances,
-            gradients,
-            leverages,
-            condition,
-            weakest,
+            adjustments: here
+                .d
+                .iter()
+                .flat_map(|d| &d[..inputs.min(M)])
+                .copied()
+                .collect(),
+            residuals: here.residuals,
+            variances: here.variances,
+            gradients: here.g,
             steps,
+            triangle,
         }
+    }
+
+    /// Covariance of the parameters for uncertainties taken as known, from the
+    /// Gauss-Newton matrix at the adjusted points; `None` if it is singular.
+    pub fn covariance(&self) -> Option<Vec<Vec<f64>>> {
+        self.triangle.covariance()
+    }
+
+    /// `g' C g` with the covariance `C`: the variance of a value whose
+    /// derivatives by the parameters are `g`; infinite or no number if `C` is
+    /// singular.
+    pub fn variance_of(&self, g: &[f64]) -> f64 {
+        self.triangle.variance(g)
+    }
+
+    /// Leverage of each point: the diagonal of the hat matrix; n values.
+    pub fn leverages(&self) -> Vec<f64> {
+        let size = self.parameters.len().max(1);
+        self.gradients
+            .chunks(size)
+            .zip(&self.variances)
+            .map(|(g, variance)| self.variance_of(g) / variance)
+            .collect()
+    }
+
+    /// How well the points determine the parameters.
+    pub fn conditioning(&self) -> Conditioning {
+        let (number, weakest) = self.triangle.condition();
+        Conditioning { number, weakest }
     }
 
     /// Whether the parameters are a minimum, with a covariance.
     pub fn found_minimum(&self) -> bool {
-        self.ending == Ending::Converged && self.covariance.is_some()
+        self.ending == Ending::Converged && self.triangle.is_regular()
     }
 }
 

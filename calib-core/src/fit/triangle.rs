@@ -1,15 +1,53 @@
-//! Least squares by orthogonal rotations, one row at a time.
+//! Least squares by orthogonal reflections, a block of rows at a time.
 //!
-//! Rows of a design matrix are rotated into an upper triangle as they come
-//! (Givens rotations: Golub and Van Loan, Matrix Computations, 4th ed. 2013,
-//! sections 5.1.8 and 5.2.5; section numbers recalled from memory), so a problem of any
-//! length needs only the triangle, held on the stack, and the normal equations,
-//! which would square the condition number, are never formed.
+//! Rows of a design matrix are reflected into an upper triangle as they come
+//! (Householder reflections of the triangle with a block of rows beneath it:
+//! Golub and Van Loan, Matrix Computations, 4th ed. 2013, sections 5.1.2 and
+//! 5.2.2; section numbers recalled from memory), so a problem of any length
+//! needs only the triangle and one block, both on the stack, and the normal
+//! equations, which would square the condition number, are never formed.
 
 use nalgebra::DMatrix;
 
 /// Most parameters a regression may have.
 pub const MAX_PARAMETERS: usize = 12;
+
+/// Rows reflected in at once.
+pub(super) const BLOCK: usize = 32;
+
+/// A block of rows of a design matrix with their targets, column by column.
+#[derive(Debug, Clone)]
+pub(super) struct Block {
+    columns: [[f64; BLOCK]; MAX_PARAMETERS],
+    targets: [f64; BLOCK],
+    rows: usize,
+}
+
+impl Block {
+    /// A block without rows.
+    pub(super) fn new() -> Self {
+        Self {
+            columns: [[0.0; BLOCK]; MAX_PARAMETERS],
+            targets: [0.0; BLOCK],
+            rows: 0,
+        }
+    }
+
+    /// Adds `scale row x = scale target`; a row too many is not taken.
+    pub(super) fn push(&mut self, row: &[f64], target: f64, scale: f64) {
+        if self.rows < BLOCK {
+            for (column, value) in self.columns.iter_mut().zip(row) {
+                column[self.rows] = value * scale;
+            }
+            self.targets[self.rows] = target * scale;
+            self.rows += 1;
+        }
+    }
+
+    pub(super) fn is_full(&self) -> bool {
+        self.rows == BLOCK
+    }
+}
 
 /// The triangle `R` and right-hand side `c` of `R x = c` for the rows absorbed
 /// so far, with the sum of squares that no `x` can remove.
@@ -32,6 +70,29 @@ fn length(a: f64, b: f64) -> f64 {
     }
 }
 
+/// The length of a vector, with the same care.
+fn norm(values: &[f64]) -> f64 {
+    let square = dot(values, values);
+    if (1e-280..1e280).contains(&square) {
+        square.sqrt()
+    } else {
+        values.iter().fold(0.0, |sum, value| length(sum, *value))
+    }
+}
+
+/// Four sums side by side, so that one does not wait for the other.
+fn dot(a: &[f64], b: &[f64]) -> f64 {
+    let ((a, a_rest), (b, b_rest)) = (a.as_chunks::<4>(), b.as_chunks::<4>());
+    let mut sums = [0.0; 4];
+    for (a, b) in a.iter().zip(b) {
+        for k in 0..4 {
+            sums[k] += a[k] * b[k];
+        }
+    }
+    let rest: f64 = a_rest.iter().zip(b_rest).map(|(a, b)| a * b).sum();
+    (sums[0] + sums[1]) + (sums[2] + sums[3]) + rest
+}
+
 impl Triangle {
     /// An empty triangle for `size` unknowns, at most [`MAX_PARAMETERS`].
     pub(super) fn new(size: usize) -> Self {
@@ -43,30 +104,38 @@ impl Triangle {
         }
     }
 
-    /// Rotates `row x = target` in. `row` is used as scratch.
-    pub(super) fn absorb(&mut self, row: &mut [f64; MAX_PARAMETERS], target: f64) {
-        let mut target = target;
+    /// Reflects the rows of `block` in and leaves it empty.
+    pub(super) fn absorb(&mut self, block: &mut Block) {
+        let rows = std::mem::take(&mut block.rows);
         let n = self.size;
         for j in 0..n {
-            let below = row[j];
-            if below == 0.0 {
+            let (done, ahead) = block.columns.split_at_mut(j + 1);
+            let below = &done[j][..rows];
+            let above = self.r[j][j];
+            let radius = length(above, norm(below));
+            if radius == 0.0 {
                 continue;
             }
-            let above = self.r[j][j];
-            let radius = length(above, below);
-            let (cosine, sine) = (above / radius, below / radius);
-            self.r[j][j] = radius;
-            let pivot = &mut self.r[j];
-            for k in j + 1..n {
-                let (up, down) = (pivot[k], row[k]);
-                pivot[k] = cosine * up + sine * down;
-                row[k] = cosine * down - sine * up;
+            // The reflection that takes (above, below) to (-+radius, 0); the
+            // sign is the one that cancels nothing.
+            let diagonal = -radius.copysign(above);
+            let lead = above - diagonal;
+            let scale = 1.0 / (lead * radius.copysign(above));
+            self.r[j][j] = diagonal;
+            let reflect = |up: &mut f64, down: &mut [f64]| {
+                let share = (lead * *up + dot(below, down)) * scale;
+                *up -= share * lead;
+                for (down, below) in down.iter_mut().zip(below) {
+                    *down -= share * below;
+                }
+            };
+            for (up, down) in self.r[j][j + 1..n].iter_mut().zip(ahead) {
+                reflect(up, &mut down[..rows]);
             }
-            let (up, down) = (self.c[j], target);
-            self.c[j] = cosine * up + sine * down;
-            target = cosine * down - sine * up;
+            reflect(&mut self.c[j], &mut block.targets[..rows]);
         }
-        self.rest += target * target;
+        let targets = &block.targets[..rows];
+        self.rest += dot(targets, targets);
     }
 
     /// Norm of column `j`.
@@ -79,13 +148,18 @@ impl Triangle {
 
     /// The `x` of least squares, or `None` where a diagonal element vanishes.
     pub(super) fn solve(&self) -> Option<[f64; MAX_PARAMETERS]> {
+        self.back(&self.c)
+    }
+
+    /// The `x` of `R x = c`.
+    fn back(&self, c: &[f64; MAX_PARAMETERS]) -> Option<[f64; MAX_PARAMETERS]> {
         let mut x = [0.0; MAX_PARAMETERS];
         for i in (0..self.size).rev() {
             let known: f64 = (i + 1..self.size).map(|k| self.r[i][k] * x[k]).sum();
             if self.r[i][i] == 0.0 {
                 return None;
             }
-            x[i] = (self.c[i] - known) / self.r[i][i];
+            x[i] = (c[i] - known) / self.r[i][i];
             if !x[i].is_finite() {
                 return None;
             }
@@ -94,17 +168,32 @@ impl Triangle {
     }
 
     /// The `x` of `R'R x = g`, or `None` where a diagonal element vanishes.
-    #[allow(
-        clippy::needless_range_loop,
-        reason = "rows and columns as the formula has them"
-    )]
     pub(super) fn solve_normal(&self, g: &[f64; MAX_PARAMETERS]) -> Option<[f64; MAX_PARAMETERS]> {
-        let mut forward = self.clone();
+        self.back(&self.forward(g))
+    }
+
+    /// The `z` of `R' z = g`.
+    fn forward(&self, g: &[f64]) -> [f64; MAX_PARAMETERS] {
+        let mut z = [0.0; MAX_PARAMETERS];
         for (i, g) in g.iter().enumerate().take(self.size) {
-            let known: f64 = (0..i).map(|k| self.r[k][i] * forward.c[k]).sum();
-            forward.c[i] = (g - known) / self.r[i][i];
+            let known: f64 = (0..i).map(|k| self.r[k][i] * z[k]).sum();
+            z[i] = (g - known) / self.r[i][i];
         }
-        forward.solve()
+        z
+    }
+
+    /// `g' (R'R)^-1 g`: the variance of `g x` for rows of unit variance.
+    pub(super) fn variance(&self, g: &[f64]) -> f64 {
+        self.forward(g).iter().map(|z| z * z).sum()
+    }
+
+    /// Whether there is a covariance.
+    pub(super) fn is_regular(&self) -> bool {
+        // A diagonal element squared and inverted must be a number.
+        (0..self.size).all(|i| {
+            let inverse = 1.0 / self.r[i][i];
+            (inverse * inverse).is_finite()
+        })
     }
 
     /// Sum of squares that no `x` can remove.
@@ -199,16 +288,16 @@ mod tests {
 
     fn absorb_all(rows: &[([f64; 2], f64)]) -> Triangle {
         let mut triangle = Triangle::new(2);
+        let mut block = Block::new();
         for (row, target) in rows {
-            let mut wide = [0.0; MAX_PARAMETERS];
-            wide[..2].copy_from_slice(row);
-            triangle.absorb(&mut wide, *target);
+            block.push(row, *target, 1.0);
         }
+        triangle.absorb(&mut block);
         triangle
     }
 
     #[test]
-    fn rotated_rows_give_the_least_squares_line() {
+    fn reflected_rows_give_the_least_squares_line() {
         // y = 1, 3, 4, 4 at x = 0, 1, 2, 3: intercept 1.5, slope 1, rest 1.
         let t = absorb_all(&[
             ([1.0, 0.0], 1.0),

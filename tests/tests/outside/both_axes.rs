@@ -191,7 +191,7 @@ fn run() -> Result<(), String> {
 
 /// The first figure that differs, if any.
 fn disagreement(ours: &Solution, theirs: &Value) -> Option<String> {
-    let covariance = ours.covariance.as_deref().unwrap_or_default();
+    let covariance = ours.covariance().unwrap_or_default();
     let errors: Vec<f64> = covariance
         .iter()
         .enumerate()
