@@ -1,6 +1,6 @@
 //! How much of a fit hangs on one core.
 
-use super::model_fit::{ModelFit, Residual};
+use super::model_fit::{ALL_BUT_ONE, ModelFit, Residual};
 use serde::Serialize;
 
 /// Cook's distance above which one core decides the fit: 1 (common practice).
@@ -13,9 +13,6 @@ pub const NOTABLE_DISTANCE: f64 = 4.0;
 /// Leverage above which the curve beside a core follows that core more than all
 /// others together: one half.
 pub const DECISIVE_LEVERAGE: f64 = 0.5;
-
-/// A leverage beyond which leaving the core out leaves nothing to compare.
-const ALL_BUT_ONE: f64 = 1.0 - 1e-9;
 
 /// What one core has to say in the fit.
 #[derive(Debug, Clone, PartialEq, Serialize)]

@@ -19,6 +19,10 @@ use serde::{Deserialize, Serialize};
 /// practice, a parameter lost in noise, shows in its uncertainty long before.
 pub const CONDITION_LIMIT: f64 = 1e6;
 
+/// Leverage from which a core alone fixes something of the curve: the other cores
+/// leave it open, whatever a search among them ends at.
+pub(super) const ALL_BUT_ONE: f64 = 1.0 - 1e-9;
+
 /// A fitted curve with what the data say about it.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
 pub struct ModelFit {
@@ -255,8 +259,8 @@ fn in_counts(mut covariance: Vec<Vec<f64>>, curve_parameters: usize, unit: f64) 
 struct LeftOut {
     /// theta_v of that core less what the fit gives for it, m3/m3.
     error: f64,
-    /// Parameters of the curve, where the other cores determine them.
-    curve: Option<Vec<f64>>,
+    /// Parameters of the curve.
+    curve: Vec<f64>,
 }
 
 /// For each core, the fit to the others.
@@ -294,14 +298,10 @@ fn leave_each_out(
                 &mut v,
             );
             let error = columns.theta[i] - fitted;
-            let determined = solution.condition <= CONDITION_LIMIT;
-            (solution.found_minimum() && error.is_finite()).then(|| LeftOut {
-                error,
-                curve: determined.then(|| {
-                    let mut parameters = solution.parameters;
-                    parameters.truncate(curve_parameters);
-                    parameters
-                }),
+            (solution.found_minimum() && error.is_finite()).then(|| {
+                let mut curve = solution.parameters;
+                curve.truncate(curve_parameters);
+                LeftOut { error, curve }
             })
         })
         .collect()
@@ -338,11 +338,9 @@ fn residuals(
                 },
                 leverage,
                 left_out_error: without.map(|w| w.error),
-                curve_without: without.and_then(|w| {
-                    Some(Curve {
-                        parameters: w.curve.clone()?,
-                        ..curve.clone()
-                    })
+                curve_without: without.filter(|_| leverage < ALL_BUT_ONE).map(|w| Curve {
+                    parameters: w.curve.clone(),
+                    ..curve.clone()
                 }),
             }
         })
