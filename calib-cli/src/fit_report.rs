@@ -1,7 +1,9 @@
 //! What a fit says, as text for people and as JSON for machines.
 
+use crate::diagnosis::{Diagnosis, Surroundings};
 use crate::failure::{Failure, Warning};
 use crate::fitted::{Fitted, Refused};
+use crate::physical::PhysicalReport;
 use crate::text_table::{Column, TextTable};
 use calib_core::calibration::{COVERAGE, Calibration, Prediction};
 use calib_core::fit::{
@@ -50,6 +52,10 @@ pub struct ProbeReport {
     pub residuals: Vec<Residual>,
     /// A new reading at several counts.
     pub predictions: Vec<Prediction>,
+    /// What the diagnostics of the fit mean.
+    pub diagnosis: Diagnosis,
+    /// The physical routes at the cores, where the probe was read in media.
+    pub physical: Option<PhysicalReport>,
 }
 
 /// A fitted parameter.
@@ -69,7 +75,7 @@ impl ProbeReport {
     /// # Errors
     /// [`Failure::Internal`] if the calibration has no answer inside its own
     /// domain.
-    pub fn new(fitted: &Fitted<'_>) -> Result<Self, Failure> {
+    pub fn new(fitted: &Fitted<'_>, surroundings: &Surroundings) -> Result<Self, Failure> {
         let calibration = fitted.calibration.clone();
         let model = calibration.curve.kind.model();
         let names = model
@@ -84,13 +90,17 @@ impl ProbeReport {
         let u: Vec<f64> = (0..parameters.len())
             .map(|i| calibration.covariance[i][i].max(0.0).sqrt())
             .collect();
-        let correlation = calibration
+        let correlation: Vec<Vec<f64>> = calibration
             .covariance
             .iter()
             .zip(&u)
             .map(|(row, ui)| row.iter().zip(&u).map(|(c, uj)| c / (ui * uj)).collect())
             .collect();
+        let parameter_names: Vec<&str> = parameters.iter().map(|(name, _)| name.as_str()).collect();
+        let diagnosis = Diagnosis::new(fitted, &parameter_names, &correlation, surroundings);
         Ok(Self {
+            diagnosis,
+            physical: None,
             equation: model.equation(),
             parameters: parameters
                 .into_iter()
@@ -131,7 +141,11 @@ impl ProbeReport {
         let _ = writeln!(
             text,
             "{}",
-            wrapped(&sentence_case(&self.temperature.to_string()))
+            wrapped(&format!(
+                "{} {}",
+                sentence_case(&self.temperature.to_string()),
+                self.diagnosis.temperature_remark
+            ))
         );
         let _ = write!(text, "\n{}", self.curve_lines());
         let _ = write!(
@@ -148,8 +162,22 @@ impl ProbeReport {
                 budget_table(middle)
             );
         }
+        if !self.diagnosis.remarks.is_empty() {
+            text.push_str("\nWhat to watch, and what to do\n");
+        }
+        for remark in &self.diagnosis.remarks {
+            let _ = writeln!(text, "{}", wrapped(remark));
+        }
+        if let Some(physical) = &self.physical {
+            let _ = write!(text, "\n{}{}\n", physical.text(), wrapped(&physical.remark));
+        }
         if details {
             let _ = write!(text, "\nEvery core\n{}", self.residual_table());
+            let _ = write!(
+                text,
+                "\nWhat each core decides\n{}",
+                self.diagnosis.details()
+            );
             let _ = write!(
                 text,
                 "\nHow the parameters correlate\n{}",
@@ -222,6 +250,9 @@ impl ProbeReport {
                     self.half_width(parameter)
                 );
             }
+        }
+        if let Some(remark) = &self.diagnosis.break_remark {
+            let _ = writeln!(lines, "  {remark}");
         }
         let _ = writeln!(
             lines,

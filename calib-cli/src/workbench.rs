@@ -3,6 +3,7 @@
 
 use crate::failure::Warning;
 use calib_core::calibration::Direction;
+use calib_core::dielectric::ReferenceMedia;
 use calib_core::gravimetry::{CoreMasses, CoreVolume};
 use calib_core::quantity::{
     Density, Estimate, Fraction, LitrePerMinute, Millimetre, SquareMetre, Timestamp, Vwc,
@@ -118,6 +119,8 @@ pub struct Probe {
     pub direction: Option<Direction>,
     /// The soil it is calibrated in.
     pub soil: String,
+    /// Its response by reference media, if it was measured.
+    pub media: Option<ReferenceMedia>,
     /// Line of site.toml where the probe starts.
     pub line: u64,
 }

@@ -38,9 +38,29 @@ pub(crate) fn count_at_reference(
     }
 }
 
+/// By how much theta_v reads apart, m3/m3, for one wetness in soils `span` C apart
+/// when nothing corrects for it: `|d theta_v / d count| x |counts per C| x span`,
+/// to first order.
+pub fn uncorrected_difference(slope: f64, counts_per_c: f64, span: f64) -> f64 {
+    (slope * counts_per_c * span).abs()
+}
+
 #[cfg(test)]
 mod tests {
     use super::*;
+
+    #[test]
+    fn uncorrected_readings_lie_as_far_apart_as_the_line_says() {
+        let slope = -0.0008;
+        let term = TemperatureTerm {
+            reference: Celsius::new(20.0).unwrap(),
+            coefficient: 1.25,
+        };
+        let at = |t: f64| 0.3 + slope * term.count_at_reference(500.0, Celsius::new(t).unwrap());
+        let found = uncorrected_difference(slope, term.coefficient, 27.0 - 8.0);
+        assert!((found - (at(27.0) - at(8.0)).abs()).abs() < 1e-12);
+        assert!((found - 0.019).abs() < 1e-12);
+    }
 
     #[test]
     fn a_warm_reading_is_brought_down_to_the_reference() {

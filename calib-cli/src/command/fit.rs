@@ -4,17 +4,20 @@ use super::setpoints::for_calibration;
 use super::soil::{command_line, known, soil_of};
 use crate::calibration_file::{CalibrationFile, FORMAT, SUFFIX, VERSION};
 use crate::cores::{self, Core};
+use crate::diagnosis::Surroundings;
 use crate::failure::{Complaint, Failure, Verdict, Warning, all_or_every_complaint};
 use crate::fit_report::{self, ProbeReport};
 use crate::fitted::{Fitted, Outcome, Refused, fit_probe};
 use crate::output::{self, OutputSet};
 use crate::pairing::{self, PairedProbe};
+use crate::physical::PhysicalReport;
 use crate::plot::{self, CalibrationChart, Level, ResidualChart};
 use crate::table::{self, SAMPLES, shown_path};
 use crate::workbench::Workbench;
 use calib_cli::controller::{FORMATS, file_name};
 use calib_core::calibration::ConvertError;
 use calib_core::curve::CurveKind;
+use calib_core::irrigation::SetPoints;
 use calib_core::quantity::{Quantity, Vwc};
 use clap::Args;
 use clap::builder::{PossibleValuesParser, TypedValueParser};
@@ -37,7 +40,7 @@ pub struct Fit {
     /// Use this curve instead of choosing
     #[arg(long, value_name = "NAME", value_parser = curve_names())]
     pub curve: Option<CurveKind>,
-    /// Show every core with its residual, and how parameters correlate
+    /// Show every core with its residual and its pull on the curve, and how parameters correlate
     #[arg(long)]
     pub details: bool,
     /// Draw no charts
@@ -116,9 +119,15 @@ pub(super) fn work(fit: &Fit) -> Result<Answer, Failure> {
         match outcome {
             Outcome::Refused(why) => refused.push(why),
             Outcome::Fitted(fitted) => {
-                save(&workbench, &fitted, &out, fit, &mut outputs)?;
+                let file = calibration_file(&workbench, &fitted)?;
+                let surroundings = surroundings(&workbench, &file);
+                let levels = levels(&workbench, &fitted, surroundings.set_points.as_ref());
+                save(&fitted, &file, &levels, &out, fit, &mut outputs)?;
                 warnings.extend(fit_report::warnings(&fitted));
-                probes.push(ProbeReport::new(&fitted)?);
+                probes.push(ProbeReport {
+                    physical: PhysicalReport::new(&workbench, &fitted, &paired.cores)?,
+                    ..ProbeReport::new(&fitted, &surroundings)?
+                });
             }
         }
     }
@@ -225,17 +234,14 @@ fn chosen<'a>(
     }
 }
 
-fn save(
+fn calibration_file(
     workbench: &Workbench,
     fitted: &Fitted<'_>,
-    out: &Path,
-    fit: &Fit,
-    outputs: &mut OutputSet,
-) -> Result<(), Failure> {
+) -> Result<CalibrationFile, Failure> {
     let (calibrated_on, recheck_by) = fit_report::dates(fitted.paired.last_reading)?;
     let mut explanation = fitted.choice.explanation().to_vec();
     explanation.push(fitted.choice.temperature.to_string());
-    let file = CalibrationFile {
+    Ok(CalibrationFile {
         format: FORMAT.to_owned(),
         version: VERSION,
         program: format!("ovendry {}", env!("CARGO_PKG_VERSION")),
@@ -244,7 +250,34 @@ fn save(
         sources: workbench.sources.clone(),
         explanation,
         calibration: fitted.calibration.clone(),
-    };
+    })
+}
+
+/// The set points, where they can be placed, and the soil temperatures logged.
+fn surroundings(workbench: &Workbench, file: &CalibrationFile) -> Surroundings {
+    let temperatures = workbench
+        .readings
+        .iter()
+        .filter(|logged| logged.probe == file.calibration.probe)
+        .filter_map(|logged| logged.reading.soil_temperature.map(Quantity::value));
+    let logged = temperatures.fold(None, |ends: Option<(f64, f64)>, t| {
+        let (low, high) = ends.unwrap_or((t, t));
+        Some((low.min(t), high.max(t)))
+    });
+    Surroundings {
+        set_points: for_calibration(&workbench.site, Path::new(SUFFIX), file).ok(),
+        logged,
+    }
+}
+
+fn save(
+    fitted: &Fitted<'_>,
+    file: &CalibrationFile,
+    levels: &[Level],
+    out: &Path,
+    fit: &Fit,
+    outputs: &mut OutputSet,
+) -> Result<(), Failure> {
     outputs.add(out.join(file.file_name()), file.render()?);
     if fit.no_charts {
         return Ok(());
@@ -252,9 +285,8 @@ fn save(
     let probe = &fitted.calibration.probe;
     let undrawn = |e: ConvertError| Failure::Internal(format!("cannot draw probe {probe}: {e}"));
     let observations = &fitted.paired.observations;
-    let levels = levels(workbench, fitted, &file);
     let curve =
-        CalibrationChart::new(&fitted.calibration, observations, &levels).map_err(undrawn)?;
+        CalibrationChart::new(&fitted.calibration, observations, levels).map_err(undrawn)?;
     let residuals = ResidualChart::new(&fitted.calibration, observations).map_err(undrawn)?;
     outputs.add(out.join(format!("{probe}.svg")), plot::svg(&curve)?);
     outputs.add(out.join(format!("{probe}.png")), plot::png(&curve)?);
@@ -271,7 +303,7 @@ fn save(
 
 /// Field capacity and wilting point of the probe's soil, where they are known,
 /// and the refill point where it can be placed. (Stop lies at field capacity.)
-fn levels(workbench: &Workbench, fitted: &Fitted<'_>, file: &CalibrationFile) -> Vec<Level> {
+fn levels(workbench: &Workbench, fitted: &Fitted<'_>, points: Option<&SetPoints>) -> Vec<Level> {
     let level = |name: &str, theta_v: Vwc| Level {
         name: name.to_owned(),
         theta_v: theta_v.value(),
@@ -281,8 +313,7 @@ fn levels(workbench: &Workbench, fitted: &Fitted<'_>, file: &CalibrationFile) ->
         .map_or_else(Vec::new, |(_, evidence)| {
             let water = evidence.water;
             let mut levels = vec![level("field capacity", water.field_capacity.value)];
-            let path = Path::new(SUFFIX);
-            if let Ok(points) = for_calibration(&workbench.site, path, file) {
+            if let Some(points) = points {
                 levels.push(level("refill", points.refill));
             }
             levels.push(level("wilting point", water.wilting_point.value));

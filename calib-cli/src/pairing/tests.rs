@@ -35,6 +35,7 @@ fn probe(id: &str, soil: &str) -> Probe {
         reference_mv: None,
         direction: None,
         soil: soil.to_owned(),
+        media: None,
         line: 30,
     }
 }

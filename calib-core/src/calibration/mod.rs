@@ -7,7 +7,7 @@ pub use prediction::Prediction;
 
 use crate::curve::{Curve, CurveError};
 use crate::fit::{Choice, Observation, Rival, ScatterDraw};
-use crate::quantity::{Celsius, Quantity, QuantityError, Vwc, lowest_and_highest};
+use crate::quantity::{Celsius, Estimate, Quantity, QuantityError, Vwc, lowest_and_highest};
 use crate::temperature::TemperatureTerm;
 use serde::{Deserialize, Serialize};
 use std::fmt;
@@ -52,6 +52,11 @@ impl Domain {
     /// Whether `count` (at the reference temperature) was calibrated.
     pub fn contains(&self, count: f64) -> bool {
         count >= self.low && count <= self.high
+    }
+
+    /// The count halfway.
+    pub fn middle(&self) -> f64 {
+        0.5 * (self.low + self.high)
     }
 }
 
@@ -231,6 +236,20 @@ impl Calibration {
         (self.curve.value(count), count)
     }
 
+    /// The count (at the reference temperature) at which the curve breaks from one
+    /// piece into another, with its standard uncertainty; `None` for a curve of
+    /// one piece. The uncertainty is that of the fit's covariance, which is too
+    /// small where cores are few or the slopes hardly differ.
+    pub fn break_count(&self) -> Option<Estimate<f64>> {
+        let place = self.curve.kind.model().break_parameter()?;
+        let z = self.curve.parameters.get(place)?;
+        let variance = self.covariance.get(place)?.get(place)?;
+        Some(Estimate::new(
+            self.curve.axis.count(*z),
+            self.curve.axis.unit * variance.max(0.0).sqrt(),
+        ))
+    }
+
     /// The count (at the reference temperature) at which the curve gives
     /// `theta_v`.
     ///
@@ -304,6 +323,21 @@ mod tests {
             + (0.01 * theta).powi(2)
             + slope.powi(2) * (1.0 + 1.0 / 12.0 + (0.5_f64 * 0.5).powi(2));
         assert!((prediction.expanded.standard - sum.sqrt()).abs() < 1e-12);
+    }
+
+    #[test]
+    fn a_break_is_told_in_counts_and_only_where_there_is_one() {
+        let mut broken = line();
+        assert_eq!(broken.break_count(), None);
+        broken.curve.kind = CurveKind::TwoSegment;
+        broken.curve.parameters = vec![0.25, -0.15, -0.05, 0.25];
+        broken.covariance = vec![vec![0.0; 4]; 4];
+        broken.covariance[3][3] = 4e-4;
+        let at = broken.break_count().unwrap();
+        assert!((at.value - 550.0).abs() < 1e-9 && (at.u - 4.0).abs() < 1e-9);
+        // The curve does break there.
+        let c = &broken.curve;
+        assert!((c.slope(at.value - 0.1) / c.slope(at.value + 0.1) - 3.0).abs() < 1e-9);
     }
 
     #[test]

@@ -61,6 +61,12 @@ pub trait CurveModel: Sync {
         None
     }
 
+    /// Which parameter is the `z` of a break between two pieces of the curve, if
+    /// the curve has one.
+    fn break_parameter(&self) -> Option<usize> {
+        None
+    }
+
     /// Start values from points in `z`.
     ///
     /// # Errors

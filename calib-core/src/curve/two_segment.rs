@@ -73,6 +73,10 @@ impl CurveModel for TwoSegment {
         }
     }
 
+    fn break_parameter(&self) -> Option<usize> {
+        Some(3)
+    }
+
     fn start(&self, points: &[StartPoint]) -> Result<Vec<f64>, CurveError> {
         check_points(self, points)?;
         let counts = distinct_counts(points);

@@ -14,6 +14,7 @@
 //! The published formulas here were recalled from memory and not checked against
 //! the publications (`reference-data/soil/NOTES.md`).
 
+mod comparison;
 mod error;
 mod malicki;
 mod media;
@@ -22,6 +23,7 @@ mod root_line;
 mod topp;
 mod water;
 
+pub use comparison::{CoreReading, Route, RouteErrors, SOLID_PERMITTIVITY, compare_routes};
 pub use error::DielectricError;
 pub use malicki::Malicki;
 pub use media::{AIR_PERMITTIVITY, Medium, ReferenceMedia};

@@ -237,7 +237,13 @@ fn decide_temperature(
     if let Some(best) = lowest_aicc(&plain) {
         let inflation = warmth::inflation(observations, best);
         if inflation > LARGEST_INFLATION {
-            return without(plain, TemperatureDecision::Confounded { inflation });
+            let warm = Fitting::of(observations, best.curve.kind, Some(reference), loss).ok();
+            let coefficient = warm.and_then(|warm| warmth::coefficient(&warm.fit));
+            let confounded = TemperatureDecision::Confounded {
+                inflation,
+                coefficient,
+            };
+            return without(plain, confounded);
         }
     }
     let warm = fit_all(observations, kinds, Some(reference), loss);
@@ -251,7 +257,12 @@ fn decide_temperature(
     };
     let inflation = warmth::inflation(observations, fit);
     if inflation > LARGEST_INFLATION {
-        return without(plain, TemperatureDecision::Confounded { inflation });
+        let coefficient = Some((coefficient, coefficient_expanded));
+        let confounded = TemperatureDecision::Confounded {
+            inflation,
+            coefficient,
+        };
+        return without(plain, confounded);
     }
     let cooler = lowest_aicc(&plain).and_then(|fit| fit.aicc);
     if cooler.is_some_and(|cooler| aicc > cooler - LEAST_GAIN) {

@@ -2,7 +2,9 @@
 
 mod choice;
 mod columns;
+mod drying_order;
 mod error;
+mod influence;
 mod lack_of_fit;
 mod linearised;
 mod loss;
@@ -18,7 +20,12 @@ mod warmth;
 
 pub use choice::Rival;
 pub use choice::{Candidate, Choice, LACK_OF_FIT_LEVEL, Request, Standing, choose};
+pub use drying_order::{DryingOrder, PATTERN_LEVEL, drying_order};
 pub use error::FitError;
+pub use influence::{
+    DECISIVE_DISTANCE, DECISIVE_LEVERAGE, Influence, NOTABLE_DISTANCE, Without, influence,
+    usual_leverage, without_each,
+};
 pub use lack_of_fit::LackOfFit;
 pub use loss::Loss;
 pub use model_fit::{CONDITION_LIMIT, ModelFit, Residual, fit_curve};

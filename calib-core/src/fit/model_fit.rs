@@ -20,6 +20,10 @@ use serde::{Deserialize, Serialize};
 /// practice, a parameter lost in noise, shows in its uncertainty long before.
 pub const CONDITION_LIMIT: f64 = 1e6;
 
+/// Leverage from which a core alone fixes something of the curve: the other cores
+/// leave it open, whatever a search among them ends at.
+pub(super) const ALL_BUT_ONE: f64 = 1.0 - 1e-9;
+
 /// A fitted curve with what the data say about it.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
 pub struct ModelFit {
@@ -86,6 +90,10 @@ pub struct Residual {
     pub weight: f64,
     /// `theta_v` less what the curve fitted without this core gives, m3/m3.
     pub left_out_error: Option<f64>,
+    /// The curve fitted without this core, on the axis of the whole fit; `None`
+    /// where the other cores fix none, or are too few to try.
+    #[serde(skip)]
+    pub curve_without: Option<Curve>,
 }
 
 /// Fits one curve to the observations, with a temperature term if `reference`
@@ -153,10 +161,17 @@ impl Fitting {
     /// Tested on cores left out, and with all that its scatter may be.
     pub(super) fn tested(self) -> ModelFit {
         let mut fit = self.fit;
-        let left_out = left_out_errors(&self.columns, &self.scattered);
+        let left_out = leave_each_out(&self.columns, &self.scattered);
         fit.left_out_rmse = root_mean_square(&left_out, &self.scattered.weights);
-        for (residual, error) in fit.residuals.iter_mut().zip(left_out) {
-            residual.left_out_error = error;
+        let curve_parameters = fit.curve.parameters.len();
+        for (residual, without) in fit.residuals.iter_mut().zip(left_out) {
+            let Some(mut without) = without else { continue };
+            residual.left_out_error = Some(without.error);
+            without.parameters.truncate(curve_parameters);
+            residual.curve_without = (residual.leverage < ALL_BUT_ONE).then(|| Curve {
+                parameters: without.parameters,
+                ..fit.curve.clone()
+            });
         }
         fit.scatter_draws = self.scattered.draws();
         fit
@@ -209,7 +224,7 @@ fn best_smoothing(columns: &Columns, start: &[f64], loss: Loss) -> f64 {
         let error = scattered
             .solution
             .found_minimum()
-            .then(|| root_mean_square(&left_out_errors(&columns, &scattered), &scattered.weights));
+            .then(|| root_mean_square(&leave_each_out(&columns, &scattered), &scattered.weights));
         Some((*smoothing, error.flatten()?))
     };
     SMOOTHINGS
@@ -351,13 +366,20 @@ fn in_counts(
     covariance
 }
 
-/// For each core, its theta_v less what the curve fitted to the others gives, with
-/// scatter and weights as they were.
-fn left_out_errors(columns: &Columns, scattered: &Scattered) -> Vec<Option<f64>> {
+/// The fit to all cores but one.
+struct LeftOut {
+    /// theta_v of that core less what the fit gives for it, m3/m3.
+    error: f64,
+    /// Parameters, those of the curve first.
+    parameters: Vec<f64>,
+}
+
+/// For each core, the fit to the others, with scatter and weights as they were.
+fn leave_each_out(columns: &Columns, scattered: &Scattered) -> Vec<Option<LeftOut>> {
     let n = columns.cores;
     let start = &scattered.solution.parameters;
     if n < start.len() + 2 {
-        return vec![None; n];
+        return (0..n).map(|_| None).collect();
     }
     let regression = columns.regression();
     (0..n)
@@ -382,16 +404,19 @@ fn left_out_errors(columns: &Columns, scattered: &Scattered) -> Vec<Option<f64>>
                 &mut v,
             );
             let error = columns.theta[i] - fitted;
-            (solution.found_minimum() && error.is_finite()).then_some(error)
+            (solution.found_minimum() && error.is_finite()).then_some(LeftOut {
+                error,
+                parameters: solution.parameters,
+            })
         })
         .collect()
 }
 
 /// The root of the weighted mean square; `None` if one error is missing.
-fn root_mean_square(errors: &[Option<f64>], weights: &[f64]) -> Option<f64> {
+fn root_mean_square(left_out: &[Option<LeftOut>], weights: &[f64]) -> Option<f64> {
     let mut sum = 0.0;
-    for (error, weight) in errors.iter().zip(weights) {
-        sum += weight * (*error)?.powi(2);
+    for (without, weight) in left_out.iter().zip(weights) {
+        sum += weight * without.as_ref()?.error.powi(2);
     }
     Some((sum / weights.iter().sum::<f64>()).sqrt())
 }
@@ -427,6 +452,7 @@ fn residuals(
                 leverage,
                 weight: scattered.weights[i],
                 left_out_error: None,
+                curve_without: None,
             }
         })
         .collect()

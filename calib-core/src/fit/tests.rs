@@ -146,6 +146,25 @@ fn temperature_that_moves_with_moisture_is_called_confounded() {
 }
 
 #[test]
+fn the_largest_effect_a_confounded_bed_leaves_possible_holds_the_true_one() {
+    // The coefficient alone is then badly biased at times, for slope and
+    // coefficient can stand in for each other; what it leaves possible is wide.
+    for coefficient in [0.0, 1.5] {
+        let confounded = Bed {
+            coefficient,
+            temperature: |level, _| Some(10.0 + 2.5 * level as f64),
+            ..CALM
+        };
+        for seed in 0..20 {
+            let told = choose(&confounded.dig(seed), None).unwrap().temperature;
+            assert!(matches!(told, TemperatureDecision::Confounded { .. }));
+            let largest = told.largest_effect().unwrap();
+            assert!(largest >= coefficient, "{seed}: {largest}");
+        }
+    }
+}
+
+#[test]
 fn no_temperature_is_a_reason_and_so_is_too_little_of_it() {
     let missing = Bed {
         temperature: |level, core| (level + core > 0).then_some(15.0),

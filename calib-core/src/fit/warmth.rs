@@ -54,6 +54,9 @@ pub enum TemperatureDecision {
     Confounded {
         /// Variance inflation factor.
         inflation: f64,
+        /// Counts per degree as fitted nevertheless, with its expanded
+        /// uncertainty (95 %), where a fit was possible.
+        coefficient: Option<(f64, f64)>,
     },
     /// No curve can be fitted with one more parameter.
     TooFewCores {
@@ -70,6 +73,24 @@ pub enum TemperatureDecision {
 }
 
 impl TemperatureDecision {
+    /// The largest effect the data leave possible, counts per degree without its
+    /// sign: the coefficient itself where it is carried, with its expanded
+    /// uncertainty added where it is not; `None` where nothing is known.
+    pub fn largest_effect(&self) -> Option<f64> {
+        match self {
+            TemperatureDecision::Carried { coefficient, .. } => Some(coefficient.abs()),
+            TemperatureDecision::NoEffectSeen {
+                coefficient,
+                coefficient_expanded,
+            }
+            | TemperatureDecision::Confounded {
+                coefficient: Some((coefficient, coefficient_expanded)),
+                ..
+            } => Some(coefficient.abs() + coefficient_expanded),
+            _ => None,
+        }
+    }
+
     /// Whether a term is carried.
     pub fn is_carried(&self) -> bool {
         matches!(self, TemperatureDecision::Carried { .. })
@@ -98,7 +119,7 @@ impl fmt::Display for TemperatureDecision {
                 f,
                 "not corrected for soil temperature, for the cores span only {span:.1} C and it takes {LEAST_SPAN:.0} C or more to see an effect; in warmer or cooler soil than theirs the +- below does not hold"
             ),
-            TemperatureDecision::Confounded { inflation } => write!(
+            TemperatureDecision::Confounded { inflation, .. } => write!(
                 f,
                 "not corrected for soil temperature, for it moved along with moisture (variance inflation {inflation:.0}, limit {LARGEST_INFLATION:.0}), so their effects cannot be told apart; read some wet cores cool and some dry cores warm"
             ),

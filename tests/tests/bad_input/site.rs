@@ -3,6 +3,24 @@
 use super::Edit::Change;
 use super::{SITE, refused};
 
+/// Three media before `[controller]`: the probe of the first, and what
+/// stands below the names.
+macro_rules! media {
+    ($probe:literal, $air:literal, $water:literal, $liquid:literal) => {
+        concat!(
+            "[[medium]]\nprobe = \"",
+            $probe,
+            "\"\nname = \"air\"\n",
+            $air,
+            "\n[[medium]]\nprobe = \"P1\"\nname = \"water\"\n",
+            $water,
+            "\n[[medium]]\nprobe = \"P1\"\nname = \"propanol\"\n",
+            $liquid,
+            "\n[controller]"
+        )
+    };
+}
+
 kinds! {
     // site.toml as a document.
     "toml-decimal-comma" a_decimal_comma_in_the_site_file_is_recognised:
@@ -159,6 +177,40 @@ kinds! {
         Change(SITE, "soil = \"loam\"", "soil = \"sand\"")
         => "site.toml:30: soil = \"sand\": is not a soil of site.toml",
            "add the soil to site.toml; it knows loam";
+
+    // Reference media.
+    "medium-of-unknown-probe" a_medium_of_an_unknown_probe_is_refused:
+        Change(SITE, "[controller]", media!("P2", "count = 842", "count = 205\ntemperature_c = 19", "count = 438\npermittivity = 20"))
+        => "site.toml:33: probe = \"P2\": is not a probe of site.toml",
+           "add the probe to site.toml; it knows P1";
+    "medium-beyond-converter" a_count_the_converter_cannot_give_is_refused:
+        Change(SITE, "[controller]", media!("P1", "count = 3368", "count = 205\ntemperature_c = 19", "count = 438\npermittivity = 20"))
+        => "site.toml:35: count = \"3368\": lies outside 0 to 1023, the codes of probe P1's converter",
+           "write the middle of a dozen readings, the probe wholly in the medium";
+    "medium-without-permittivity" a_liquid_of_unstated_permittivity_is_refused:
+        Change(SITE, "[controller]", media!("P1", "count = 842", "count = 205\ntemperature_c = 19", "count = 438"))
+        => "site.toml:41: permittivity: is missing from [[medium]]",
+           "add permittivity = 25: relative permittivity of the liquid at its temperature, from its data sheet";
+    "water-without-temperature" water_of_unstated_temperature_is_refused:
+        Change(SITE, "[controller]", media!("P1", "count = 842", "count = 205", "count = 438\npermittivity = 20"))
+        => "site.toml:36: temperature_c: is missing from [[medium]]",
+           "add temperature_c = 20: temperature of the water, C";
+    "water-frozen" water_below_freezing_is_refused:
+        Change(SITE, "[controller]", media!("P1", "count = 842", "count = 205\ntemperature_c = -4", "count = 438\npermittivity = 20"))
+        => "site.toml:36: water at -4 C lies outside 0 to 85 C, the range of the formula",
+           "give the temperature of the water while the probe was read in it";
+    "permittivity-impossible" a_permittivity_no_liquid_has_is_refused:
+        Change(SITE, "[controller]", media!("P1", "count = 842", "count = 205\ntemperature_c = 19", "count = 438\npermittivity = 200"))
+        => "site.toml:45: permittivity = \"200\": relative permittivity 200 lies outside 0.5 to 120",
+           "write the relative permittivity, a pure number: about 80 for water, 2 to 40 for most liquids";
+    "media-too-few" two_media_do_not_fix_a_response:
+        Change(SITE, "[controller]", "[[medium]]\nprobe = \"P1\"\nname = \"air\"\ncount = 842\n[[medium]]\nprobe = \"P1\"\nname = \"water\"\ncount = 205\ntemperature_c = 19\n[controller]")
+        => "site.toml:36: is the last of 2 media of probe P1; its response takes 3",
+           "give [[medium]] for air, for water and for one liquid between them, or leave all away";
+    "media-exchanged" counts_exchanged_between_media_are_refused:
+        Change(SITE, "[controller]", media!("P1", "count = 842", "count = 438\ntemperature_c = 20", "count = 205\npermittivity = 20"))
+        => "site.toml:32: begins media of probe P1 whose counts do not move one way as permittivity rises: 842 in air (permittivity 1.0), 205 in propanol (permittivity 20.0), 438 in water (permittivity 80.1)",
+           "look for two counts exchanged or one medium named twice; if there are none, read the media again";
 
     // The pump.
     "roots-in-metres" a_root_depth_in_metres_is_recognised:

@@ -8,13 +8,14 @@ use crate::table::source::Source;
 use toml::de::{DeTable, DeValue};
 
 /// The tables of the file, by key and as they stand there.
-const TABLES: [(&str, &str); 7] = [
+const TABLES: [(&str, &str); 8] = [
     ("site", "[site]"),
     ("balance", "[balance]"),
     ("ring", "[ring]"),
     ("readings", "[readings]"),
     ("soil", "[[soil]]"),
     ("probe", "[[probe]]"),
+    ("medium", "[[medium]]"),
     ("controller", "[controller]"),
 ];
 
@@ -58,12 +59,26 @@ impl<'a> File<'a> {
         keys: &'static [Key],
         findings: &mut Findings,
     ) -> Result<Vec<Declaration<'a>>, Refused> {
-        let Some((key, value)) = self.document.get_key_value(name) else {
+        if !self.document.contains_key(name) {
             return findings.refuse(Complaint::about(
                 &self.source.file,
                 format!("has no {heading}"),
                 format!("add a {heading} table for each {name}"),
             ));
+        }
+        self.tables_if_any(name, heading, keys, findings)
+    }
+
+    /// The tables `name`, which may be none.
+    pub(super) fn tables_if_any(
+        &self,
+        name: &'static str,
+        heading: &'static str,
+        keys: &'static [Key],
+        findings: &mut Findings,
+    ) -> Result<Vec<Declaration<'a>>, Refused> {
+        let Some((key, value)) = self.document.get_key_value(name) else {
+            return Ok(Vec::new());
         };
         let misshapen = |offset| self.misshapen(name, heading, offset);
         let DeValue::Array(array) = value.get_ref() else {

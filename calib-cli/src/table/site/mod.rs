@@ -5,6 +5,7 @@ mod declaration;
 mod document;
 mod general;
 mod id;
+mod medium;
 mod probe;
 mod soil;
 
@@ -29,6 +30,7 @@ pub fn keys() -> impl Iterator<Item = &'static str> {
         general::READINGS,
         soil::KEYS,
         probe::KEYS,
+        medium::KEYS,
         controller::KEYS,
     ]
     .into_iter()
@@ -79,6 +81,7 @@ pub fn read(source: &Source, findings: &mut Findings) -> SiteFile {
     let readings = read_readings(&file, findings);
     let soils = soil::read_all(&file, findings);
     let probes = probe::read_all(&file, soils.as_deref().ok(), findings);
+    let probes = medium::read_all(&file, probes, findings);
     let controller = controller::read(&file, findings);
 
     let clock = heading.as_ref().ok().map(|(_, clock)| clock.clone());

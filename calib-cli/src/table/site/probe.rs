@@ -84,6 +84,7 @@ fn read(
         reference_mv: reference?,
         direction,
         soil: soil.value.to_owned(),
+        media: None,
         line: table.line,
     })
 }
