@@ -4,6 +4,7 @@ use super::columns::{Columns, CurveRegression};
 use super::error::FitError;
 use super::lack_of_fit::{LackOfFit, by_level, lack_of_fit};
 use super::observation::Observation;
+use super::parts::{CovariancePart, covariance_parts};
 use super::problem::{Points, Regression};
 use super::scatter::{ScatterDraw, log_likelihood, scatter_draws, solve_with_scatter, widened};
 use super::solver::{Settings, Solution, solve};
@@ -28,6 +29,8 @@ pub struct ModelFit {
     pub temperature: Option<TemperatureTerm>,
     /// Covariance of the curve parameters, then of the temperature coefficient.
     pub covariance: Vec<Vec<f64>>,
+    /// The covariance by source; the parts add up to it.
+    pub covariance_parts: Vec<CovariancePart>,
     /// Scatter of the cores beyond their stated uncertainties, m3/m3.
     pub core_scatter: f64,
     /// What that scatter may really be.
@@ -186,6 +189,13 @@ pub fn fit_curve(
         } else {
             Direction::FallsWhenWetter
         },
+        covariance_parts: covariance_parts(&covariance, solution, observations, scattered.tau)
+            .into_iter()
+            .map(|part| CovariancePart {
+                covariance: in_counts(part.covariance, curve_parameters, axis.unit),
+                ..part
+            })
+            .collect(),
         covariance: in_counts(covariance, curve_parameters, axis.unit),
         core_scatter: scattered.tau,
         scatter_draws: scatter_draws(solution, scattered.tau, n - parameters as f64),

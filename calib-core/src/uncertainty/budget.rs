@@ -31,10 +31,19 @@ pub enum Source {
     CurveChoice,
     /// Noise of a single reading.
     ReadingNoise,
+    /// Noise and rounding of the readings beside the cores, as they reach the
+    /// curve.
+    WindowReadings,
+    /// Reference theta_v of the cores, where its uncertainty is not itemised.
+    ReferenceValue,
     /// Rounding of the reading to a whole count.
     Quantisation,
     /// The temperature sensor.
     TemperatureSensor,
+    /// Supply voltage or converter reference, between calibration and use.
+    SupplyReference,
+    /// Differences between probes of one type, where they share a calibration.
+    ProbeToProbe,
     /// Field capacity and wilting point of the soil.
     SoilWater,
 }
@@ -53,8 +62,12 @@ impl fmt::Display for Source {
             Source::CoreScatter => "core-to-core scatter and lack of fit",
             Source::CurveChoice => "choice of curve",
             Source::ReadingNoise => "noise of one reading",
+            Source::WindowReadings => "readings beside the cores",
+            Source::ReferenceValue => "reference theta_v as stated",
             Source::Quantisation => "rounding to whole counts",
             Source::TemperatureSensor => "temperature sensor",
+            Source::SupplyReference => "supply or converter reference",
+            Source::ProbeToProbe => "differences between probes",
             Source::SoilWater => "field capacity and wilting point",
         })
     }
