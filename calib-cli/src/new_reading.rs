@@ -1,0 +1,311 @@
+//! What one new reading says and how sure it is: first order beside draws, and
+//! the budget behind it.
+
+use crate::failure::Failure;
+use crate::text_table::{Column, TextTable};
+use calib_core::calibration::{COVERAGE, Calibration, Prediction};
+use calib_core::quantity::{Celsius, Quantity};
+use calib_core::uncertainty::{Contribution, MonteCarlo, Propagated, Source, Validation};
+use serde::Serialize;
+use std::fmt::Write;
+
+/// Counts at which a new reading's uncertainty is shown.
+const SHOWN_COUNTS: usize = 7;
+
+/// How far first order and draws may differ and agree: half of the last digit
+/// printed, m3/m3. JCGM 101:2008, 7.9.2.
+const TOLERANCE: f64 = 0.0005;
+
+/// How well the draws are to be known to judge that: a fifth of it, as JCGM
+/// 101:2008, 8.2, advises (recalled from memory).
+const DRAWN_TO: f64 = TOLERANCE / 5.0;
+
+/// A new reading at one count.
+#[derive(Debug, Clone, Serialize)]
+pub struct NewReading {
+    /// By first-order propagation.
+    #[serde(flatten)]
+    pub first_order: Prediction,
+    /// The same by draws.
+    pub by_draws: ByDraws,
+}
+
+/// What the draws say.
+#[derive(Debug, Clone, Serialize)]
+#[serde(untagged)]
+pub enum ByDraws {
+    /// An interval, and whether first order stands up to it.
+    Drawn {
+        /// The draws.
+        #[serde(flatten)]
+        propagated: Propagated,
+        /// The verdict on first order.
+        validation: Validation,
+    },
+    /// No interval.
+    Refused {
+        /// Why.
+        refused: String,
+    },
+}
+
+/// A new reading at evenly spaced whole counts over the domain, at the
+/// reference temperature.
+///
+/// # Errors
+/// [`Failure::Internal`] if the calibration has no answer inside its own domain.
+pub fn over_the_domain(calibration: &Calibration) -> Result<Vec<NewReading>, Failure> {
+    let (low, high) = (
+        calibration.domain.low.ceil(),
+        calibration.domain.high.floor(),
+    );
+    let temperature: Option<Celsius> = calibration.temperature.map(|term| term.reference);
+    (0..SHOWN_COUNTS)
+        .map(|i| {
+            let count = (low + (high - low) * i as f64 / (SHOWN_COUNTS - 1) as f64).round();
+            at(calibration, count.clamp(low, high), temperature)
+        })
+        .collect()
+}
+
+fn at(
+    calibration: &Calibration,
+    count: f64,
+    temperature: Option<Celsius>,
+) -> Result<NewReading, Failure> {
+    let first_order = calibration
+        .predict(count, temperature)
+        .map_err(|e| Failure::Internal(e.to_string()))?;
+    let settings = MonteCarlo {
+        coverage: COVERAGE,
+        ..MonteCarlo::to_tolerance(DRAWN_TO)
+    };
+    let by_draws = match calibration.propagate(count, temperature, &settings) {
+        Ok(propagated) => ByDraws::Drawn {
+            validation: propagated.validate(
+                first_order.theta_v.value(),
+                first_order.expanded.expanded,
+                TOLERANCE,
+            ),
+            propagated,
+        },
+        Err(error) => ByDraws::Refused {
+            refused: error.to_string(),
+        },
+    };
+    Ok(NewReading {
+        first_order,
+        by_draws,
+    })
+}
+
+/// The readings as a table with what stands above and below it.
+pub fn text(calibration: &Calibration, readings: &[NewReading]) -> String {
+    let whose = if calibration.probe_to_probe > 0.0 {
+        "any probe of this type"
+    } else {
+        "this probe"
+    };
+    let mut text = format!(
+        "One new reading of {whose} in this soil: theta_v +- U, {:.0} % coverage, U = k u\n{}",
+        100.0 * COVERAGE,
+        table(readings)
+    );
+    for sentence in sentences(calibration, readings) {
+        // Writing to a String cannot fail.
+        let _ = writeln!(text, "{}", crate::fit_report::wrapped(&sentence));
+    }
+    if let Some(middle) = readings.get(readings.len() / 2) {
+        let _ = write!(
+            text,
+            "\nWhat the uncertainty at {:.0} counts is made of\n{}",
+            middle.first_order.count,
+            budget_table(&middle.first_order)
+        );
+    }
+    text
+}
+
+fn table(readings: &[NewReading]) -> TextTable<7> {
+    let mut table = TextTable::new([
+        Column::numbers("count", ""),
+        Column::numbers("theta_v", "m3/m3"),
+        Column::numbers("+- U", "m3/m3"),
+        Column::numbers("95 % of draws", "m3/m3"),
+        Column::numbers("u", "m3/m3"),
+        Column::numbers("k", ""),
+        Column::numbers("eff. d.o.f.", "of u"),
+    ]);
+    for reading in readings {
+        let p = &reading.first_order;
+        table.push([
+            format!("{:.0}", p.count),
+            format!("{:.3}", p.theta_v.value()),
+            format!("{:.3}", p.expanded.expanded),
+            match &reading.by_draws {
+                ByDraws::Drawn { propagated, .. } => {
+                    format!("{:.3} to {:.3}", propagated.low, propagated.high)
+                }
+                ByDraws::Refused { .. } => "-".to_owned(),
+            },
+            format!("{:.4}", p.expanded.standard),
+            format!("{:.2}", p.expanded.coverage_factor),
+            p.expanded
+                .degrees_of_freedom
+                .map_or_else(|| "unlimited".to_owned(), |dof| format!("{dof:.0}")),
+        ]);
+    }
+    table
+}
+
+/// What has to be said of the table.
+fn sentences(calibration: &Calibration, readings: &[NewReading]) -> Vec<String> {
+    let mut sentences = Vec::new();
+    sentences.extend(how_drawn(readings));
+    sentences.extend(verdict(readings));
+    sentences.extend(refusals(readings));
+    if calibration.probe_to_probe > 0.0 {
+        let (probe, counts) = (&calibration.probe, calibration.probe_to_probe);
+        sentences.push(format!(
+            "probe_to_probe_counts = {counts} in site.toml: the +- holds for any probe of this type in this soil, not only for {probe}; if {probe} alone will use this calibration, leave the key out and fit again."
+        ));
+    }
+    sentences
+}
+
+fn drawn(readings: &[NewReading]) -> impl Iterator<Item = (&Prediction, &Propagated, &Validation)> {
+    readings
+        .iter()
+        .filter_map(|reading| match &reading.by_draws {
+            ByDraws::Drawn {
+                propagated,
+                validation,
+            } => Some((&reading.first_order, propagated, validation)),
+            ByDraws::Refused { .. } => None,
+        })
+}
+
+fn how_drawn(readings: &[NewReading]) -> Option<String> {
+    let fewest = drawn(readings).map(|(_, p, _)| p.draws).min()?;
+    let most = drawn(readings).map(|(_, p, _)| p.draws).max()?;
+    let seed = drawn(readings).next()?.1.seed;
+    let draws = if fewest == most {
+        thousands(most)
+    } else {
+        format!("{} to {}", thousands(fewest), thousands(most))
+    };
+    let worst = drawn(readings)
+        .filter(|(_, p, _)| !p.settled)
+        .map(|(_, p, _)| p.numerical)
+        .fold(0.0, f64::max);
+    let known = if worst > 0.0 {
+        format!(
+            "the most allowed, and its ends are known to {worst:.4} m3/m3 only, not to the {DRAWN_TO:.4} asked for"
+        )
+    } else {
+        format!("until its ends are known to {DRAWN_TO:.4} m3/m3")
+    };
+    Some(format!(
+        "+- U adds the sources up to first order (JCGM 100). The interval of draws checks it (JCGM 101): every source drawn from its own distribution {draws} times a count, {known}; 2.5 % of the draws lie below it and 2.5 % above; seed {seed}."
+    ))
+}
+
+/// Whether the two agree, and which to use where they do not.
+fn verdict(readings: &[NewReading]) -> Option<String> {
+    drawn(readings).next()?;
+    let mut apart = Vec::new();
+    let (mut largest, mut outside) = (0.0_f64, 0.0_f64);
+    for (p, propagated, validation) in drawn(readings).filter(|(_, _, v)| !v.valid) {
+        let (theta, expanded) = (p.theta_v.value(), p.expanded.expanded);
+        apart.push(format!("{:.0}", p.count));
+        largest = largest.max(validation.low).max(validation.high);
+        outside = outside
+            .max(theta - expanded - propagated.low)
+            .max(propagated.high - theta - expanded);
+    }
+    Some(if apart.is_empty() {
+        format!(
+            "At every count the two agree to {TOLERANCE} m3/m3, half of the last digit shown: use +- U."
+        )
+    } else {
+        let action = if outside > TOLERANCE {
+            format!(
+                "there +- U leaves out up to {outside:.3} m3/m3 on one side: use the interval of draws, and allow for that much more at set points near these counts, which are reckoned with +- U"
+            )
+        } else {
+            "there +- U is the wider, so using it errs on the safe side".to_owned()
+        };
+        format!(
+            "At {} counts the two differ by up to {largest:.4} m3/m3, more than the {TOLERANCE} allowed, for the curve bends within the interval or another curve lies to one side; {action}.",
+            listed(&apart)
+        )
+    })
+}
+
+fn refusals(readings: &[NewReading]) -> Option<String> {
+    let mut counts = Vec::new();
+    let mut reason = None;
+    for reading in readings {
+        if let ByDraws::Refused { refused } = &reading.by_draws {
+            counts.push(format!("{:.0}", reading.first_order.count));
+            reason.get_or_insert(refused);
+        }
+    }
+    reason.map(|reason| {
+        format!(
+            "At {} counts nothing could be drawn ({reason}), so +- U stands there unchecked: take cores beyond these counts, or choose another curve with --curve.",
+            listed(&counts)
+        )
+    })
+}
+
+fn listed(items: &[String]) -> String {
+    match items.split_last() {
+        Some((last, rest)) if !rest.is_empty() => format!("{} and {last}", rest.join(", ")),
+        Some((last, _)) => last.clone(),
+        None => String::new(),
+    }
+}
+
+/// A whole number with its thousands apart.
+fn thousands(number: usize) -> String {
+    let digits = number.to_string();
+    let mut text = String::new();
+    for (place, digit) in digits.chars().enumerate() {
+        if place > 0 && (digits.len() - place).is_multiple_of(3) {
+            text.push(',');
+        }
+        text.push(digit);
+    }
+    text
+}
+
+/// The budget, largest first; what the curve's parameters owe to each source
+/// stands below their line and is part of it.
+fn budget_table(prediction: &Prediction) -> TextTable<3> {
+    let mut table = TextTable::new([
+        Column::words("source"),
+        Column::numbers("u", "m3/m3"),
+        Column::numbers("share", "of u^2"),
+    ]);
+    let whole = prediction.expanded.standard.powi(2);
+    for line in largest_first(&prediction.budget.lines) {
+        let cells = |name: String, line: &Contribution| {
+            let share = 100.0 * line.u * line.u / whole;
+            [name, format!("{:.4}", line.u), format!("{share:.0} %")]
+        };
+        table.push(cells(line.source.to_string(), &line));
+        if line.source == Source::CurveParameters {
+            for part in largest_first(&prediction.parameters_by_source.lines) {
+                table.push(cells(format!("  of which {}", part.source), &part));
+            }
+        }
+    }
+    table
+}
+
+fn largest_first(lines: &[Contribution]) -> Vec<Contribution> {
+    let mut lines = lines.to_vec();
+    lines.sort_by(|a, b| b.u.total_cmp(&a.u));
+    lines
+}
