@@ -47,6 +47,8 @@ pub enum ByDraws {
     Refused {
         /// Why.
         refused: String,
+        /// What to do about it.
+        mend: &'static str,
     },
 }
 
@@ -92,6 +94,7 @@ fn at(
         },
         Err(error) => ByDraws::Refused {
             refused: error.to_string(),
+            mend: error.mend(),
         },
     };
     Ok(NewReading {
@@ -234,11 +237,17 @@ fn verdict(readings: &[NewReading]) -> Option<String> {
                 "there +- U leaves out up to {outside:.3} m3/m3 on one side: use the interval of draws, and allow for that much more at set points near these counts, which are reckoned with +- U"
             )
         } else {
-            "there +- U is the wider, so using it errs on the safe side".to_owned()
+            format!(
+                "there +- U falls short by no more than {TOLERANCE} m3/m3 and reaches too far on one side, so using it errs on the safe side"
+            )
         };
         format!(
-            "At {} counts the two differ by up to {largest:.4} m3/m3, more than the {TOLERANCE} allowed, for the curve bends within the interval or another curve lies to one side; {action}.",
-            listed(&apart)
+            "At {} the two differ by up to {largest:.4} m3/m3, more than the {TOLERANCE} allowed: the curve bends within the interval, another curve lies to one side, or a source is known from too few readings to be normal; {action}.",
+            if apart.len() == readings.len() {
+                "every count".to_owned()
+            } else {
+                format!("{} counts", listed(&apart))
+            }
         )
     })
 }
@@ -247,14 +256,14 @@ fn refusals(readings: &[NewReading]) -> Option<String> {
     let mut counts = Vec::new();
     let mut reason = None;
     for reading in readings {
-        if let ByDraws::Refused { refused } = &reading.by_draws {
+        if let ByDraws::Refused { refused, mend } = &reading.by_draws {
             counts.push(format!("{:.0}", reading.first_order.count));
-            reason.get_or_insert(refused);
+            reason.get_or_insert((refused, mend));
         }
     }
-    reason.map(|reason| {
+    reason.map(|(reason, mend)| {
         format!(
-            "At {} counts nothing could be drawn ({reason}), so +- U stands there unchecked: take cores beyond these counts, or choose another curve with --curve.",
+            "At {} counts nothing could be drawn ({reason}), so +- U stands there unchecked: {mend}.",
             listed(&counts)
         )
     })
@@ -309,4 +318,103 @@ fn largest_first(lines: &[Contribution]) -> Vec<Contribution> {
     let mut lines = lines.to_vec();
     lines.sort_by(|a, b| b.u.total_cmp(&a.u));
     lines
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::plot::example::rising;
+    use calib_core::curve::CurveKind;
+    use calib_core::fit::{CovariancePart, Rival};
+
+    fn shown(calibration: &Calibration) -> String {
+        let readings = over_the_domain(calibration).unwrap();
+        text(calibration, &readings).replace('\n', " ")
+    }
+
+    #[test]
+    fn a_straight_line_is_told_to_agree() {
+        let (calibration, _) = rising();
+        let text = shown(&calibration);
+        assert!(text.contains("One new reading of this probe in this soil"));
+        assert!(
+            text.contains("At every count the two agree to 0.0005 m3/m3"),
+            "{text}"
+        );
+        assert!(!text.contains("probe_to_probe_counts"));
+    }
+
+    #[test]
+    fn a_rival_to_one_side_is_told_with_what_to_do() {
+        let (mut calibration, _) = rising();
+        let mut curve = calibration.curve.clone();
+        curve.parameters[0] += 0.03;
+        calibration.rivals = vec![Rival {
+            weight: 0.4,
+            curve,
+            temperature: None,
+        }];
+        let text = shown(&calibration);
+        assert!(
+            text.contains("At every count the two differ by up to 0.02"),
+            "{text}"
+        );
+        assert!(text.contains("use the interval of draws"), "{text}");
+        assert!(!text.contains("agree"), "{text}");
+        calibration.rivals[0].weight = 0.0;
+        assert!(shown(&calibration).contains("the two agree"));
+    }
+
+    #[test]
+    fn a_covariance_that_is_none_leaves_first_order_unchecked_and_says_so() {
+        let (mut calibration, _) = rising();
+        calibration.covariance = vec![vec![1e-6, 5e-6], vec![5e-6, 1e-6]];
+        let text = shown(&calibration);
+        assert!(text.contains("nothing could be drawn (the covariance of the parameters is none: it is not positive semi-definite), so +- U stands there unchecked"), "{text}");
+        assert!(!text.contains("At every count"));
+    }
+
+    #[test]
+    fn a_shared_calibration_says_that_it_holds_for_any_probe() {
+        let (mut calibration, _) = rising();
+        calibration.probe_to_probe = 6.5;
+        let text = shown(&calibration);
+        assert!(text.contains("One new reading of any probe of this type in this soil"));
+        assert!(text.contains("probe_to_probe_counts = 6.5 in site.toml: the +- holds for any probe of this type in this soil, not only for lowfield-1; if lowfield-1 alone"), "{text}");
+        assert!(text.contains("differences between probes"));
+    }
+
+    #[test]
+    fn parts_of_the_parameters_stand_below_their_line() {
+        let (mut calibration, _) = rising();
+        assert_eq!(calibration.curve.kind, CurveKind::StraightLine);
+        let halved = |source| CovariancePart {
+            source,
+            covariance: calibration
+                .covariance
+                .iter()
+                .map(|row| row.iter().map(|c| 0.5 * c).collect())
+                .collect(),
+        };
+        calibration.covariance_parts = vec![halved(Source::Balance), halved(Source::CoreScatter)];
+        let middle = over_the_domain(&calibration).unwrap().swap_remove(3);
+        let of_parts = middle.first_order.parameters_by_source.standard();
+        let of_line = middle
+            .first_order
+            .budget
+            .only(|source| source == Source::CurveParameters)
+            .standard();
+        assert!((of_parts / of_line - 1.0).abs() < 1e-12);
+        let table = budget_table(&middle.first_order).to_string();
+        let lines: Vec<&str> = table.lines().collect();
+        let at = lines
+            .iter()
+            .position(|line| line.starts_with("curve parameters"))
+            .unwrap();
+        assert!(lines[at + 1].starts_with("  of which balance"), "{table}");
+        assert!(
+            lines[at + 2].starts_with("  of which core-to-core"),
+            "{table}"
+        );
+    }
 }

@@ -43,6 +43,21 @@ pub enum PropagationError {
     Draws(#[from] MonteCarloError),
 }
 
+impl PropagationError {
+    /// What to do about it.
+    pub fn mend(&self) -> &'static str {
+        match self {
+            PropagationError::Convert(_) => "read within the calibrated counts, with a temperature",
+            PropagationError::NotACovariance { .. } => {
+                "choose a curve with fewer parameters with --curve, or take more cores"
+            }
+            PropagationError::Draws(_) => {
+                "take cores beyond these counts, or choose another curve with --curve"
+            }
+        }
+    }
+}
+
 impl Calibration {
     /// Draws theta_v of one new reading of this probe in this soil, JCGM
     /// 101:2008, with each input of [`predict`](Self::predict) from its own
