@@ -159,7 +159,7 @@ mod tests {
     fn itemised(i: usize) -> Budget {
         let mut budget = Budget::default();
         budget.add_known(Source::Balance, 0.0004 + 0.0001 * (i % 3) as f64);
-        if i % 2 == 0 {
+        if i.is_multiple_of(2) {
             budget.add_known(Source::IncompleteDrying, 0.0008);
         }
         budget
@@ -190,6 +190,49 @@ mod tests {
                     let sum: f64 = fit.covariance_parts.iter().map(|p| p.covariance[i][j]).sum();
                     let scale = (fit.covariance[i][i] * fit.covariance[j][j]).sqrt();
                     prop_assert!((sum - whole).abs() < 1e-9 * scale, "{} {}", sum, whole);
+                }
+            }
+        }
+    }
+
+    #[test]
+    fn a_part_is_what_errors_of_that_size_do_to_the_parameters() {
+        // Cores closer to the curve than weighing explains need no scatter, so a
+        // refit after a small error of one core shows what that error does.
+        let kind = CurveKind::StraightLine;
+        let line = |shifted: Option<usize>| {
+            let mut cores = cores(&[0.0; 14], itemised);
+            for (i, core) in cores.iter_mut().enumerate() {
+                let error = if shifted == Some(i) { 1e-5 } else { 0.0 };
+                let theta = 0.2 - 0.0005 * (core.count.value - 480.0) + error;
+                core.theta_v.value = Vwc::new(theta).unwrap();
+            }
+            (fit_curve(&cores, kind, None).unwrap(), cores)
+        };
+        let (fit, cores) = line(None);
+        assert_eq!(fit.core_scatter, 0.0);
+        for source in [Source::Balance, Source::IncompleteDrying] {
+            let part = fit.covariance_parts.iter().find(|p| p.source == source);
+            let part = &part.unwrap().covariance;
+            let mut by_refits = [[0.0; 2]; 2];
+            for (i, core) in cores.iter().enumerate() {
+                let u = core.budget.only(|s| s == source).standard();
+                let moved = line(Some(i)).0.curve.parameters;
+                let by: Vec<f64> = moved
+                    .iter()
+                    .zip(&fit.curve.parameters)
+                    .map(|(a, b)| u * (a - b) / 1e-5)
+                    .collect();
+                for (j, row) in by_refits.iter_mut().enumerate() {
+                    for (k, sum) in row.iter_mut().enumerate() {
+                        *sum += by[j] * by[k];
+                    }
+                }
+            }
+            for (j, row) in by_refits.iter().enumerate() {
+                for (k, sum) in row.iter().enumerate() {
+                    let scale = (part[j][j] * part[k][k]).sqrt();
+                    assert!((sum - part[j][k]).abs() < 1e-3 * scale, "{source}: {sum}");
                 }
             }
         }
