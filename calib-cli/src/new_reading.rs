@@ -242,7 +242,7 @@ fn verdict(readings: &[NewReading]) -> Option<String> {
             )
         };
         format!(
-            "At {} the two differ by up to {largest:.4} m3/m3, more than the {TOLERANCE} allowed: the curve bends within the interval, another curve lies to one side, or a source is known from too few readings to be normal; {action}.",
+            "At {} the two differ by up to {largest:.5} m3/m3, more than the {TOLERANCE} allowed: the curve bends within the interval, another curve lies to one side, or a source is known from too few readings to be normal; {action}.",
             if apart.len() == readings.len() {
                 "every count".to_owned()
             } else {
