@@ -3,20 +3,18 @@
 use crate::diagnosis::{Diagnosis, Surroundings};
 use crate::failure::{Failure, Warning};
 use crate::fitted::{Fitted, Refused};
+use crate::new_reading::{self, NewReading};
 use crate::physical::PhysicalReport;
 use crate::text_table::{Column, TextTable};
-use calib_core::calibration::{COVERAGE, Calibration, Prediction};
+use calib_core::calibration::{COVERAGE, Calibration};
 use calib_core::fit::{
     Candidate, LACK_OF_FIT_LEVEL, Observation, Residual, Standing, TemperatureDecision,
 };
-use calib_core::quantity::{Celsius, Quantity, Timestamp};
+use calib_core::quantity::{Quantity, Timestamp};
 use calib_core::uncertainty::coverage_factor;
 use jiff::{Span, tz::Offset};
 use serde::Serialize;
 use std::fmt::Write;
-
-/// Counts at which a new reading's uncertainty is shown.
-const SHOWN_COUNTS: usize = 7;
 
 /// Degrees of freedom below which intervals are known to hold less than they
 /// claim: five levels of one core to seven, as `cargo run --release -p
@@ -51,7 +49,7 @@ pub struct ProbeReport {
     /// One entry a core.
     pub residuals: Vec<Residual>,
     /// A new reading at several counts.
-    pub predictions: Vec<Prediction>,
+    pub predictions: Vec<NewReading>,
     /// What the diagnostics of the fit mean.
     pub diagnosis: Diagnosis,
     /// The physical routes at the cores, where the probe was read in media.
@@ -114,7 +112,7 @@ impl ProbeReport {
             candidates: fitted.choice.candidates.clone(),
             chi_square: fitted.choice.fit.chi_square,
             residuals: fitted.choice.fit.residuals.clone(),
-            predictions: predictions(&calibration)?,
+            predictions: new_reading::over_the_domain(&calibration)?,
             calibration,
         })
     }
@@ -148,20 +146,7 @@ impl ProbeReport {
             ))
         );
         let _ = write!(text, "\n{}", self.curve_lines());
-        let _ = write!(
-            text,
-            "\nOne new reading of this probe in this soil: theta_v +- U, {:.0} % coverage, U = k u\n{}",
-            100.0 * COVERAGE,
-            self.prediction_table()
-        );
-        if let Some(middle) = self.predictions.get(self.predictions.len() / 2) {
-            let _ = write!(
-                text,
-                "\nWhat the uncertainty at {:.0} counts is made of\n{}",
-                middle.count,
-                budget_table(middle)
-            );
-        }
+        let _ = write!(text, "\n{}", new_reading::text(c, &self.predictions));
         if !self.diagnosis.remarks.is_empty() {
             text.push_str("\nWhat to watch, and what to do\n");
         }
@@ -272,30 +257,6 @@ impl ProbeReport {
         coverage_factor(COVERAGE, Some(self.calibration.degrees_of_freedom)) * parameter.u
     }
 
-    fn prediction_table(&self) -> TextTable<6> {
-        let mut table = TextTable::new([
-            Column::numbers("count", ""),
-            Column::numbers("theta_v", "m3/m3"),
-            Column::numbers("+- U", "m3/m3"),
-            Column::numbers("u", "m3/m3"),
-            Column::numbers("k", ""),
-            Column::numbers("eff. d.o.f.", "of u"),
-        ]);
-        for p in &self.predictions {
-            table.push([
-                format!("{:.0}", p.count),
-                format!("{:.3}", p.theta_v.value()),
-                format!("{:.3}", p.expanded.expanded),
-                format!("{:.4}", p.expanded.standard),
-                format!("{:.2}", p.expanded.coverage_factor),
-                p.expanded
-                    .degrees_of_freedom
-                    .map_or_else(|| "unlimited".to_owned(), |dof| format!("{dof:.0}")),
-            ]);
-        }
-        table
-    }
-
     fn residual_table(&self) -> TextTable<8> {
         let mut table = TextTable::new([
             Column::words("core"),
@@ -354,43 +315,6 @@ fn farthest(residuals: &[Residual]) -> Option<&Residual> {
     residuals
         .iter()
         .max_by(|a, b| a.standardised.abs().total_cmp(&b.standardised.abs()))
-}
-
-/// A new reading at evenly spaced whole counts over the domain, at the
-/// reference temperature.
-fn predictions(calibration: &Calibration) -> Result<Vec<Prediction>, Failure> {
-    let (low, high) = (
-        calibration.domain.low.ceil(),
-        calibration.domain.high.floor(),
-    );
-    let temperature: Option<Celsius> = calibration.temperature.map(|term| term.reference);
-    (0..SHOWN_COUNTS)
-        .map(|i| {
-            let count = (low + (high - low) * i as f64 / (SHOWN_COUNTS - 1) as f64).round();
-            calibration
-                .predict(count.clamp(low, high), temperature)
-                .map_err(|e| Failure::Internal(e.to_string()))
-        })
-        .collect()
-}
-
-fn budget_table(prediction: &Prediction) -> TextTable<3> {
-    let mut table = TextTable::new([
-        Column::words("source"),
-        Column::numbers("u", "m3/m3"),
-        Column::numbers("share", "of u^2"),
-    ]);
-    let whole = prediction.expanded.standard.powi(2);
-    let mut lines = prediction.budget.lines.clone();
-    lines.sort_by(|a, b| b.u.total_cmp(&a.u));
-    for line in lines {
-        table.push([
-            line.source.to_string(),
-            format!("{:.4}", line.u),
-            format!("{:.0} %", 100.0 * line.u * line.u / whole),
-        ]);
-    }
-    table
 }
 
 fn p_value(p: f64) -> String {

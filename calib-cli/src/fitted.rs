@@ -98,6 +98,8 @@ pub fn fit_probe<'a>(
         adc_bits: probe.adc_bits,
         noise: paired.noise,
         temperature_u: workbench.site.temperature_u,
+        supply_relative_u: probe.supply_relative_u,
+        probe_to_probe: probe.probe_to_probe_counts,
     };
     Ok(Outcome::Fitted(Box::new(Fitted {
         paired,

@@ -10,6 +10,7 @@ mod failure;
 mod findings;
 mod fit_report;
 mod fitted;
+mod new_reading;
 mod notice;
 mod output;
 mod pairing;

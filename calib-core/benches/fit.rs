@@ -5,6 +5,7 @@
 use calib_core::curve::CurveKind;
 use calib_core::fit::{Loss, Observation, Points, Regression, Settings, choose, fit_curve, solve};
 use calib_core::quantity::{Celsius, Estimate, Quantity, Vwc};
+use calib_core::uncertainty::Budget;
 use criterion::{BenchmarkId, Criterion, Throughput, criterion_group, criterion_main};
 use rand::SeedableRng;
 use rand_chacha::ChaCha8Rng;
@@ -33,6 +34,7 @@ fn cores(n: usize) -> Vec<Observation> {
                         .expect("a water content"),
                     0.0015,
                 ),
+                budget: Budget::default(),
                 relative_volume_u: 0.006,
             }
         })

@@ -115,6 +115,7 @@ impl Recipe {
             domain: Domain { low, high },
             temperature_range: Some((11.234, 28.046)),
             covariance,
+            covariance_parts: Vec::new(),
             core_scatter: 0.006,
             scatter_draws: Vec::new(),
             rivals: Vec::new(),
@@ -125,6 +126,8 @@ impl Recipe {
                 degrees_of_freedom: 190.0,
             },
             temperature_u: 0.3,
+            supply_relative_u: 0.0,
+            probe_to_probe: 0.0,
             direction: self.direction,
             cores: 21,
         }

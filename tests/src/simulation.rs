@@ -4,6 +4,7 @@ use calib_core::calibration::{Calibration, Instrument, ReadingNoise};
 use calib_core::curve::CurveKind;
 use calib_core::fit::{Choice, Observation, choose};
 use calib_core::quantity::{Celsius, Estimate, Quantity, Vwc};
+use calib_core::uncertainty::Budget;
 use rand::{RngExt, SeedableRng};
 use rand_chacha::ChaCha8Rng;
 use rand_distr::{Distribution, StandardNormal};
@@ -154,6 +155,7 @@ impl World {
                         Vwc::new(weighed).expect("a water content"),
                         self.truth.weighing,
                     ),
+                    budget: Budget::default(),
                     relative_volume_u: self.truth.ring,
                 });
             }
@@ -179,6 +181,8 @@ impl World {
                 degrees_of_freedom: (levels * cores * (READINGS - 1)) as f64,
             },
             temperature_u: self.truth.thermometer,
+            supply_relative_u: 0.0,
+            probe_to_probe: 0.0,
         };
         let calibration = Calibration::new(instrument, &choice, &observations);
         Some((calibration, choice))

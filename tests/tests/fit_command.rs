@@ -268,3 +268,64 @@ fn faults_of_several_probes_are_all_told() {
     assert_eq!(answer.stderr.matches("error: ").count(), told);
     assert!(!bench.path().join("out").exists());
 }
+
+#[test]
+fn what_is_stated_of_supply_and_probes_reaches_fit_calibration_and_set_points() {
+    let bench = Bench::demo();
+    let site = bench.read("site.toml");
+    let keys = "adc_bits = 10\nsupply_relative_u = 0.003\nprobe_to_probe_counts = 6\n";
+    let stated = site.replacen("adc_bits = 10\n", keys, 1);
+    assert_ne!(stated, site);
+    bench.put("site.toml", stated);
+    let fit = bench.run(&["fit", ".", "--no-charts"]).exits(0);
+    fit.clone()
+        .says("One new reading of any probe of this type in this soil")
+        .says("probe_to_probe_counts = 6 in site.toml: the +- holds for any probe")
+        .says("One new reading of this probe in this soil")
+        .says("differences between probes")
+        .says("  of which incomplete drying");
+    let saved = &calibration(&bench, CALIBRATION)["calibration"];
+    assert_eq!(saved["supply_relative_u"], 0.003);
+    assert_eq!(saved["probe_to_probe"], 6.0);
+    let budget = bench.run(&["setpoints", ".", "--json"]).exits(0);
+    for source in ["supply-reference", "probe-to-probe"] {
+        assert_eq!(budget.stdout.matches(source).count(), 2, "{source}");
+    }
+    bench.run(&["export", "."]).exits(0);
+    bench
+        .run(&["verify", "out/terrace-1.controller.json"])
+        .exits(0);
+}
+
+#[test]
+fn the_draws_stand_beside_first_order_at_every_count() {
+    let bench = Bench::demo();
+    let answer = bench.run(&["fit", ".", "--no-charts", "--json"]).exits(0);
+    let json = answer.json();
+    for probe in json["probes"].as_array().unwrap() {
+        for reading in probe["predictions"].as_array().unwrap() {
+            let number = |of: &Value| of.as_f64().unwrap();
+            let draws = &reading["by_draws"];
+            assert_eq!(draws["settled"], true, "{draws}");
+            let verdict = &draws["validation"];
+            let farthest = number(&verdict["low"]).max(number(&verdict["high"]));
+            assert_eq!(verdict["valid"], farthest <= 5e-4, "{draws}");
+            assert!(farthest < 2e-3, "{draws}");
+            let (low, high) = (number(&draws["low"]), number(&draws["high"]));
+            let expanded = number(&reading["expanded"]["expanded"]);
+            let apart = (low - (number(&reading["theta_v"]) - expanded)).abs();
+            assert!((apart - number(&verdict["low"])).abs() < 1e-12);
+            assert!((0.5 * (high - low) / expanded - 1.0).abs() < 0.05);
+            let line = |lines: &Value, keep: &dyn Fn(&Value) -> bool| -> f64 {
+                let lines = lines["lines"].as_array().unwrap().iter();
+                lines
+                    .filter(|l| keep(l))
+                    .map(|l| number(&l["u"]).powi(2))
+                    .sum()
+            };
+            let whole = line(&reading["budget"], &|l| l["source"] == "curve-parameters");
+            let parts = line(&reading["parameters_by_source"], &|_| true);
+            assert!((parts / whole - 1.0).abs() < 1e-9, "{reading}");
+        }
+    }
+}

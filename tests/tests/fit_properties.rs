@@ -5,6 +5,7 @@
 use calib_core::curve::CurveKind;
 use calib_core::fit::{FitError, Loss, ModelFit, Observation, fit_curve};
 use calib_core::quantity::{Celsius, Estimate, Quantity, Vwc};
+use calib_core::uncertainty::Budget;
 use ovendry_tests::simulation::{Truth, World, truth_of};
 use proptest::prelude::*;
 
@@ -73,6 +74,7 @@ fn observed(cores: &[Core]) -> Vec<Observation> {
             count: Estimate::new(core.count, core.u_count),
             temperature: Celsius::new(core.temperature).ok(),
             theta_v: Estimate::new(Vwc::new(core.theta).expect("a water content"), core.u_theta),
+            budget: Budget::default(),
             relative_volume_u: 0.005,
         })
         .collect()

@@ -52,6 +52,7 @@ fn calibration() -> Calibration {
             vec![-1.2e-5, 6.4e-5, 0.0],
             vec![0.0, 0.0, 0.01],
         ],
+        covariance_parts: Vec::new(),
         core_scatter: 0.005,
         scatter_draws: Vec::new(),
         rivals: Vec::new(),
@@ -62,6 +63,8 @@ fn calibration() -> Calibration {
             degrees_of_freedom: 200.0,
         },
         temperature_u: 0.5,
+        supply_relative_u: 0.0,
+        probe_to_probe: 0.0,
         direction: Direction::FallsWhenWetter,
         cores: 16,
     }

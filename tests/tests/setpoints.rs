@@ -63,6 +63,7 @@ fn calibration(probe: &str, soil: &str, direction: Direction) -> Calibration {
         },
         temperature_range: None,
         covariance: vec![vec![4e-6, 0.0], vec![0.0, 4e-6]],
+        covariance_parts: Vec::new(),
         core_scatter: 0.006,
         scatter_draws: Vec::new(),
         rivals: Vec::new(),
@@ -73,6 +74,8 @@ fn calibration(probe: &str, soil: &str, direction: Direction) -> Calibration {
             degrees_of_freedom: 60.0,
         },
         temperature_u: 0.5,
+        supply_relative_u: 0.0,
+        probe_to_probe: 0.0,
         direction,
         cores: 15,
     }

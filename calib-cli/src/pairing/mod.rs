@@ -346,6 +346,7 @@ fn observation(pair: &Pair<'_>, window: &WindowSummary) -> Option<Observation> {
         count: window.count,
         temperature: window.temperature,
         theta_v: Estimate::new(reduced.theta_v.value, reduced.theta_u_independent),
+        budget: reduced.independent_budget(),
         relative_volume_u: reduced.relative_volume_u,
     })
 }

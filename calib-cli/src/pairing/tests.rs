@@ -33,6 +33,8 @@ fn probe(id: &str, soil: &str) -> Probe {
         id: id.to_owned(),
         adc_bits: 10,
         reference_mv: None,
+        supply_relative_u: 0.0,
+        probe_to_probe_counts: 0.0,
         direction: None,
         soil: soil.to_owned(),
         media: None,

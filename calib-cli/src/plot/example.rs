@@ -6,6 +6,7 @@ use calib_core::curve::{Curve, CurveKind};
 use calib_core::fit::Observation;
 use calib_core::quantity::{Celsius, Estimate, Quantity, Vwc};
 use calib_core::temperature::TemperatureTerm;
+use calib_core::uncertainty::Budget;
 
 /// Departures of the cores from the curve, m3/m3, over and over.
 const DEPARTURES: [f64; 7] = [0.004, -0.007, 0.002, 0.011, -0.003, -0.0005, -0.006];
@@ -72,6 +73,7 @@ fn calibration(
         domain,
         temperature_range: Some((9.0, 29.0)),
         covariance,
+        covariance_parts: Vec::new(),
         core_scatter: 0.0058,
         scatter_draws: Vec::new(),
         rivals: Vec::new(),
@@ -82,6 +84,8 @@ fn calibration(
             degrees_of_freedom: 220.0,
         },
         temperature_u: 0.3,
+        supply_relative_u: 0.0,
+        probe_to_probe: 0.0,
         direction: if temperature.is_some() {
             Direction::FallsWhenWetter
         } else {
@@ -113,6 +117,7 @@ fn core(
             Vwc::new(curve.value(at_reference) + departure).unwrap(),
             0.0009,
         ),
+        budget: Budget::default(),
         relative_volume_u: 0.0057,
     }
 }

@@ -14,7 +14,7 @@ mod residuals;
 mod sheet;
 
 #[cfg(test)]
-mod example;
+pub(crate) mod example;
 #[cfg(test)]
 mod tests;
 

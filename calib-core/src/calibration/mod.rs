@@ -2,11 +2,13 @@
 //! covariance, temperature term, domain and the noise of a single reading.
 
 mod prediction;
+mod propagation;
 
 pub use prediction::Prediction;
+pub use propagation::PropagationError;
 
 use crate::curve::{Curve, CurveError};
-use crate::fit::{Choice, Observation, Rival, ScatterDraw};
+use crate::fit::{Choice, CovariancePart, Observation, Rival, ScatterDraw};
 use crate::quantity::{Celsius, Estimate, Quantity, QuantityError, Vwc, lowest_and_highest};
 use crate::temperature::TemperatureTerm;
 use serde::{Deserialize, Serialize};
@@ -91,6 +93,10 @@ pub struct Calibration {
     /// Covariance of the curve parameters in the curve's order, then of the
     /// temperature coefficient if there is a term; rows of a square matrix.
     pub covariance: Vec<Vec<f64>>,
+    /// The covariance by source; the parts add up to it. Empty where it was not
+    /// taken apart.
+    #[serde(default)]
+    pub covariance_parts: Vec<CovariancePart>,
     /// Standard deviation of theta_v by which cores scatter about the curve
     /// beyond their stated uncertainties, m3/m3.
     pub core_scatter: f64,
@@ -106,6 +112,15 @@ pub struct Calibration {
     pub noise: ReadingNoise,
     /// Standard uncertainty of the soil temperature sensor, C.
     pub temperature_u: f64,
+    /// Relative standard uncertainty of the count from the supply or the
+    /// converter's reference, between calibration and use; zero where the
+    /// converter measures against what feeds the probe.
+    #[serde(default)]
+    pub supply_relative_u: f64,
+    /// Standard deviation, counts, between probes of the type that share this
+    /// calibration; zero where it serves the probe it was made with.
+    #[serde(default)]
+    pub probe_to_probe: f64,
     /// Which way the count moves.
     pub direction: Direction,
     /// Number of cores behind the fit.
@@ -148,6 +163,12 @@ pub struct Instrument {
     pub noise: ReadingNoise,
     /// Standard uncertainty of the soil temperature sensor, C.
     pub temperature_u: f64,
+    /// Relative standard uncertainty of the supply or the converter's reference,
+    /// between calibration and use.
+    pub supply_relative_u: f64,
+    /// Standard deviation between probes of the type, counts, where others are to
+    /// share the calibration.
+    pub probe_to_probe: f64,
 }
 
 impl Calibration {
@@ -175,6 +196,7 @@ impl Calibration {
                 .filter(|all| !all.is_empty())
                 .map(|all| lowest_and_highest(all.into_iter())),
             covariance: fit.covariance.clone(),
+            covariance_parts: fit.covariance_parts.clone(),
             core_scatter: fit.core_scatter,
             scatter_draws: fit.scatter_draws.clone(),
             rivals: choice.rivals.clone(),
@@ -182,6 +204,8 @@ impl Calibration {
             relative_volume_u: (volume_square / cores.max(1) as f64).sqrt(),
             noise: instrument.noise,
             temperature_u: instrument.temperature_u,
+            supply_relative_u: instrument.supply_relative_u,
+            probe_to_probe: instrument.probe_to_probe,
             direction: fit.direction,
             cores,
         }
@@ -265,6 +289,7 @@ impl Calibration {
 mod tests {
     use super::*;
     use crate::curve::{Axis, CurveKind};
+    use crate::uncertainty::Source;
 
     fn line() -> Calibration {
         Calibration {
@@ -293,6 +318,7 @@ mod tests {
                 vec![0.0, 9e-6, 0.0],
                 vec![0.0, 0.0, 0.01],
             ],
+            covariance_parts: Vec::new(),
             core_scatter: 0.004,
             scatter_draws: Vec::new(),
             rivals: Vec::new(),
@@ -303,6 +329,8 @@ mod tests {
                 degrees_of_freedom: 200.0,
             },
             temperature_u: 0.5,
+            supply_relative_u: 0.0,
+            probe_to_probe: 0.0,
             direction: Direction::FallsWhenWetter,
             cores: 21,
         }
@@ -338,6 +366,45 @@ mod tests {
         // The curve does break there.
         let c = &broken.curve;
         assert!((c.slope(at.value - 0.1) / c.slope(at.value + 0.1) - 3.0).abs() < 1e-9);
+    }
+
+    #[test]
+    fn supply_and_other_probes_add_their_lines_where_they_are_stated() {
+        let line_of = |calibration: &Calibration, of: Source| {
+            let prediction = calibration
+                .predict(560.0, Some(Celsius::new(30.0).unwrap()))
+                .unwrap();
+            let found = prediction.budget.only(|source| source == of);
+            (found.lines.len(), found.standard())
+        };
+        let mut stated = line();
+        for source in [Source::SupplyReference, Source::ProbeToProbe] {
+            assert_eq!(line_of(&stated, source), (0, 0.0));
+        }
+        stated.supply_relative_u = 0.002;
+        stated.probe_to_probe = 6.0;
+        // |slope| = 0.15/200 m3/m3 a count; 560 counts as read.
+        let slope = 0.15 / 200.0;
+        let (_, supply) = line_of(&stated, Source::SupplyReference);
+        assert!((supply - slope * 560.0 * 0.002).abs() < 1e-15);
+        let (_, probes) = line_of(&stated, Source::ProbeToProbe);
+        assert!((probes - slope * 6.0).abs() < 1e-15);
+        // Two readings of one probe share both.
+        assert_eq!(
+            stated.resolvable_change(500.0),
+            line().resolvable_change(500.0)
+        );
+    }
+
+    #[test]
+    fn a_calibration_saved_before_these_keys_still_reads() {
+        let mut saved = serde_json::to_value(line()).unwrap();
+        let keys = saved.as_object_mut().unwrap();
+        for key in ["covariance_parts", "supply_relative_u", "probe_to_probe"] {
+            assert!(keys.remove(key).is_some());
+        }
+        let read: Calibration = serde_json::from_value(saved).unwrap();
+        assert_eq!(read, line());
     }
 
     #[test]

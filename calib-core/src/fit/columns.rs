@@ -7,7 +7,7 @@ use crate::quantity::{Celsius, Quantity};
 
 /// Smallest standard uncertainty of a reference theta_v, m3/m3: keeps a core
 /// declared exact from claiming the whole fit.
-const LEAST_U_THETA: f64 = 1e-5;
+pub(super) const LEAST_U_THETA: f64 = 1e-5;
 
 /// A curve of the family as the solver sees it: input `z`, parameters those of
 /// the curve and then, if `temperature` is there, the coefficient in `z` per

@@ -98,6 +98,7 @@ mod tests {
     use crate::curve::CurveKind;
     use crate::fit::{Loss, Observation, fit_curve};
     use crate::quantity::{Estimate, Quantity, Vwc};
+    use crate::uncertainty::Budget;
     use rand::{RngExt, SeedableRng};
     use rand_chacha::ChaCha8Rng;
     use rand_distr::{Distribution, StandardNormal};
@@ -143,6 +144,7 @@ mod tests {
                             temperature: None,
                             theta_v: Estimate::new(Vwc::new(theta).unwrap(), 0.002),
                             relative_volume_u: 0.0,
+                            budget: Budget::default(),
                         }
                     })
                     .collect();
@@ -177,6 +179,7 @@ mod tests {
                 temperature: None,
                 theta_v: Estimate::new(Vwc::new(0.4 - 0.02 * i as f64).unwrap(), 0.001),
                 relative_volume_u: 0.0,
+                budget: Budget::default(),
             })
             .collect();
         let mut fit = fit_curve(&cores, CurveKind::StraightLine, None, Loss::Squares).unwrap();

@@ -115,6 +115,7 @@ mod tests {
     use crate::curve::CurveKind;
     use crate::fit::{Loss, Observation, fit_curve};
     use crate::quantity::{Estimate, Quantity, Vwc};
+    use crate::uncertainty::Budget;
 
     /// Cores of unequal uncertainty beside a falling line, counts exact.
     fn cores() -> Vec<Observation> {
@@ -136,6 +137,7 @@ mod tests {
             temperature: None,
             theta_v: Estimate::new(Vwc::new(*theta).unwrap(), *u),
             relative_volume_u: 0.0,
+            budget: Budget::default(),
         })
         .collect()
     }

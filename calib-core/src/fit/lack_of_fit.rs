@@ -95,6 +95,7 @@ mod tests {
     use crate::curve::CurveKind;
     use crate::fit::{Loss, fit_curve};
     use crate::quantity::{Celsius, Estimate, Quantity, Vwc};
+    use crate::uncertainty::Budget;
     use rand::{RngExt, SeedableRng};
     use rand_chacha::ChaCha8Rng;
     use rand_distr::{Distribution, StandardNormal};
@@ -106,6 +107,7 @@ mod tests {
             count: Estimate::new(count, 0.0),
             temperature: Celsius::new(temperature).ok(),
             theta_v: Estimate::new(Vwc::new(theta).unwrap(), u),
+            budget: Budget::default(),
             relative_volume_u: 0.0,
         }
     }

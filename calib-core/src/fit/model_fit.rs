@@ -5,6 +5,7 @@ use super::error::FitError;
 use super::lack_of_fit::{LackOfFit, by_level, lack_of_fit};
 use super::loss::Loss;
 use super::observation::Observation;
+use super::parts::{CovariancePart, covariance_parts};
 use super::problem::Regression;
 use super::scatter::{Problem, ScatterDraw, Scattered, Widened, solve_with_scatter};
 use super::solver::{Settings, solve};
@@ -33,6 +34,8 @@ pub struct ModelFit {
     pub temperature: Option<TemperatureTerm>,
     /// Covariance of the curve parameters, then of the temperature coefficient.
     pub covariance: Vec<Vec<f64>>,
+    /// The covariance by source; the parts add up to it.
+    pub covariance_parts: Vec<CovariancePart>,
     /// Scatter of the cores beyond their stated uncertainties, m3/m3.
     pub core_scatter: f64,
     /// What that scatter may really be.
@@ -298,6 +301,13 @@ fn untested(
         } else {
             Direction::FallsWhenWetter
         },
+        covariance_parts: covariance_parts(&covariance, scattered, observations)
+            .into_iter()
+            .map(|part| CovariancePart {
+                covariance: in_counts(part.covariance, scale, curve_parameters, axis.unit),
+                ..part
+            })
+            .collect(),
         covariance: in_counts(covariance, scale, curve_parameters, axis.unit),
         core_scatter: scattered.tau,
         scatter_draws: Vec::new(),

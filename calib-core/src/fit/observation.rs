@@ -1,6 +1,7 @@
 //! One calibration point: a core paired with the readings beside it.
 
 use crate::quantity::{Celsius, Estimate, Vwc};
+use crate::uncertainty::Budget;
 use serde::{Deserialize, Serialize};
 
 /// A core's reference water content and the count read beside it.
@@ -19,6 +20,9 @@ pub struct Observation {
     /// core (balance, drying); what all cores share (ring volume) is kept apart
     /// in `relative_volume_u`, since no number of cores averages it away.
     pub theta_v: Estimate<Vwc>,
+    /// What `theta_v.u` is made of (balance, drying), m3/m3; empty where it is
+    /// not itemised.
+    pub budget: Budget,
     /// Relative standard uncertainty of the core's volume, shared by all cores
     /// cut with the same ring.
     pub relative_volume_u: f64,

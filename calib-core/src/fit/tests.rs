@@ -4,6 +4,7 @@ use super::*;
 use crate::calibration::Direction;
 use crate::curve::CurveKind;
 use crate::quantity::{Celsius, Estimate, Quantity, Vwc};
+use crate::uncertainty::Budget;
 use rand::SeedableRng;
 use rand_chacha::ChaCha8Rng;
 use rand_distr::{Distribution, Normal};
@@ -50,6 +51,7 @@ impl Bed {
                         Vwc::new((self.truth)(count) + draw(self.scatter.hypot(0.001))).unwrap(),
                         0.001,
                     ),
+                    budget: Budget::default(),
                     relative_volume_u: 0.005,
                 });
             }

@@ -45,6 +45,18 @@ pub struct ReducedCore {
     pub warnings: Vec<CoreWarning>,
 }
 
+impl ReducedCore {
+    /// What makes up `theta_u_independent`: balance and incomplete drying, m3/m3.
+    pub fn independent_budget(&self) -> Budget {
+        independent(&self.budget)
+    }
+}
+
+/// The lines of a core's budget that differ from core to core.
+fn independent(budget: &Budget) -> Budget {
+    budget.only(|source| matches!(source, Source::Balance | Source::IncompleteDrying))
+}
+
 /// Reduces one core.
 ///
 /// With the dry mass `m_dry` (the second where there are two):
@@ -147,9 +159,7 @@ pub fn reduce(
         porosity: estimate(porosity)?,
         void_ratio: Estimate::new(void_ratio.value, void_ratio.u()),
         saturation: Estimate::new(saturation.value, saturation.u()),
-        theta_u_independent: budget
-            .only(|source| matches!(source, Source::Balance | Source::IncompleteDrying))
-            .standard(),
+        theta_u_independent: independent(&budget).standard(),
         relative_volume_u: per_volume.u() / per_volume.value,
         budget,
         warnings,

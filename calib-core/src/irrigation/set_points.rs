@@ -238,6 +238,7 @@ mod tests {
             covariance: (0..side)
                 .map(|i| (0..side).map(|j| if i == j { 4e-6 } else { 0.0 }).collect())
                 .collect(),
+            covariance_parts: Vec::new(),
             core_scatter: 0.006,
             scatter_draws: Vec::new(),
             rivals: Vec::new(),
@@ -248,6 +249,8 @@ mod tests {
                 degrees_of_freedom: 60.0,
             },
             temperature_u: 0.5,
+            supply_relative_u: 0.0,
+            probe_to_probe: 0.0,
             direction,
             cores: 15,
         }

@@ -27,14 +27,25 @@ pub enum Source {
     CurveParameters,
     /// Core-to-core scatter and lack of fit beyond the stated uncertainties.
     CoreScatter,
+    /// Smoothing: how far the curve may bend where the cores do not say.
+    Smoothing,
     /// Not knowing which curve of the family is the true one.
     CurveChoice,
     /// Noise of a single reading.
     ReadingNoise,
+    /// Noise and rounding of the readings beside the cores, as they reach the
+    /// curve.
+    WindowReadings,
+    /// Reference theta_v of the cores, where its uncertainty is not itemised.
+    ReferenceValue,
     /// Rounding of the reading to a whole count.
     Quantisation,
     /// The temperature sensor.
     TemperatureSensor,
+    /// Supply voltage or converter reference, between calibration and use.
+    SupplyReference,
+    /// Differences between probes of one type, where they share a calibration.
+    ProbeToProbe,
     /// Field capacity and wilting point of the soil.
     SoilWater,
 }
@@ -51,10 +62,15 @@ impl fmt::Display for Source {
             Source::ParticleDensity => "particle density",
             Source::CurveParameters => "curve parameters",
             Source::CoreScatter => "core-to-core scatter and lack of fit",
+            Source::Smoothing => "smoothing of the curve",
             Source::CurveChoice => "choice of curve",
             Source::ReadingNoise => "noise of one reading",
+            Source::WindowReadings => "readings beside the cores",
+            Source::ReferenceValue => "reference theta_v as stated",
             Source::Quantisation => "rounding to whole counts",
             Source::TemperatureSensor => "temperature sensor",
+            Source::SupplyReference => "supply or converter reference",
+            Source::ProbeToProbe => "differences between probes",
             Source::SoilWater => "field capacity and wilting point",
         })
     }

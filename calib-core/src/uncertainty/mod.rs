@@ -1,5 +1,10 @@
-//! Standard uncertainties, combined the way JCGM 100:2008 (GUM) combines them.
+//! Standard uncertainties, combined the way JCGM 100:2008 (GUM) combines them,
+//! and distributions propagated by the draws of JCGM 101:2008.
 
 mod budget;
+mod monte_carlo;
 
 pub use budget::{Budget, Contribution, Expanded, Source, coverage_factor};
+pub use monte_carlo::{
+    BLOCK, Draws, IntervalKind, MonteCarlo, MonteCarloError, Propagated, Validation, propagate,
+};

@@ -46,7 +46,7 @@ kinds! {
     "key-of-no-table" a_key_unlike_any_is_told_what_the_table_may_have:
         Change(SITE, "reference_mv = 3300", "colour = \"green\"")
         => "site.toml:28: colour: is not a key of [[probe]]",
-           "remove it; [[probe]] may have id, adc_bits, reference_mv, counts_when_wetter and soil";
+           "remove it; [[probe]] may have id, adc_bits, reference_mv, supply_relative_u, probe_to_probe_counts, counts_when_wetter and soil";
     "unknown-table" a_misspelt_table_gets_the_nearest_suggested:
         Change(SITE, "[controller]", "[controler]")
         => "site.toml:32: controler: is not a table of site.toml",
@@ -169,6 +169,22 @@ kinds! {
         Change(SITE, "reference_mv = 3300", "reference_mv = 3.3")
         => "site.toml:28: reference_mv = \"3.3\": looks like volts, not millivolts",
            "write it in millivolts: 3300 for 3.3 V";
+    "supply-as-percentage" an_uncertainty_of_the_supply_in_per_cent_is_recognised:
+        Change(SITE, "reference_mv = 3300", "supply_relative_u = 0.2")
+        => "site.toml:28: supply_relative_u = \"0.2\": looks like a percentage, not a share",
+           "write a share of the reading: 0.002 for 0.2 %; leave the key out where the converter measures against the voltage that feeds the probe";
+    "supply-negative" a_negative_uncertainty_of_the_supply_is_refused:
+        Change(SITE, "reference_mv = 3300", "supply_relative_u = -0.002")
+        => "site.toml:28: supply_relative_u = \"-0.002\": is not a relative standard uncertainty from 0 to 0.1",
+           "write a share of the reading: 0.002 for 0.2 %; leave the key out where the converter measures against the voltage that feeds the probe";
+    "probes-too-unlike" probes_that_differ_by_a_tenth_of_the_range_are_refused:
+        Change(SITE, "reference_mv = 3300", "probe_to_probe_counts = 150")
+        => "site.toml:28: probe_to_probe_counts = \"150\": is not a standard deviation from 0 to 102 counts, a tenth of the converter's range",
+           "read several probes of the type side by side in one soil and write the standard deviation of their counts; leave the key out if no other probe shares the calibration";
+    "probe-spread-negative" a_negative_spread_of_probes_is_refused:
+        Change(SITE, "reference_mv = 3300", "probe_to_probe_counts = -6")
+        => "site.toml:28: probe_to_probe_counts = \"-6\": is not a standard deviation from 0 to 102 counts, a tenth of the converter's range",
+           "read several probes of the type side by side in one soil and write the standard deviation of their counts; leave the key out if no other probe shares the calibration";
     "direction-unclear" a_direction_in_other_words_is_refused:
         Change(SITE, "\"fall\"", "\"down\"")
         => "site.toml:29: counts_when_wetter = \"down\": is none of \"rise\", \"fall\" and \"unknown\"",

@@ -18,12 +18,27 @@ pub const LOWEST_MILLIVOLTS: f64 = 100.0;
 /// A voltage above this many millivolts is no supply of a probe.
 pub const HIGHEST_MILLIVOLTS: f64 = 60_000.0;
 
+/// A relative uncertainty of the supply above this is a percentage or a slip: a
+/// supply that moves by a tenth is no reference. Common practice.
+const LARGEST_SUPPLY_U: f64 = 0.1;
+/// Share of the converter's range above which a standard deviation between probes
+/// leaves nothing to calibrate. Common practice.
+const LARGEST_PROBE_TO_PROBE: f64 = 0.1;
+
 pub(super) const KEYS: &[Key] = &[
     Key::new("id", "\"P1\": the probe's identifier"),
     Key::new("adc_bits", "10: bits of the converter it is read with"),
     Key::new(
         "reference_mv",
         "3300: reference voltage of the converter, mV",
+    ),
+    Key::new(
+        "supply_relative_u",
+        "0.002: relative standard uncertainty of the supply or reference",
+    ),
+    Key::new(
+        "probe_to_probe_counts",
+        "6: standard deviation between probes of the type, counts",
     ),
     Key::new(
         COUNTS_WHEN_WETTER,
@@ -71,6 +86,8 @@ fn read(
         Ok(None) => Ok(None),
         Err(Refused) => Err(Refused),
     };
+    let supply = read_supply(table, findings);
+    let between = read_probe_to_probe(table, bits.ok(), findings);
     let direction = read_direction(table, findings);
     let soil = table.text("soil", findings);
     let soil = table.needed("soil", soil, findings)?;
@@ -82,11 +99,50 @@ fn read(
         id,
         adc_bits: bits?,
         reference_mv: reference?,
+        supply_relative_u: supply?,
+        probe_to_probe_counts: between?,
         direction,
         soil: soil.value.to_owned(),
         media: None,
         line: table.line,
     })
+}
+
+fn read_supply(table: &Declaration<'_>, findings: &mut Findings) -> Result<f64, Refused> {
+    let mend = "write a share of the reading: 0.002 for 0.2 %; leave the key out where the \
+                converter measures against the voltage that feeds the probe";
+    match table.number("supply_relative_u", findings)? {
+        None => Ok(0.0),
+        Some(entry) if (0.0..=LARGEST_SUPPLY_U).contains(&entry.value) => Ok(entry.value),
+        Some(entry) if entry.value > LARGEST_SUPPLY_U && entry.value < 100.0 => findings.refuse(
+            entry
+                .cell
+                .complaint("looks like a percentage, not a share", mend),
+        ),
+        Some(entry) => findings.refuse(entry.cell.complaint(
+            format!("is not a relative standard uncertainty from 0 to {LARGEST_SUPPLY_U}"),
+            mend,
+        )),
+    }
+}
+
+/// Where the bits are not known, a converter of the most bits sets the limit.
+fn read_probe_to_probe(
+    table: &Declaration<'_>,
+    bits: Option<u8>,
+    findings: &mut Findings,
+) -> Result<f64, Refused> {
+    let range = f64::from(bits.unwrap_or(*BITS.end() as u8)).exp2();
+    let most = (LARGEST_PROBE_TO_PROBE * range).floor();
+    match table.number("probe_to_probe_counts", findings)? {
+        None => Ok(0.0),
+        Some(entry) if (0.0..=most).contains(&entry.value) => Ok(entry.value),
+        Some(entry) => findings.refuse(entry.cell.complaint(
+            format!("is not a standard deviation from 0 to {most} counts, a tenth of the converter's range"),
+            "read several probes of the type side by side in one soil and write the standard \
+             deviation of their counts; leave the key out if no other probe shares the calibration",
+        )),
+    }
 }
 
 fn read_direction(
