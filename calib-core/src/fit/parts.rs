@@ -28,13 +28,16 @@ pub struct CovariancePart {
 /// The variance one source gives each point, m3/m3 squared.
 type Variances = Vec<f64>;
 
-/// Takes `covariance`, that of the fit before any factor of its loss, apart.
+/// Takes the covariance of a fit, before any factor of its loss, apart; nothing
+/// where there is none.
 pub(super) fn covariance_parts(
-    covariance: &[Vec<f64>],
     scattered: &Scattered,
     observations: &[Observation],
 ) -> Vec<CovariancePart> {
     let solution = &scattered.solution;
+    let Some(covariance) = solution.covariance() else {
+        return Vec::new();
+    };
     let parameters = covariance.len();
     let whole = DMatrix::from_fn(parameters, parameters, |i, j| covariance[i][j]);
     variances_by_source(scattered, observations)

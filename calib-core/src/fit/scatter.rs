@@ -278,7 +278,7 @@ impl Scattered {
     ///
     /// A scatter estimated from few cores is itself uncertain, and an estimate of
     /// zero least of all means that there is none. Q at the true scatter has a
-    /// chi-square distribution with as many degrees of freedom as the fit; solving
+    /// chi-square distribution with the `freedom` of the fit; solving
     /// `Q(tau^2) = W` for its quantiles W gives the generalised (fiducial)
     /// distribution of tau^2 (Weerahandi 1993, J. Am. Stat. Assoc. 88:899; Iyer,
     /// Wang and Mathew 2004, J. Am. Stat. Assoc. 99:1060; references recalled from
@@ -288,8 +288,8 @@ impl Scattered {
     ///
     /// Quantiles are taken closer together where W is small, for there the tails
     /// of the prediction come from.
-    pub(super) fn draws(&self) -> Vec<ScatterDraw> {
-        let Ok(distribution) = ChiSquared::new(self.freedom) else {
+    pub(super) fn draws(&self, freedom: f64) -> Vec<ScatterDraw> {
+        let Ok(distribution) = ChiSquared::new(freedom) else {
             return Vec::new();
         };
         let misses: Vec<Miss> = self.misses().collect();
