@@ -27,7 +27,7 @@ pub const LACK_OF_FIT_LEVEL: f64 = 0.05;
 /// intervals shows (the example `coverage` of the tests; our choice).
 const SPENT_ON_CHOICE: f64 = 1.0;
 
-/// Akaike weight below which a rival is not kept.
+/// Weight below which a rival is not kept.
 const LEAST_RIVAL_WEIGHT: f64 = 0.001;
 
 /// What became of one curve.
@@ -74,9 +74,8 @@ pub struct Candidate {
 /// A curve that was not taken and could as well be the true one.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
 pub struct Rival {
-    /// Its Akaike weight among the curve taken and all rivals: how likely it is
-    /// to be the nearest to the truth (Burnham and Anderson 2002, Model
-    /// Selection and Multimodel Inference, section 2.9; recalled from memory).
+    /// How likely it is to be the nearest to the truth, among the curve taken and
+    /// all rivals.
     pub weight: f64,
     /// The curve.
     pub curve: Curve,
@@ -337,40 +336,35 @@ fn take(usable: &[&ModelFit]) -> Option<(usize, usize)> {
     Some((leader, chosen))
 }
 
-/// The curves other than the one taken, by Akaike weight, and all of them as the
-/// temperature decision set them aside; those with a significant lack of fit are
-/// left out unless the one taken has it too.
+/// The curves other than the one taken, by how likely each is to be the nearest
+/// to the truth, and all of them as the temperature decision set them aside; those
+/// with a significant lack of fit are left out unless the one taken has it too.
 fn rivals(usable: &[&ModelFit], set_aside: &Fittings, chosen: &ModelFit) -> Vec<Rival> {
-    // Where cores are too few for AICc, by the errors at cores left out, as if
-    // those were normal (Geisser and Eddy 1979, J. Am. Stat. Assoc. 74:153;
-    // recalled from memory).
-    let likelihood = |fit: &ModelFit| -> f64 {
-        match (
-            chosen.aicc.zip(fit.aicc),
-            chosen.left_out_rmse.zip(fit.left_out_rmse),
-        ) {
-            (Some((here, there)), _) => (0.5 * (here - there)).exp(),
-            (None, Some((here, there))) if there > 0.0 => {
-                (here / there).powi(chosen.residuals.len() as i32)
-            }
-            (None, _) => 0.0,
+    let allowed = |fit: &ModelFit| !lacks_fit(fit) || lacks_fit(chosen);
+    let mut contenders: Vec<(f64, &ModelFit)> = Vec::new();
+    for fit in usable {
+        if fit.curve.kind != chosen.curve.kind && allowed(fit) {
+            contenders.push((likelihood(fit, chosen), fit));
         }
-    };
-    let set_aside = set_aside
-        .iter()
-        .filter_map(|(_, fit)| fit.as_ref().ok().map(|fitting| &fitting.fit));
-    let contenders = || {
-        usable
-            .iter()
-            .copied()
-            .filter(|fit| fit.curve.kind != chosen.curve.kind)
-            .chain(set_aside.clone())
-            .filter(|fit| !lacks_fit(fit) || lacks_fit(chosen))
-    };
-    let total = 1.0 + contenders().map(likelihood).sum::<f64>();
-    contenders()
-        .map(|fit| Rival {
-            weight: likelihood(fit) / total,
+    }
+    for (kind, aside) in set_aside {
+        let Ok(Fitting { fit: aside, .. }) = aside else {
+            continue;
+        };
+        let same = usable.iter().find(|fit| fit.curve.kind == *kind);
+        if let Some((same, gain)) = same
+            .and_then(|fit| Some((*fit, fit.aicc? - aside.aicc?)))
+            .filter(|_| allowed(aside))
+        {
+            contenders.push((likelihood(same, chosen) * (0.5 * gain).exp(), aside));
+        }
+    }
+    contenders.retain(|(likelihood, _)| likelihood.is_finite());
+    let total = 1.0 + contenders.iter().map(|(l, _)| l).sum::<f64>();
+    contenders
+        .into_iter()
+        .map(|(likelihood, fit)| Rival {
+            weight: likelihood / total,
             curve: fit.curve.clone(),
             temperature: fit.temperature,
             covariance: fit.covariance.clone(),
@@ -378,6 +372,23 @@ fn rivals(usable: &[&ModelFit], set_aside: &Fittings, chosen: &ModelFit) -> Vec<
         })
         .filter(|rival| rival.weight >= LEAST_RIVAL_WEIGHT)
         .collect()
+}
+
+/// How likely a curve is to be the nearest to the truth, relative to the one
+/// chosen: by the errors at cores left out, taken as normal (Geisser and Eddy
+/// 1979, J. Am. Stat. Assoc. 74:153; recalled from memory). Where cores are few
+/// the corrected AIC, which favours the fewest parameters then however far the
+/// curve is off, serves this less well; it decides where cores were not left out.
+fn likelihood(fit: &ModelFit, chosen: &ModelFit) -> f64 {
+    let cores = chosen.residuals.len() as i32;
+    match chosen.left_out_rmse.zip(fit.left_out_rmse) {
+        Some((here, there)) if there > 0.0 => (here / there).powi(cores),
+        Some(_) => 0.0,
+        None => chosen
+            .aicc
+            .zip(fit.aicc)
+            .map_or(0.0, |(here, there)| (0.5 * (here - there)).exp()),
+    }
 }
 
 /// Whether `fit` foretells unseen cores no worse than `leader`, give or take

@@ -187,7 +187,11 @@ impl Fitting {
     /// degrees of freedom went into choosing it.
     pub(super) fn finish(self, observations: &[Observation], spent: f64) -> ModelFit {
         let mut fit = self.fit;
-        fit.degrees_of_freedom = f64::max(fit.degrees_of_freedom - spent, 1.0);
+        // Student's t of less than two would make more of the choice than it is.
+        fit.degrees_of_freedom = f64::max(
+            fit.degrees_of_freedom - spent,
+            fit.degrees_of_freedom.min(2.0),
+        );
         fit.scatter_draws = self.scattered.draws(fit.degrees_of_freedom);
         let curve_parameters = fit.curve.parameters.len();
         fit.covariance_parts = covariance_parts(&self.scattered, observations)
