@@ -119,6 +119,9 @@ fn main() {
         }
         let [asked, chosen] = cell.study(runs);
         let columns = [asked, chosen].map(|tally| {
+            if tally.readings == 0 {
+                return "0,,".to_owned();
+            }
             format!(
                 "{},{:.1},{:.4}",
                 tally.calibrations,

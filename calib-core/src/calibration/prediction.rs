@@ -94,12 +94,14 @@ impl Calibration {
         let here = parameter_variance_here + self.core_scatter.powi(2);
         self.rivals
             .iter()
-            .map(|rival| {
+            .filter_map(|rival| {
                 let at = count_at_reference(rival.temperature, count, temperature);
+                // A curve that ends before here is no rival here.
+                let distance = Some(rival.curve.value(at) - theta).filter(|d| d.is_finite())?;
                 let there = Spot::of(&rival.curve, rival.temperature, count, temperature)
                     .variance(&rival.covariance)
                     + rival.core_scatter.powi(2);
-                rival.weight * ((rival.curve.value(at) - theta).powi(2) + there - here)
+                Some(rival.weight * (distance.powi(2) + there - here))
             })
             .sum::<f64>()
             .max(0.0)

@@ -270,7 +270,11 @@ impl<'a> NewReading<'a> {
             read += normal(draws) * c.supply_relative_u * self.count;
         }
         let thermometer = normal(draws) * c.temperature_u;
-        let theta = curve.theta(read, thermometer, spread, draws);
+        let mut theta = curve.theta(read, thermometer, spread, draws);
+        if !theta.is_finite() {
+            // A curve that ends before here is no rival here.
+            theta = self.curves[0].theta(read, thermometer, spread, draws);
+        }
         let scatter = (scatter * scatter + curve.more_scatter).max(0.0).sqrt();
         theta * (1.0 + normal(draws) * c.relative_volume_u) + normal(draws) * scatter
     }
