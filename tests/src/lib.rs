@@ -2,6 +2,7 @@
 //! program run in it, and its answer in full when something is not as expected.
 
 pub mod controller;
+pub mod coverage;
 pub mod demo;
 pub mod simulation;
 pub mod table;

@@ -132,6 +132,27 @@ fn every_gradient_is_the_one_dual_numbers_give() {
     }
 }
 
+#[test]
+fn all_at_once_is_each_by_itself() {
+    for kind in CurveKind::ALL {
+        let (model, p) = (kind.model(), example(kind));
+        let mut out_of_reach = vec![-9.0, -1.0, 9.0];
+        out_of_reach.extend(PLACES);
+        for z in out_of_reach {
+            let (mut together, mut alone) = (vec![0.0; p.len()], vec![0.0; p.len()]);
+            let (value, slope) = model.evaluate(z, &p, &mut together);
+            model.gradient(z, &p, &mut alone);
+            assert_eq!(together, alone, "{kind} at {z}");
+            assert_eq!(value, model.value(z, &p), "{kind} at {z}");
+            let expected = model.slope(z, &p);
+            assert!(
+                (slope - expected).abs() <= 1e-14 * expected.abs(),
+                "{kind} at {z}: {slope} {expected}"
+            );
+        }
+    }
+}
+
 /// Parameters close to, and at, the limits where the textbook form divides by
 /// zero; only differences can check those.
 #[test]

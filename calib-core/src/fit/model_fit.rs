@@ -210,6 +210,26 @@ impl Fitting {
     }
 }
 
+/// The curve with this smoothing and no other, for tests.
+#[cfg(test)]
+pub(super) fn with_smoothing(
+    observations: &[Observation],
+    kind: CurveKind,
+    smoothing: f64,
+) -> Result<Curve, FitError> {
+    let model = kind.model();
+    let (lowest, highest) = lowest_and_highest(observations.iter().map(|o| o.count.value));
+    let axis = model.axis(lowest, highest);
+    let columns = Columns::of(observations, model, axis, None).smoothed(smoothing);
+    let start = model.start(&columns.start_points())?;
+    let scattered = solve_columns(&columns, &start, Loss::Squares, &Settings::default());
+    Ok(Curve {
+        kind,
+        axis,
+        parameters: scattered.solution.parameters,
+    })
+}
+
 /// Whether there are cores and levels enough.
 fn enough(
     observations: &[Observation],
