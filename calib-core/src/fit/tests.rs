@@ -84,7 +84,7 @@ fn a_spline_is_smoothed_where_the_bed_is_straight_and_not_where_it_bends() {
         .unwrap()
     };
     let bent = Bed {
-        truth: |count| 0.07 + 0.3 * (-0.025 * (count - 300.0)).exp(),
+        truth: |count| 0.22 - 0.16 * ((count - 500.0) / 90.0).tanh(),
         ..CALM
     };
     let (mut straight_used, mut bent_used) = (0.0, 0.0);
