@@ -21,6 +21,9 @@ use std::fmt::Write;
 /// ovendry-tests --example coverage` shows.
 const FEW_DEGREES_OF_FREEDOM: f64 = 7.0;
 
+/// Smoothing from which there is none to speak of: a bend of e^100.
+const UNSMOOTHED: f64 = 100.0;
+
 /// Days after which a calibration should be checked: a year (common practice).
 const RECHECK_DAYS: i64 = 365;
 
@@ -46,6 +49,9 @@ pub struct ProbeReport {
     pub candidates: Vec<Candidate>,
     /// Weighted sum of squares with uncertainties as stated.
     pub chi_square: f64,
+    /// Standard deviation that smoothing allows the smoothed parameters, where the
+    /// curve has any.
+    pub smoothing: Option<f64>,
     /// One entry a core.
     pub residuals: Vec<Residual>,
     /// A new reading at several counts.
@@ -111,6 +117,7 @@ impl ProbeReport {
             asked_for: fitted.choice.asked_for,
             candidates: fitted.choice.candidates.clone(),
             chi_square: fitted.choice.fit.chi_square,
+            smoothing: fitted.choice.fit.smoothing,
             residuals: fitted.choice.fit.residuals.clone(),
             predictions: new_reading::over_the_domain(&calibration)?,
             calibration,
@@ -238,6 +245,12 @@ impl ProbeReport {
         }
         if let Some(remark) = &self.diagnosis.break_remark {
             let _ = writeln!(lines, "  {remark}");
+        }
+        if let Some(smoothing) = self.smoothing.filter(|s| *s < UNSMOOTHED) {
+            let _ = writeln!(
+                lines,
+                "  smoothed: each bend e held to 0 +- {smoothing}, which foretells cores left out best"
+            );
         }
         let _ = writeln!(
             lines,
