@@ -42,8 +42,8 @@ pub struct ModelFit {
     pub scatter_draws: Vec<ScatterDraw>,
     /// Weighted sum of squares with the uncertainties as stated.
     pub chi_square: f64,
-    /// Cores less parameters, of which smoothed ones count as far as the cores
-    /// determine them.
+    /// Cores, each by its weight, less parameters, of which smoothed ones count as
+    /// far as the cores determine them.
     pub degrees_of_freedom: f64,
     /// Standard deviation that smoothing allows the smoothed parameters, where the
     /// curve has any.
@@ -312,7 +312,7 @@ fn untested(
         core_scatter: scattered.tau,
         scatter_draws: Vec::new(),
         chi_square: scattered.chi_square_as_stated,
-        degrees_of_freedom: scattered.freedom,
+        degrees_of_freedom: scattered.effective_freedom(),
         smoothing: None,
         loss: scattered.loss,
         aicc: (n - estimated - 1.0 > 0.0).then(|| {

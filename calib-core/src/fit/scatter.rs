@@ -138,6 +138,13 @@ pub(super) fn solve_with_scatter<R: Regression>(
 }
 
 impl Scattered {
+    /// Degrees of freedom of what the fit is unsure of: a core of less than full
+    /// weight counts for that much less.
+    pub(super) fn effective_freedom(&self) -> f64 {
+        let lost: f64 = self.weights.iter().map(|w| 1.0 - w).sum();
+        (self.freedom - lost).max(1.0)
+    }
+
     /// Residuals of the cores, with the variances stated for them.
     fn misses(&self) -> impl Iterator<Item = Miss> {
         let solution = &self.solution;
@@ -289,7 +296,8 @@ impl Scattered {
     /// Quantiles are taken closer together where W is small, for there the tails
     /// of the prediction come from.
     pub(super) fn draws(&self) -> Vec<ScatterDraw> {
-        let Ok(distribution) = ChiSquared::new(self.freedom) else {
+        let freedom = self.effective_freedom();
+        let Ok(distribution) = ChiSquared::new(freedom) else {
             return Vec::new();
         };
         let misses: Vec<Miss> = self.misses().collect();
@@ -301,6 +309,7 @@ impl Scattered {
             .map(|i| {
                 let weight = edge(i + 1) - edge(i);
                 let target = distribution.inverse_cdf(edge(i) + 0.5 * weight);
+                let target = target * self.freedom / freedom;
                 let variance = variance_giving(&misses, target, self.loss);
                 ScatterDraw {
                     weight,
