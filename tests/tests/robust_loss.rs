@@ -137,7 +137,7 @@ fn robust_intervals_hold_with_and_without_wrong_cores() {
     assert_eq!(faults, Vec::<String>::new());
 }
 
-/// How often the true curve is chosen, and how many of the intervals for a new
+/// How often, of 240 times, the true curve is chosen, and how many of the intervals for a new
 /// reading hold.
 fn after_choice(loss: Loss, wrong_cores: f64) -> (f64, f64) {
     let request = Request { curve: None, loss };
@@ -181,7 +181,18 @@ fn wrong_cores_do_not_turn_the_choice_of_curve() {
                 loss.key(),
                 100.0 * wrong
             );
-            let _ = &mut faults;
+            let least = match (loss, wrong == 0.0) {
+                (Loss::Squares, true) => 0.92,
+                (Loss::Squares, false) => 0.0,
+                (_, true) => 0.89,
+                (_, false) => 0.87,
+            };
+            // A wrong core widens the scatter found: more than 95 % may hold.
+            if chosen < least || held < 0.93 {
+                faults.push(format!(
+                    "{loss}, {wrong} wrong: {chosen:.3} chosen, {held:.3} held"
+                ));
+            }
         }
     }
     assert_eq!(faults, Vec::<String>::new());

@@ -142,17 +142,21 @@ impl Fitting {
         let (lowest, highest) = lowest_and_highest(observations.iter().map(|o| o.count.value));
         let axis = model.axis(lowest, highest);
         let columns = Columns::of(observations, model, axis, reference);
-        let mut start = model.start(&columns.start_points())?;
-        start.resize(columns.regression().parameters(), 0.0);
+        let mut starts = model.starts(&columns.start_points())?;
+        for start in &mut starts {
+            start.resize(columns.regression().parameters(), 0.0);
+        }
+        let not_settled = FitError::NotSettled { kind, steps: 0 };
         let (columns, scattered, smoothing) = if model.smoothed() == 0 {
-            let scattered = solve_columns(&columns, &start, loss, &Settings::default());
+            let scattered = solve_columns(&columns, &starts, loss, &Settings::default());
             (columns, scattered, None)
         } else {
-            let smoothing = best_smoothing(&columns, &start, loss);
+            let smoothing = best_smoothing(&columns, &starts, loss);
             let columns = columns.smoothed(smoothing);
-            let scattered = solve_columns(&columns, &start, loss, &Settings::default());
+            let scattered = solve_columns(&columns, &starts, loss, &Settings::default());
             (columns, scattered, Some(smoothing))
         };
+        let scattered = scattered.ok_or(not_settled)?;
         let fit = untested(observations, kind, reference, &scattered)?;
         Ok(Self {
             columns,
@@ -208,22 +212,27 @@ fn enough(
     Ok(())
 }
 
-fn solve_columns(columns: &Columns, start: &[f64], loss: Loss, settings: &Settings) -> Scattered {
+fn solve_columns(
+    columns: &Columns,
+    starts: &[Vec<f64>],
+    loss: Loss,
+    settings: &Settings,
+) -> Option<Scattered> {
     let problem = Problem {
         model: &columns.regression(),
         points: columns.points(),
         cores: columns.cores,
         loss,
     };
-    solve_with_scatter(&problem, start, settings)
+    solve_with_scatter(&problem, starts, settings)
 }
 
 /// The smoothing under which cores left out are foretold best; the middle one
 /// where none can be left out.
-fn best_smoothing(columns: &Columns, start: &[f64], loss: Loss) -> f64 {
+fn best_smoothing(columns: &Columns, starts: &[Vec<f64>], loss: Loss) -> f64 {
     let error_with = |smoothing: &f64| {
         let columns = columns.smoothed(*smoothing);
-        let scattered = solve_columns(&columns, start, loss, &Settings::quick());
+        let scattered = solve_columns(&columns, starts, loss, &Settings::quick())?;
         let error = scattered
             .solution
             .found_minimum()
