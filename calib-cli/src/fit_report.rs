@@ -1,7 +1,6 @@
 //! What a fit says, as text for people and as JSON for machines.
 
-use crate::diagnosis::{Diagnosis, Surroundings};
-use crate::doubted::loss_remark;
+use crate::diagnosis::{Diagnosis, Surroundings, loss_remark};
 use crate::failure::{Failure, Warning};
 use crate::fitted::{Fitted, Refused};
 use crate::new_reading::{self, NewReading};

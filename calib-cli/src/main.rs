@@ -6,7 +6,6 @@ mod caution;
 mod command;
 mod cores;
 mod diagnosis;
-mod doubted;
 mod failure;
 mod findings;
 mod fit_report;
