@@ -1,6 +1,6 @@
 //! What a fit says, as text for people and as JSON for machines.
 
-use crate::diagnosis::{Diagnosis, Surroundings};
+use crate::diagnosis::{Diagnosis, Surroundings, loss_remark};
 use crate::failure::{Failure, Warning};
 use crate::fitted::{Fitted, Refused};
 use crate::new_reading::{self, NewReading};
@@ -8,7 +8,7 @@ use crate::physical::PhysicalReport;
 use crate::text_table::{Column, TextTable};
 use calib_core::calibration::{COVERAGE, Calibration};
 use calib_core::fit::{
-    Candidate, LACK_OF_FIT_LEVEL, Observation, Residual, Standing, TemperatureDecision,
+    Candidate, LACK_OF_FIT_LEVEL, Loss, Observation, Residual, Standing, TemperatureDecision,
 };
 use calib_core::quantity::{Quantity, Timestamp};
 use calib_core::uncertainty::coverage_factor;
@@ -41,6 +41,10 @@ pub struct ProbeReport {
     pub correlation: Vec<Vec<f64>>,
     /// Why this curve, in two sentences.
     pub explanation: [String; 2],
+    /// What residuals cost; each core's weight stands with its residual.
+    pub loss: Loss,
+    /// What a robust loss made of the cores, in words.
+    pub loss_remark: Option<String>,
     /// Whether temperature is corrected for, and why.
     pub temperature: TemperatureDecision,
     /// Whether the curve was asked for rather than chosen.
@@ -113,6 +117,8 @@ impl ProbeReport {
                 .collect(),
             correlation,
             explanation: fitted.choice.explanation(),
+            loss: fitted.choice.fit.loss,
+            loss_remark: loss_remark(&fitted.choice.fit),
             temperature: fitted.choice.temperature.clone(),
             asked_for: fitted.choice.asked_for,
             candidates: fitted.choice.candidates.clone(),
@@ -142,6 +148,9 @@ impl ProbeReport {
         let _ = write!(text, "{heading}\n{rule}\n\n{}\n", self.candidate_table());
         for sentence in &self.explanation {
             let _ = writeln!(text, "{}", wrapped(sentence));
+        }
+        if let Some(remark) = &self.loss_remark {
+            let _ = writeln!(text, "{}", wrapped(remark));
         }
         let _ = writeln!(
             text,
@@ -270,7 +279,7 @@ impl ProbeReport {
         coverage_factor(COVERAGE, Some(self.calibration.degrees_of_freedom)) * parameter.u
     }
 
-    fn residual_table(&self) -> TextTable<8> {
+    fn residual_table(&self) -> TextTable<9> {
         let mut table = TextTable::new([
             Column::words("core"),
             Column::words("level"),
@@ -280,6 +289,7 @@ impl ProbeReport {
             Column::numbers("residual", "m3/m3"),
             Column::numbers("in s.d.", ""),
             Column::numbers("if left out", "m3/m3"),
+            Column::numbers("weight", ""),
         ]);
         for r in &self.residuals {
             table.push([
@@ -292,6 +302,7 @@ impl ProbeReport {
                 format!("{:+.1}", r.standardised),
                 r.left_out_error
                     .map_or_else(|| "-".to_owned(), |e| format!("{e:+.4}")),
+                format!("{:.2}", r.weight),
             ]);
         }
         table
@@ -408,8 +419,15 @@ pub fn warnings(fitted: &Fitted<'_>) -> Vec<Warning> {
                 worst.standardised.abs(),
                 fitted.calibration.probe
             ),
-            why: "one wrong mass or label can tilt the whole curve".to_owned(),
-            advice: "check its masses and readings against the record sheet; leave it out only for a reason you can name".to_owned(),
+            why: match fitted.choice.fit.loss {
+                Loss::Squares => "one wrong mass or label can tilt the whole curve".to_owned(),
+                loss => format!("one wrong mass or label can tilt the whole curve; {loss} left it {:.0} % of its pull", 100.0 * worst.weight),
+            },
+            advice: match fitted.choice.fit.loss {
+                Loss::Squares => "check its masses and readings against the record sheet; `--loss tukey` (or huber) shows how much it decides; leave it out only for a reason you can name",
+                Loss::Huber | Loss::Tukey => "check its masses and readings against the record sheet; leave it out only for a reason you can name",
+            }
+            .to_owned(),
         });
     }
     let freedom = fitted.calibration.degrees_of_freedom;

@@ -6,8 +6,7 @@ use crate::table::names::{COUNTS_WHEN_WETTER, LEVEL, SAMPLE_ID, SAMPLES, directi
 use crate::table::shown_path;
 use crate::workbench::Workbench;
 use calib_core::calibration::{Calibration, Instrument};
-use calib_core::curve::CurveKind;
-use calib_core::fit::{Choice, FitError, Observation, choose};
+use calib_core::fit::{Choice, FitError, Observation, Request, choose};
 
 /// A probe that could be calibrated.
 #[derive(Debug, Clone)]
@@ -63,9 +62,9 @@ pub enum Outcome<'a> {
 pub fn fit_probe<'a>(
     workbench: &Workbench,
     paired: &'a PairedProbe,
-    curve: Option<CurveKind>,
+    request: Request,
 ) -> Result<Outcome<'a>, Failure> {
-    let choice = match choose(&paired.observations, curve) {
+    let choice = match choose(&paired.observations, request) {
         Ok(choice) => choice,
         Err(error) => return refuse(workbench, paired, &error),
     };

@@ -2,7 +2,7 @@
 
 use calib_core::calibration::{Calibration, Instrument, ReadingNoise};
 use calib_core::curve::CurveKind;
-use calib_core::fit::{Choice, Observation, choose};
+use calib_core::fit::{Choice, Observation, Request, choose};
 use calib_core::quantity::{Celsius, Estimate, Quantity, Vwc};
 use calib_core::uncertainty::Budget;
 use rand::{RngExt, SeedableRng};
@@ -86,6 +86,7 @@ pub fn truth_of(kind: CurveKind) -> fn(f64) -> f64 {
 pub struct World {
     truth: Truth,
     ring_error: f64,
+    wrong_cores: f64,
     rng: ChaCha8Rng,
 }
 
@@ -97,8 +98,25 @@ impl World {
         Self {
             truth,
             ring_error: truth.ring * error,
+            wrong_cores: 0.0,
             rng,
         }
+    }
+
+    /// With this share of cores grossly wrong: a slip of mass or label puts them 5
+    /// to 10 standard deviations off.
+    pub fn with_wrong_cores(mut self, share: f64) -> Self {
+        self.wrong_cores = share;
+        self
+    }
+
+    fn slip(&mut self) -> f64 {
+        if self.wrong_cores == 0.0 || !self.rng.random_bool(self.wrong_cores) {
+            return 0.0;
+        }
+        let size = self.truth.scatter.hypot(self.truth.weighing);
+        let side = if self.rng.random_bool(0.5) { 1.0 } else { -1.0 };
+        side * size * self.rng.random_range(5.0..10.0)
     }
 
     fn normal(&mut self, sd: f64) -> f64 {
@@ -137,7 +155,9 @@ impl World {
                 readings.sort_by(f64::total_cmp);
                 let median = (readings[READINGS / 2 - 1] + readings[READINGS / 2]) / 2.0;
                 let theta = (self.truth.theta_v)(count) + self.normal(self.truth.scatter);
-                let weighed = theta * (1.0 + self.ring_error) + self.normal(self.truth.weighing);
+                let weighed = theta * (1.0 + self.ring_error)
+                    + self.normal(self.truth.weighing)
+                    + self.slip();
                 let seen = temperature + self.normal(self.truth.thermometer);
                 observations.push(Observation {
                     sample: format!("{level}-{core}"),
@@ -168,10 +188,10 @@ impl World {
         &mut self,
         levels: usize,
         cores: usize,
-        kind: Option<CurveKind>,
+        request: impl Into<Request>,
     ) -> Option<(Calibration, Choice)> {
         let observations = self.dig(levels, cores);
-        let choice = choose(&observations, kind).ok()?;
+        let choice = choose(&observations, request).ok()?;
         let instrument = Instrument {
             probe: "p".into(),
             soil: "s".into(),

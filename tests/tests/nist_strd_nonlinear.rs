@@ -7,9 +7,10 @@
 //!
 //! `cargo test -p ovendry-tests --test nist_strd_nonlinear -- --nocapture` prints
 //! the table: digits correct (log relative error) of the worst parameter and
-//! the worst standard deviation.
+//! the worst standard deviation, and of the worst parameter once the search has been
+//! started again by simplex where it ended at no minimum, as for a curve.
 
-use calib_core::fit::{Points, Regression, Settings, Solution, solve};
+use calib_core::fit::{Points, Regression, Settings, Solution, solve, solve_from};
 use num_dual::{Dual64, DualNum};
 use ovendry_tests::reference_data;
 
@@ -122,18 +123,44 @@ impl Problem {
         problem
     }
 
+    /// By the solver alone.
     fn solve(&self, start: usize) -> Solution {
-        let points = Points {
+        let settings = self.settings();
+        self.with_points(|points| solve(self, points, &self.starts[start], &settings))
+    }
+
+    /// As a curve of the family is fitted: by the solver, and by simplex and solver
+    /// again where that ends at no minimum.
+    fn solve_with_restart(&self, start: usize) -> Solution {
+        let starts = &self.starts[start..=start];
+        let settings = self.settings();
+        self.with_points(|points| solve_from(self, points, starts, &settings).expect("a start"))
+    }
+
+    fn settings(&self) -> Settings {
+        Settings {
+            max_steps: 5_000,
+            ..Settings::default()
+        }
+    }
+
+    fn with_points(&self, search: impl Fn(&Points<'_>) -> Solution) -> Solution {
+        search(&Points {
             y: &self.y,
             u_y: &vec![1.0; self.y.len()],
             x: &self.x,
             u_x: &vec![0.0; self.x.len()],
-        };
-        let settings = Settings {
-            max_steps: 5_000,
-            ..Settings::default()
-        };
-        solve(self, &points, &self.starts[start], &settings)
+        })
+    }
+
+    /// Digits of the worst parameter.
+    fn digits_of_parameters(&self, found: &Solution) -> f64 {
+        found
+            .parameters
+            .iter()
+            .zip(&self.certified)
+            .map(|(got, certified)| digits(*got, *certified))
+            .fold(11.0, f64::min)
     }
 }
 
@@ -170,21 +197,19 @@ fn digits(got: f64, certified: f64) -> f64 {
 #[test]
 fn all_27_problems_from_both_starting_points() {
     println!(
-        "problem    start  ending               steps  parameters  deviations  sum of squares"
+        "problem    start  ending               steps  parameters  deviations  sum of squares  after restart"
     );
     let mut short_of_six = [vec![], vec![]];
+    let mut short_after_restart = vec![];
     let mut short_deviations = vec![];
     for name in NAMES {
         let problem = Problem::read(name);
         for start in [0, 1] {
             let found = problem.solve(start);
             let freedom = (problem.y.len() - problem.certified.len()) as f64;
-            let parameters = found
-                .parameters
-                .iter()
-                .zip(&problem.certified)
-                .map(|(got, certified)| digits(*got, *certified))
-                .fold(11.0, f64::min);
+            let parameters = problem.digits_of_parameters(&found);
+            let restarted = problem.solve_with_restart(start);
+            let after_restart = problem.digits_of_parameters(&restarted);
             let deviations = found.covariance().as_ref().map_or(0.0, |c| {
                 problem
                     .deviations
@@ -196,12 +221,15 @@ fn all_27_problems_from_both_starting_points() {
                     .fold(11.0, f64::min)
             });
             println!(
-                "{name:<10} {:>5}  {:<19} {:>6} {parameters:>11.1} {deviations:>11.1} {:>15.1}",
+                "{name:<10} {:>5}  {:<19} {:>6} {parameters:>11.1} {deviations:>11.1} {:>15.1} {after_restart:>14.1}",
                 start + 1,
                 format!("{:?}", found.ending),
                 found.steps,
                 digits(found.chi_square, problem.sum_of_squares),
             );
+            if after_restart < 6.0 {
+                short_after_restart.push((name, start + 1));
+            }
             if parameters < 6.0 {
                 short_of_six[start].push(name);
             } else if deviations < 4.0 {
@@ -214,6 +242,8 @@ fn all_27_problems_from_both_starting_points() {
         short_of_six[0], short_of_six[1]
     );
     println!("short of four digits in the deviations: {short_deviations:?}");
+    // BoxBOD and MGH10 among them, for which the solver alone ends at no minimum.
+    assert_eq!(short_after_restart, vec![], "after restart");
     assert_eq!(short_of_six[1], Vec::<&str>::new(), "from start 2");
     assert!(
         short_of_six[0].len() <= 2,

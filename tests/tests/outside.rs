@@ -12,10 +12,11 @@ mod outside {
     pub mod avr_flash;
     pub mod both_axes;
     pub mod c_compilers;
+    pub mod robust_line;
 }
 
 use libtest_mimic::{Arguments, Trial};
-use outside::{avr_flash, both_axes, c_compilers};
+use outside::{avr_flash, both_axes, c_compilers, robust_line};
 use std::process::{Command, ExitCode};
 
 /// One check against the outside.
@@ -36,6 +37,7 @@ const CHECKS: &[Check] = &[
     c_compilers::CLANG_SANITISED,
     avr_flash::CHECK,
     both_axes::CHECK,
+    robust_line::CHECK,
 ];
 
 /// The variable that asks for these checks.

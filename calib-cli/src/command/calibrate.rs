@@ -7,6 +7,7 @@ use crate::failure::{Failure, Verdict};
 use crate::output;
 use calib_core::controller::DEFAULT_MAX_ERROR;
 use calib_core::curve::CurveKind;
+use calib_core::fit::Loss;
 use clap::Args;
 use serde_json::json;
 use std::path::PathBuf;
@@ -22,6 +23,9 @@ pub struct Calibrate {
     /// Use this curve for every probe instead of choosing
     #[arg(long, value_name = "NAME", value_parser = fit::curve_names())]
     curve: Option<CurveKind>,
+    /// What a core far from the curve costs the fit: its square, in proportion (huber), or no more beyond a limit (tukey)
+    #[arg(long, value_name = "NAME", default_value = Loss::Squares.key(), value_parser = fit::loss_names())]
+    loss: Loss,
     /// Overwrite results of an earlier run
     #[arg(long)]
     force: bool,
@@ -43,6 +47,7 @@ pub fn run(command: &Calibrate) -> Result<Verdict, Failure> {
         out: command.out.clone(),
         probe: None,
         curve: command.curve,
+        loss: command.loss,
         details: false,
         no_charts: false,
         force: command.force,

@@ -7,6 +7,7 @@ use crate::output;
 use crate::pairing;
 use crate::table;
 use crate::workbench::{LoggedReading, SourceFile, Workbench};
+use calib_core::fit::Request;
 use calib_core::quantity::Timestamp;
 use serde::Serialize;
 use std::fmt::Write;
@@ -67,7 +68,7 @@ fn inspect(folder: &Path) -> Result<Found, Failure> {
         found.warnings.extend(pairs.warnings);
         let mut fits = Findings::default();
         for probe in pairs.paired.iter().flat_map(|paired| &paired.probes) {
-            match fit_probe(workbench, probe, None) {
+            match fit_probe(workbench, probe, Request::default()) {
                 Ok(Outcome::Fitted(_)) => {}
                 Ok(Outcome::Refused(refused)) => found.warnings.push(refused.into()),
                 Err(Failure::Input(complaints)) => {

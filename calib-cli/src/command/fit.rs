@@ -4,7 +4,7 @@ use super::setpoints::for_calibration;
 use super::soil::{command_line, known, soil_of};
 use crate::calibration_file::{CalibrationFile, FORMAT, SUFFIX, VERSION};
 use crate::cores::{self, Core};
-use crate::diagnosis::Surroundings;
+use crate::diagnosis::{Surroundings, loss_remark};
 use crate::failure::{Complaint, Failure, Verdict, Warning, all_or_every_complaint};
 use crate::fit_report::{self, ProbeReport};
 use crate::fitted::{Fitted, Outcome, Refused, fit_probe};
@@ -17,6 +17,7 @@ use crate::workbench::Workbench;
 use calib_cli::controller::{FORMATS, file_name};
 use calib_core::calibration::ConvertError;
 use calib_core::curve::CurveKind;
+use calib_core::fit::{Loss, Request};
 use calib_core::irrigation::SetPoints;
 use calib_core::quantity::{Quantity, Vwc};
 use clap::Args;
@@ -40,6 +41,9 @@ pub struct Fit {
     /// Use this curve instead of choosing
     #[arg(long, value_name = "NAME", value_parser = curve_names())]
     pub curve: Option<CurveKind>,
+    /// What a core far from the curve costs the fit: its square, in proportion (huber), or no more beyond a limit (tukey)
+    #[arg(long, value_name = "NAME", default_value = Loss::Squares.key(), value_parser = loss_names())]
+    pub loss: Loss,
     /// Show every core with its residual and its pull on the curve, and how parameters correlate
     #[arg(long)]
     pub details: bool,
@@ -61,6 +65,16 @@ pub(super) fn curve_names() -> impl TypedValueParser<Value = CurveKind> {
             .into_iter()
             .find(|kind| kind.key() == name)
             .ok_or("no such curve")
+    })
+}
+
+/// The losses by name, likewise.
+pub(super) fn loss_names() -> impl TypedValueParser<Value = Loss> {
+    PossibleValuesParser::new(Loss::ALL.map(Loss::key)).try_map(|name| {
+        Loss::ALL
+            .into_iter()
+            .find(|loss| loss.key() == name)
+            .ok_or("no such loss")
     })
 }
 
@@ -110,10 +124,14 @@ pub(super) fn work(fit: &Fit) -> Result<Answer, Failure> {
     let mut outputs = OutputSet::default();
     let out = out_folder(&fit.dir, fit.out.as_deref());
     let chosen = chosen(&paired.probes, fit.probe.as_deref(), &workbench)?;
+    let request = Request {
+        curve: fit.curve,
+        loss: fit.loss,
+    };
     let outcomes = all_or_every_complaint(
         chosen
             .into_iter()
-            .map(|probe| fit_probe(&workbench, probe, fit.curve)),
+            .map(|probe| fit_probe(&workbench, probe, request)),
     )?;
     for outcome in outcomes {
         match outcome {
@@ -241,6 +259,7 @@ fn calibration_file(
     let (calibrated_on, recheck_by) = fit_report::dates(fitted.paired.last_reading)?;
     let mut explanation = fitted.choice.explanation().to_vec();
     explanation.push(fitted.choice.temperature.to_string());
+    explanation.extend(loss_remark(&fitted.choice.fit));
     Ok(CalibrationFile {
         format: FORMAT.to_owned(),
         version: VERSION,

@@ -2,6 +2,7 @@
 //! sentence each, with what to do about it.
 
 mod cores;
+mod loss;
 mod parameters;
 mod set_points;
 mod temperature;
@@ -14,6 +15,7 @@ use calib_core::fit::{
 };
 use calib_core::irrigation::{SetPoint, SetPoints};
 use cores::{decisive_cores, pattern};
+pub use loss::loss_remark;
 use parameters::{ALL_BUT_ONE_NUMBER, Break, Correlation, find_break, strongest};
 use serde::Serialize;
 use set_points::{Hinge, hinge_remark, hinges};

@@ -74,4 +74,13 @@ pub trait CurveModel: Sync {
     /// [`CurveError::NoValue`] if one of them is not a number,
     /// [`CurveError::CountsNotPositive`] if the model needs counts above zero.
     fn start(&self, points: &[StartPoint]) -> Result<Vec<f64>, CurveError>;
+
+    /// Several starts, the likeliest first, where one alone may lead to a minimum
+    /// that is not the lowest; just [`start`](CurveModel::start) by default.
+    ///
+    /// # Errors
+    /// As [`start`](CurveModel::start).
+    fn starts(&self, points: &[StartPoint]) -> Result<Vec<Vec<f64>>, CurveError> {
+        Ok(vec![self.start(points)?])
+    }
 }

@@ -6,8 +6,8 @@
 //! The value is continuous, its derivative is not: at `z = c` exactly the slope
 //! and the derivative by `c` are those of the upper side. The sum of squares is
 //! smooth in `c` as long as no core crosses the break, so a search from one side
-//! of a core need not find a better break on the other; the start therefore
-//! looks at all of them. For a break between two neighbouring counts the best one
+//! of a core need not find a better break on the other; the starts therefore
+//! cover all of them. For a break between two neighbouring counts the best one
 //! is where the lines fitted to either side cross, if they cross there, and one
 //! of the two counts otherwise (Hudson 1966, J. Am. Stat. Assoc. 61:1097;
 //! reference recalled from memory).
@@ -28,6 +28,9 @@ pub(super) struct TwoSegment;
 
 /// Distinct counts that must lie on either side of a break the start considers.
 const LEAST_ON_A_SIDE: usize = 2;
+
+/// Most breaks that a search starts from.
+const MOST_STARTS: usize = 24;
 
 impl CurveModel for TwoSegment {
     fn kind(&self) -> CurveKind {
@@ -78,15 +81,23 @@ impl CurveModel for TwoSegment {
     }
 
     fn start(&self, points: &[StartPoint]) -> Result<Vec<f64>, CurveError> {
+        let first = self.starts(points)?.into_iter().next();
+        first.ok_or_else(|| not_determined(self, points))
+    }
+
+    /// The best break of each gap between neighbouring counts, for the lowest
+    /// plain sum of squares need not be in the gap of the lowest weighted one.
+    fn starts(&self, points: &[StartPoint]) -> Result<Vec<Vec<f64>>, CurveError> {
         check_points(self, points)?;
         let counts = distinct_counts(points);
-        let mut best: Option<(Vec<f64>, f64)> = None;
+        let mut starts: Vec<(Vec<f64>, f64)> = Vec::new();
         for pair in counts
             .windows(2)
             .skip(LEAST_ON_A_SIDE - 1)
             .take((counts.len() + 1).saturating_sub(2 * LEAST_ON_A_SIDE))
         {
             let [last, first] = [pair[0], pair[1]];
+            let mut best: Option<(Vec<f64>, f64)> = None;
             let crossing = crossing(points, last).filter(|c| (last..=first).contains(c));
             for c in [crossing, Some(last), Some(first)].into_iter().flatten() {
                 let frozen = [0.0, 0.0, 0.0, c];
@@ -99,9 +110,14 @@ impl CurveModel for TwoSegment {
                     best = Some((lines, sum_of_squares));
                 }
             }
+            starts.extend(best);
         }
-        best.map(|(start, _)| start)
-            .ok_or_else(|| not_determined(self, points))
+        if starts.is_empty() {
+            return Err(not_determined(self, points));
+        }
+        starts.sort_by(|(_, a), (_, b)| a.total_cmp(b));
+        starts.truncate(MOST_STARTS);
+        Ok(starts.into_iter().map(|(start, _)| start).collect())
     }
 }
 

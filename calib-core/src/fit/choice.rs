@@ -392,14 +392,17 @@ fn likelihood(fit: &ModelFit, chosen: &ModelFit) -> f64 {
 }
 
 /// Whether `fit` foretells unseen cores no worse than `leader`, give or take
-/// one standard error of the mean difference of their squared errors.
+/// one standard error of the mean difference of their squared errors. A core
+/// counts with the smaller of the weights the two leave it: one that either
+/// doubts is a poor witness for or against the other.
 fn within_one_standard_error(fit: &ModelFit, leader: &ModelFit) -> bool {
     let differences: Option<Vec<f64>> = fit
         .residuals
         .iter()
         .zip(&leader.residuals)
         .map(|(a, b)| {
-            Some(a.weight * a.left_out_error?.powi(2) - b.weight * b.left_out_error?.powi(2))
+            let weight = a.weight.min(b.weight);
+            Some(weight * (a.left_out_error?.powi(2) - b.left_out_error?.powi(2)))
         })
         .collect();
     let Some(differences) = differences else {

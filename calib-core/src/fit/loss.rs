@@ -113,11 +113,16 @@ impl Loss {
         }
     }
 
-    /// By how much the covariance of least squares, with the weights left away,
-    /// grows for residuals `r` of `parameters` parameters: `K^2 mean(psi^2) /
-    /// mean(psi')^2`, `K = 1 + (p/n) var(psi')/mean(psi')^2` (Huber 1981,
-    /// equation 6.5 of chapter 7; recalled from memory). `None` where so many
-    /// cores lie far out that it has no meaning.
+    /// By how much the covariance of the weighted fit is to grow for residuals `r`
+    /// of `parameters` parameters: `K^2 mean(psi^2) mean(w) / mean(psi')^2`, `K = 1
+    /// + (p/n) var(psi')/mean(psi')^2`. `None` where so many cores lie far out that
+    /// it has no meaning.
+    ///
+    /// Huber (1981, equation 6.5 of chapter 7; recalled from memory) has the same
+    /// factor but for `mean(w)`, times the covariance of least squares with the
+    /// weights left away. `mean(w) (X'WX)^-1` stands for that `(X'X)^-1`: the same
+    /// where weights have nothing to do with the place on the curve, and where a
+    /// core has lost its pull the covariance of a curve without it.
     pub(super) fn covariance_scale(self, r: &[f64], parameters: f64) -> Option<f64> {
         if self == Loss::Squares {
             return Some(1.0);
@@ -129,9 +134,9 @@ impl Loss {
         let square =
             r.iter().map(|r| (r * self.weight(*r)).powi(2)).sum::<f64>() / (n - parameters);
         let correction = 1.0 + parameters / n * variance / (mean * mean);
-        let scale = correction * correction * square / (mean * mean);
-        // Never less than where every residual is normal: 95 % efficiency.
-        (mean > 0.2 && scale.is_finite()).then(|| scale.max(1.0 / 0.95))
+        let weight = r.iter().map(|r| self.weight(*r)).sum::<f64>() / n;
+        let scale = correction * correction * square * weight / (mean * mean);
+        (mean > 0.2 && scale > 0.0 && scale.is_finite()).then_some(scale)
     }
 }
 

@@ -12,6 +12,7 @@ mod model_fit;
 mod observation;
 mod parts;
 mod problem;
+mod restart;
 mod scatter;
 mod solver;
 #[cfg(test)]
@@ -33,6 +34,7 @@ pub use model_fit::{CONDITION_LIMIT, ModelFit, Residual, fit_curve};
 pub use observation::Observation;
 pub use parts::CovariancePart;
 pub use problem::{MAX_INPUTS, Points, Regression};
+pub use restart::solve_from;
 pub use scatter::ScatterDraw;
 pub(crate) use solver::quadratic_form;
 pub use solver::{Conditioning, Ending, Settings, Solution, solve};

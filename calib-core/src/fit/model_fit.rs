@@ -42,8 +42,8 @@ pub struct ModelFit {
     pub scatter_draws: Vec<ScatterDraw>,
     /// Weighted sum of squares with the uncertainties as stated.
     pub chi_square: f64,
-    /// Cores less parameters, of which smoothed ones count as far as the cores
-    /// determine them, and less what choosing the curve took.
+    /// Cores, each by its weight, less parameters, of which smoothed ones count as
+    /// far as the cores determine them, and less what choosing the curve took.
     pub degrees_of_freedom: f64,
     /// Standard deviation that smoothing allows the smoothed parameters, where the
     /// curve has any.
@@ -146,17 +146,21 @@ impl Fitting {
         let (lowest, highest) = lowest_and_highest(observations.iter().map(|o| o.count.value));
         let axis = model.axis(lowest, highest);
         let columns = Columns::of(observations, model, axis, reference);
-        let mut start = model.start(&columns.start_points())?;
-        start.resize(columns.regression().parameters(), 0.0);
+        let mut starts = model.starts(&columns.start_points())?;
+        for start in &mut starts {
+            start.resize(columns.regression().parameters(), 0.0);
+        }
+        let not_settled = FitError::NotSettled { kind, steps: 0 };
         let (columns, scattered, smoothing) = if model.smoothed() == 0 {
-            let scattered = solve_columns(&columns, &start, loss, &Settings::default());
+            let scattered = solve_columns(&columns, &starts, loss, &Settings::default());
             (columns, scattered, None)
         } else {
-            let smoothing = best_smoothing(&columns, &start, loss);
+            let smoothing = best_smoothing(&columns, &starts, loss);
             let columns = columns.smoothed(smoothing);
-            let scattered = solve_columns(&columns, &start, loss, &Settings::default());
+            let scattered = solve_columns(&columns, &starts, loss, &Settings::default());
             (columns, scattered, Some(smoothing))
         };
+        let scattered = scattered.ok_or(not_settled)?;
         let (fit, covariance_scale) = untested(observations, kind, reference, &scattered)?;
         Ok(Self {
             covariance_scale,
@@ -187,12 +191,8 @@ impl Fitting {
     /// degrees of freedom went into choosing it.
     pub(super) fn finish(self, observations: &[Observation], spent: f64) -> ModelFit {
         let mut fit = self.fit;
-        // Student's t of less than two would make more of the choice than it is.
-        fit.degrees_of_freedom = f64::max(
-            fit.degrees_of_freedom - spent,
-            fit.degrees_of_freedom.min(2.0),
-        );
-        fit.scatter_draws = self.scattered.draws(fit.degrees_of_freedom);
+        fit.degrees_of_freedom = self.scattered.freedom_after(spent);
+        fit.scatter_draws = self.scattered.draws(spent);
         let curve_parameters = fit.curve.parameters.len();
         fit.covariance_parts = covariance_parts(&self.scattered, observations)
             .into_iter()
@@ -221,8 +221,9 @@ pub(super) fn with_smoothing(
     let (lowest, highest) = lowest_and_highest(observations.iter().map(|o| o.count.value));
     let axis = model.axis(lowest, highest);
     let columns = Columns::of(observations, model, axis, None).smoothed(smoothing);
-    let start = model.start(&columns.start_points())?;
-    let scattered = solve_columns(&columns, &start, Loss::Squares, &Settings::default());
+    let starts = model.starts(&columns.start_points())?;
+    let scattered = solve_columns(&columns, &starts, Loss::Squares, &Settings::default())
+        .ok_or(FitError::NotSettled { kind, steps: 0 })?;
     Ok(Curve {
         kind,
         axis,
@@ -257,22 +258,27 @@ fn enough(
     Ok(())
 }
 
-fn solve_columns(columns: &Columns, start: &[f64], loss: Loss, settings: &Settings) -> Scattered {
+fn solve_columns(
+    columns: &Columns,
+    starts: &[Vec<f64>],
+    loss: Loss,
+    settings: &Settings,
+) -> Option<Scattered> {
     let problem = Problem {
         model: &columns.regression(),
         points: columns.points(),
         cores: columns.cores,
         loss,
     };
-    solve_with_scatter(&problem, start, settings)
+    solve_with_scatter(&problem, starts, settings)
 }
 
 /// The smoothing under which cores left out are foretold best; the middle one
 /// where none can be left out.
-fn best_smoothing(columns: &Columns, start: &[f64], loss: Loss) -> f64 {
+fn best_smoothing(columns: &Columns, starts: &[Vec<f64>], loss: Loss) -> f64 {
     let error_with = |smoothing: &f64| {
         let columns = columns.smoothed(*smoothing);
-        let scattered = solve_columns(&columns, start, loss, &Settings::quick());
+        let scattered = solve_columns(&columns, starts, loss, &Settings::quick())?;
         let error = scattered
             .solution
             .found_minimum()
@@ -356,7 +362,7 @@ fn untested(
         core_scatter: scattered.tau,
         scatter_draws: Vec::new(),
         chi_square: scattered.chi_square_as_stated,
-        degrees_of_freedom: scattered.freedom,
+        degrees_of_freedom: scattered.freedom_after(0.0),
         smoothing: None,
         loss: scattered.loss,
         aicc: (n - estimated - 1.0 > 0.0).then(|| {

@@ -11,6 +11,7 @@
 
 use super::loss::Loss;
 use super::problem::{Points, Regression};
+use super::restart::solve_from;
 use super::solver::{Ending, Settings, Solution, solve};
 use serde::{Deserialize, Serialize};
 use statrs::distribution::{ChiSquared, ContinuousCDF};
@@ -90,6 +91,18 @@ impl<R: Regression> Problem<'_, R> {
         solve(self.model, &widened.points(&self.points), start, settings)
     }
 
+    /// The lowest minimum from any of `starts`; `None` without starts.
+    fn solve_from(
+        &self,
+        tau: f64,
+        weights: &[f64],
+        starts: &[Vec<f64>],
+        settings: &Settings,
+    ) -> Option<Solution> {
+        let widened = Widened::of(&self.points, tau, weights);
+        solve_from(self.model, &widened.points(&self.points), starts, settings)
+    }
+
     /// Cores less parameters, as far as those are determined by the cores.
     fn freedom(&self, solution: &Solution) -> f64 {
         let determined = if self.points.y.len() == self.cores {
@@ -101,43 +114,101 @@ impl<R: Regression> Problem<'_, R> {
     }
 }
 
-/// Fits with as much common scatter as the residuals ask for.
+/// Fits with as much common scatter as the residuals ask for, from the best of
+/// `starts`; `None` without starts.
+///
+/// Which start is the best depends on how the scatter evens the cores' weights out,
+/// so where there are several they are tried again once it is known.
 pub(super) fn solve_with_scatter<R: Regression>(
     problem: &Problem<'_, R>,
-    start: &[f64],
+    starts: &[Vec<f64>],
     settings: &Settings,
-) -> Scattered {
+) -> Option<Scattered> {
     let quick = Settings::quick();
     let weights = vec![1.0; problem.cores];
-    let solution = problem.solve(0.0, &weights, start, &quick);
-    let mut found = Scattered {
-        freedom: problem.freedom(&solution),
-        tau: 0.0,
-        chi_square_as_stated: 0.0,
-        weights,
-        loss: problem.loss,
-        solution,
-    };
+    let solution = problem.solve_from(0.0, &weights, starts, &quick)?;
+    let mut found = Scattered::at(problem, solution, 0.0, weights);
     found.chi_square_as_stated = found.chi_square();
-    if found.freedom > 0.0 && found.solution.found_minimum() {
-        match problem.loss {
-            Loss::Squares => found.widen(problem, &quick),
-            Loss::Huber => found.reweigh(problem, Loss::Huber, &quick),
-            Loss::Tukey => {
-                // The cost of this one has many minima: start in that of the other.
-                found.reweigh(problem, Loss::Huber, &quick);
-                found.reweigh(problem, Loss::Tukey, &quick);
-            }
+    found.settle(problem, &quick);
+    for _ in 0..ROUNDS {
+        if starts.len() < 2 || !found.solution.found_minimum() {
+            break;
         }
+        let (tau, weights) = (found.tau, found.weights.clone());
+        let other = problem.solve_from(tau, &weights, starts, &quick)?;
+        if other.chi_square >= found.solution.chi_square * (1.0 - LOWER) {
+            break;
+        }
+        let mut other = Scattered::at(problem, other, tau, weights);
+        other.chi_square_as_stated = found.chi_square_as_stated;
+        other.settle(problem, &quick);
+        if !other.solution.found_minimum() || other.log_likelihood() <= found.log_likelihood() {
+            break;
+        }
+        found = other;
     }
     if found.solution.found_minimum() {
         let from = found.solution.parameters.clone();
         found.solution = problem.solve(found.tau, &found.weights, &from, settings);
     }
-    found
+    Some(found)
 }
 
+/// Times that all starts are tried again.
+const ROUNDS: usize = 4;
+
+/// Share of Q by which another minimum must lie lower to be one.
+const LOWER: f64 = 1e-6;
+
 impl Scattered {
+    fn at<R: Regression>(
+        problem: &Problem<'_, R>,
+        solution: Solution,
+        tau: f64,
+        weights: Vec<f64>,
+    ) -> Self {
+        Self {
+            freedom: problem.freedom(&solution),
+            tau,
+            chi_square_as_stated: 0.0,
+            weights,
+            loss: problem.loss,
+            solution,
+        }
+    }
+
+    /// Finds scatter and weights for the minimum the solution is near to.
+    fn settle<R: Regression>(&mut self, problem: &Problem<'_, R>, settings: &Settings) {
+        if self.freedom <= 0.0 || !self.solution.found_minimum() {
+            return;
+        }
+        match problem.loss {
+            Loss::Squares => self.widen(problem, settings),
+            Loss::Huber => self.reweigh(problem, Loss::Huber, settings),
+            Loss::Tukey => {
+                // The cost of this one has many minima: start in that of the other.
+                self.reweigh(problem, Loss::Huber, settings);
+                self.reweigh(problem, Loss::Tukey, settings);
+            }
+        }
+    }
+
+    /// Degrees of freedom of what the fit is unsure of: a core of less than full
+    /// weight counts for that much less.
+    fn effective_freedom(&self) -> f64 {
+        let lost: f64 = self.weights.iter().map(|w| 1.0 - w).sum();
+        (self.freedom - lost).max(1.0)
+    }
+
+    /// The same after `spent` of them went into choosing this fit among others:
+    /// having been chosen, its residuals are smaller by about as many. Two are left
+    /// where there are two, for Student's t of less would make more of the choice
+    /// than it is.
+    pub(super) fn freedom_after(&self, spent: f64) -> f64 {
+        let freedom = self.effective_freedom();
+        f64::max(freedom - spent, freedom.min(2.0))
+    }
+
     /// Residuals of the cores, with the variances stated for them.
     fn misses(&self) -> impl Iterator<Item = Miss> {
         let solution = &self.solution;
@@ -166,13 +237,14 @@ impl Scattered {
     }
 
     /// Least squares with scatter. Newton's method; Q falls and is convex in
-    /// tau^2, so from the left it climbs to the root without overshooting.
+    /// tau^2, so from the left it climbs to the root without overshooting, and from
+    /// the right its first step leads to the left.
     fn widen<R: Regression>(&mut self, problem: &Problem<'_, R>, settings: &Settings) {
-        if self.chi_square() <= self.freedom {
-            return;
-        }
-        let mut variance = 0.0;
+        let mut variance = self.tau * self.tau;
         for _ in 0..60 {
+            if variance == 0.0 && self.chi_square() <= self.freedom {
+                return;
+            }
             let fall: f64 = self
                 .misses()
                 .map(|miss| (miss.residual / (miss.stated + variance)).powi(2))
@@ -278,7 +350,8 @@ impl Scattered {
     ///
     /// A scatter estimated from few cores is itself uncertain, and an estimate of
     /// zero least of all means that there is none. Q at the true scatter has a
-    /// chi-square distribution with the `freedom` of the fit; solving
+    /// chi-square distribution with the degrees of freedom of the fit, less what
+    /// choosing it `spent`; solving
     /// `Q(tau^2) = W` for its quantiles W gives the generalised (fiducial)
     /// distribution of tau^2 (Weerahandi 1993, J. Am. Stat. Assoc. 88:899; Iyer,
     /// Wang and Mathew 2004, J. Am. Stat. Assoc. 99:1060; references recalled from
@@ -288,7 +361,9 @@ impl Scattered {
     ///
     /// Quantiles are taken closer together where W is small, for there the tails
     /// of the prediction come from.
-    pub(super) fn draws(&self, freedom: f64) -> Vec<ScatterDraw> {
+    pub(super) fn draws(&self, spent: f64) -> Vec<ScatterDraw> {
+        let freedom = self.freedom_after(spent);
+        let per_weight = self.freedom / self.effective_freedom();
         let Ok(distribution) = ChiSquared::new(freedom) else {
             return Vec::new();
         };
@@ -301,7 +376,7 @@ impl Scattered {
             .map(|i| {
                 let weight = edge(i + 1) - edge(i);
                 let target = distribution.inverse_cdf(edge(i) + 0.5 * weight);
-                let variance = variance_giving(&misses, target, self.loss);
+                let variance = variance_giving(&misses, target * per_weight, self.loss);
                 ScatterDraw {
                     weight,
                     scatter: variance.sqrt(),
@@ -423,7 +498,7 @@ mod tests {
             let points = Points { y: &y, u_y: &u, x: &X, u_x: &[u_x; 7] };
             let line = Line { steepest: 10.0 };
             let problem = Problem { model: &line, points, cores: 7, loss: Loss::Squares };
-            let found = solve_with_scatter(&problem, &[0.2, -0.1], &Settings::default());
+            let found = solve_with_scatter(&problem, &[vec![0.2, -0.1]], &Settings::default()).unwrap();
             prop_assert!(found.solution.found_minimum());
             if found.tau > 0.0 {
                 prop_assert!(found.chi_square_as_stated > 5.0);
@@ -454,7 +529,9 @@ mod tests {
                 cores: 7,
                 loss: Loss::Squares,
             };
-            solve_with_scatter(&problem, &[0.2, 0.0], &settings).solution
+            solve_with_scatter(&problem, &[vec![0.2, 0.0]], &settings)
+                .unwrap()
+                .solution
         };
         assert!(fit(10.0).found_minimum() && fit(10.0).parameters[1] < -0.1);
         assert!(!fit(0.05).found_minimum());
