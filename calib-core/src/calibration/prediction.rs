@@ -5,7 +5,7 @@ use crate::curve::{Curve, MAX_CURVE_PARAMETERS};
 use crate::fit::quadratic_form;
 use crate::quantity::{Celsius, Quantity, Vwc};
 use crate::temperature::{TemperatureTerm, count_at_reference};
-use crate::uncertainty::{Budget, Expanded, Source};
+use crate::uncertainty::{Budget, Expanded, Source, coverage_factor};
 use serde::{Deserialize, Serialize};
 use statrs::function::erf::erf;
 
@@ -115,9 +115,19 @@ impl Calibration {
         let square = |of: Source| -> f64 { budget.only(|source| source == of).standard().powi(2) };
         let parameters = square(Source::CurveParameters);
         let rest = budget
-            .only(|source| !matches!(source, Source::CurveParameters | Source::CoreScatter))
+            .only(|source| {
+                !matches!(
+                    source,
+                    Source::CurveParameters | Source::CoreScatter | Source::ReadingNoise
+                )
+            })
             .standard()
             .powi(2);
+        // Noise known from few readings has longer tails than the normal
+        // distribution; as wide a one, at this coverage, stands for it.
+        let tails = coverage_factor(COVERAGE, Some(self.noise.degrees_of_freedom))
+            / coverage_factor(COVERAGE, None);
+        let rest = rest + square(Source::ReadingNoise) * tails * tails;
         let spreads: Vec<(f64, f64)> = self
             .scatter_draws
             .iter()

@@ -344,7 +344,7 @@ fn rivals(usable: &[&ModelFit], set_aside: &Fittings, chosen: &ModelFit) -> Vec<
     let mut contenders: Vec<(f64, &ModelFit)> = Vec::new();
     for fit in usable {
         if fit.curve.kind != chosen.curve.kind && allowed(fit) {
-            contenders.push((likelihood(fit, chosen), fit));
+            contenders.push((log_odds(fit, chosen), fit));
         }
     }
     for (kind, aside) in set_aside {
@@ -356,15 +356,20 @@ fn rivals(usable: &[&ModelFit], set_aside: &Fittings, chosen: &ModelFit) -> Vec<
             .and_then(|fit| Some((*fit, fit.aicc? - aside.aicc?)))
             .filter(|_| allowed(aside))
         {
-            contenders.push((likelihood(same, chosen) * (0.5 * gain).exp(), aside));
+            contenders.push((log_odds(same, chosen) + 0.5 * gain, aside));
         }
     }
-    contenders.retain(|(likelihood, _)| likelihood.is_finite());
-    let total = 1.0 + contenders.iter().map(|(l, _)| l).sum::<f64>();
+    // From the likeliest down, so that none is too likely for a number.
+    let most = contenders.iter().map(|(odds, _)| *odds).fold(0.0, f64::max);
+    let total = (-most).exp()
+        + contenders
+            .iter()
+            .map(|(l, _)| (l - most).exp())
+            .sum::<f64>();
     contenders
         .into_iter()
-        .map(|(likelihood, fit)| Rival {
-            weight: likelihood / total,
+        .map(|(odds, fit)| Rival {
+            weight: (odds - most).exp() / total,
             curve: fit.curve.clone(),
             temperature: fit.temperature,
             covariance: fit.covariance.clone(),
@@ -375,19 +380,24 @@ fn rivals(usable: &[&ModelFit], set_aside: &Fittings, chosen: &ModelFit) -> Vec<
 }
 
 /// How likely a curve is to be the nearest to the truth, relative to the one
-/// chosen: by the errors at cores left out, taken as normal (Geisser and Eddy
-/// 1979, J. Am. Stat. Assoc. 74:153; recalled from memory). Where cores are few
-/// the corrected AIC, which favours the fewest parameters then however far the
-/// curve is off, serves this less well; it decides where cores were not left out.
-fn likelihood(fit: &ModelFit, chosen: &ModelFit) -> f64 {
-    let cores = chosen.residuals.len() as i32;
-    match chosen.left_out_rmse.zip(fit.left_out_rmse) {
-        Some((here, there)) if there > 0.0 => (here / there).powi(cores),
-        Some(_) => 0.0,
+/// chosen, as a natural logarithm: by the errors at cores left out, taken as normal
+/// (Geisser and Eddy 1979, J. Am. Stat. Assoc. 74:153; recalled from memory). Where
+/// cores are few the corrected AIC, which favours the fewest parameters then however
+/// far the curve is off, serves this less well; it decides where cores were not left
+/// out. Minus infinity where nothing can be said.
+fn log_odds(fit: &ModelFit, chosen: &ModelFit) -> f64 {
+    let cores = chosen.residuals.len() as f64;
+    let odds = match chosen.left_out_rmse.zip(fit.left_out_rmse) {
+        Some((here, there)) => cores * (here / there).ln(),
         None => chosen
             .aicc
             .zip(fit.aicc)
-            .map_or(0.0, |(here, there)| (0.5 * (here - there)).exp()),
+            .map_or(f64::NEG_INFINITY, |(here, there)| 0.5 * (here - there)),
+    };
+    if odds.is_finite() {
+        odds
+    } else {
+        f64::NEG_INFINITY
     }
 }
 

@@ -191,6 +191,8 @@ impl Fitting {
     /// degrees of freedom went into choosing it.
     pub(super) fn finish(self, observations: &[Observation], spent: f64) -> ModelFit {
         let mut fit = self.fit;
+        // Choosing the smoothing is choosing among curves too.
+        let spent = spent + f64::from(u8::from(fit.smoothing.is_some()));
         fit.degrees_of_freedom = self.scattered.freedom_after(spent);
         fit.scatter_draws = self.scattered.draws(spent);
         let curve_parameters = fit.curve.parameters.len();

@@ -108,6 +108,10 @@ pub struct Conditioning {
     pub weakest: usize,
 }
 
+/// Share of Q from which the linear model promises too little for Q to tell better
+/// from worse.
+const CLOSE: f64 = 1e-10;
+
 /// Fits `model` to `points` from `start`.
 ///
 /// Never panics on numbers: a search that leads nowhere has an [`Ending`] that
@@ -181,6 +185,10 @@ fn search<R: Regression + ?Sized, const M: usize>(
             *length = length.max(triangle.column_norm(j));
         }
         let rounding = here.rounding(points, &p);
+        if !settings.to_last_digits && here.q - triangle.rest() <= CLOSE * here.q + rounding {
+            ending = Ending::Converged;
+            break;
+        }
         loop {
             steps += 1;
             let mut gained = false;
@@ -200,7 +208,7 @@ fn search<R: Regression + ?Sized, const M: usize>(
                             * p[k].abs().max(1.0 / lengths[k].max(f64::MIN_POSITIVE))
                 });
                 // Close to the minimum Q no longer tells better from worse.
-                let close = here.q - triangle.rest() <= 1e-10 * here.q + rounding;
+                let close = here.q - triangle.rest() <= CLOSE * here.q + rounding;
                 if gain > 0.0 || (close && gain >= -rounding) {
                     gained = true;
                     let quality = if promised > rounding {
