@@ -2,7 +2,7 @@
 
 use calib_core::calibration::{Calibration, Instrument, ReadingNoise};
 use calib_core::curve::CurveKind;
-use calib_core::fit::{Choice, Observation, Request, choose};
+use calib_core::fit::{Choice, Observation, Regression, Request, choose};
 use calib_core::quantity::{Celsius, Estimate, Quantity, Vwc};
 use calib_core::uncertainty::Budget;
 use rand::{RngExt, SeedableRng};
@@ -53,6 +53,24 @@ pub const COUNTS: (f64, f64) = (320.0, 680.0);
 pub const READINGS: usize = 12;
 /// Reference temperature of the truth, C.
 pub const REFERENCE: f64 = 18.0;
+
+/// A curve of the family as the solver takes it, in the dimensionless count.
+#[derive(Debug, Clone, Copy)]
+pub struct OfCurve(pub CurveKind);
+
+impl Regression for OfCurve {
+    fn parameters(&self) -> usize {
+        self.0.parameters()
+    }
+    fn inputs(&self) -> usize {
+        1
+    }
+    fn evaluate(&self, _: usize, x: &[f64], p: &[f64], g: &mut [f64], v: &mut [f64]) -> f64 {
+        let (value, slope) = self.0.model().evaluate(x[0], p, g);
+        v[0] = slope;
+        value
+    }
+}
 
 /// A truth that a curve of the family can follow exactly.
 pub fn truth_of(kind: CurveKind) -> fn(f64) -> f64 {

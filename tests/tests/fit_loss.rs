@@ -56,6 +56,11 @@ fn level(report: &Value) -> f64 {
     sum / readings.len() as f64
 }
 
+/// Text without its line breaks.
+fn unwrapped(text: &str) -> String {
+    text.split_whitespace().collect::<Vec<_>>().join(" ")
+}
+
 #[test]
 fn least_squares_warns_of_the_core_and_names_the_way_to_see_what_it_decides() {
     slip()
@@ -79,11 +84,7 @@ fn a_robust_loss_says_who_lost_its_pull_and_what_to_do() {
             "tukey",
         ])
         .exits(0);
-    let text = answer
-        .stdout
-        .split_whitespace()
-        .collect::<Vec<_>>()
-        .join(" ");
+    let text = unwrapped(&answer.stdout);
     for sentence in [
         "Fitted with Tukey's biweight: a core pulls the curve the less the farther off it lies",
         "Core orchard-L4b (level L4) lost 100 % of its pull; check masses and labels of that core against the record sheet, and leave a core out only for a reason you can name.",
@@ -129,11 +130,7 @@ fn without_a_wrong_core_it_says_so() {
     let answer = Bench::demo()
         .run(&["fit", ".", "--no-charts", "--loss", "huber"])
         .exits(0);
-    let text = answer
-        .stdout
-        .split_whitespace()
-        .collect::<Vec<_>>()
-        .join(" ");
+    let text = unwrapped(&answer.stdout);
     assert!(
         text.contains("so none stands apart from the rest"),
         "{text}"

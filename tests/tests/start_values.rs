@@ -5,7 +5,8 @@
 //! `cargo test -p ovendry-tests --test start_values -- --nocapture` prints the table.
 
 use calib_core::curve::{CurveKind, StartPoint};
-use calib_core::fit::{Points, Regression, Settings, Solution, solve, solve_from};
+use calib_core::fit::{Points, Settings, Solution, solve, solve_from};
+use ovendry_tests::simulation::OfCurve;
 use rand::{RngExt, SeedableRng};
 use rand_chacha::ChaCha8Rng;
 use rand_distr::{Distribution, StandardNormal};
@@ -13,22 +14,6 @@ use rayon::prelude::*;
 
 const BEDS: u64 = 200;
 const OTHER_STARTS: usize = 30;
-
-struct OfCurve(CurveKind);
-
-impl Regression for OfCurve {
-    fn parameters(&self) -> usize {
-        self.0.parameters()
-    }
-    fn inputs(&self) -> usize {
-        1
-    }
-    fn evaluate(&self, _: usize, x: &[f64], p: &[f64], g: &mut [f64], v: &mut [f64]) -> f64 {
-        let (value, slope) = self.0.model().evaluate(x[0], p, g);
-        v[0] = slope;
-        value
-    }
-}
 
 /// Cores about a curve of the kind, some a hundred times as certain as others.
 struct Bed {

@@ -114,9 +114,9 @@ impl Loss {
     }
 
     /// By how much the covariance of the weighted fit is to grow for residuals `r`
-    /// of `parameters` parameters: `K^2 mean(psi^2) mean(w) / mean(psi')^2`, `K = 1
-    /// + (p/n) var(psi')/mean(psi')^2`. `None` where so many cores lie far out that
-    /// it has no meaning.
+    /// of `parameters` parameters: `K^2 mean(psi^2) mean(w) / mean(psi')^2`,
+    /// `K = 1 + (p/n) var(psi')/mean(psi')^2`. `None` where so many cores lie far out
+    /// that it has no meaning.
     ///
     /// Huber (1981, equation 6.5 of chapter 7; recalled from memory) has the same
     /// factor but for `mean(w)`, times the covariance of least squares with the

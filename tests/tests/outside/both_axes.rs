@@ -7,7 +7,8 @@
 
 use crate::{Check, output_of, python};
 use calib_core::curve::{CurveKind, StartPoint};
-use calib_core::fit::{Points, Regression, Settings, Solution, solve};
+use calib_core::fit::{Points, Settings, Solution, solve};
+use ovendry_tests::simulation::OfCurve;
 use ovendry_tests::{Bench, repository};
 use rand::{RngExt, SeedableRng};
 use rand_chacha::ChaCha8Rng;
@@ -28,23 +29,6 @@ const PROBLEMS: u64 = 4;
 /// squares: five digits. Both programs take derivatives by finite differences,
 /// good to about nine.
 const AGREED: f64 = 0.5e-5;
-
-struct OfCurve(CurveKind);
-
-impl Regression for OfCurve {
-    fn parameters(&self) -> usize {
-        self.0.parameters()
-    }
-    fn inputs(&self) -> usize {
-        1
-    }
-    fn evaluate(&self, _: usize, x: &[f64], p: &[f64], g: &mut [f64], v: &mut [f64]) -> f64 {
-        let model = self.0.model();
-        model.gradient(x[0], p, g);
-        v[0] = model.slope(x[0], p);
-        model.value(x[0], p)
-    }
-}
 
 /// Points about a curve, every one with uncertainties of its own.
 struct Problem {
