@@ -62,17 +62,31 @@ pub(super) struct Linearised<const M: usize> {
 }
 
 impl<const M: usize> Linearised<M> {
-    pub(super) fn new(points: usize, parameters: usize) -> Self {
+    /// Without points.
+    pub(super) fn new() -> Self {
         Self {
-            parameters,
-            d: vec![[0.0; M]; points],
-            f: vec![0.0; points],
-            g: vec![0.0; points * parameters],
-            v: vec![[0.0; M]; points],
-            variances: vec![0.0; points],
-            residuals: vec![0.0; points],
+            parameters: 0,
+            d: Vec::new(),
+            f: Vec::new(),
+            g: Vec::new(),
+            v: Vec::new(),
+            variances: Vec::new(),
+            residuals: Vec::new(),
             q: f64::INFINITY,
         }
+    }
+
+    /// Makes room for so many points and parameters, nothing adjusted.
+    pub(super) fn lay_out(&mut self, points: usize, parameters: usize) {
+        self.parameters = parameters;
+        self.d.clear();
+        self.d.resize(points, [0.0; M]);
+        self.v.resize(points, [0.0; M]);
+        self.g.resize(points * parameters, 0.0);
+        for values in [&mut self.f, &mut self.variances, &mut self.residuals] {
+            values.resize(points, 0.0);
+        }
+        self.q = f64::INFINITY;
     }
 
     /// The derivatives by the parameters, point by point.

@@ -208,7 +208,12 @@ fn enough(
     Ok(())
 }
 
-fn solve_columns(columns: &Columns, start: &[f64], loss: Loss, settings: &Settings) -> Scattered {
+pub(super) fn solve_columns(
+    columns: &Columns,
+    start: &[f64],
+    loss: Loss,
+    settings: &Settings,
+) -> Scattered {
     let problem = Problem {
         model: &columns.regression(),
         points: columns.points(),
