@@ -44,6 +44,8 @@ pub fn run(command: &Calibrate) -> Result<Verdict, Failure> {
         probe: None,
         curve: command.curve,
         details: false,
+        bootstrap: None,
+        seed: fit::SEED,
         no_charts: false,
         force: command.force,
         json: command.json,

@@ -2,6 +2,7 @@
 
 use super::setpoints::for_calibration;
 use super::soil::{command_line, known, soil_of};
+use crate::bootstrap::{Asked, CurveBootstrap};
 use crate::calibration_file::{CalibrationFile, FORMAT, SUFFIX, VERSION};
 use crate::cores::{self, Core};
 use crate::diagnosis::Surroundings;
@@ -24,6 +25,9 @@ use clap::builder::{PossibleValuesParser, TypedValueParser};
 use serde::Serialize;
 use std::path::{Path, PathBuf};
 
+/// The seed where none is given.
+pub(super) const SEED: u64 = 101;
+
 /// Fits counts to oven-dry water content, for each probe and its soil.
 ///
 /// Saves one calibration a probe, with a chart as SVG and PNG, in OUT.
@@ -43,6 +47,12 @@ pub struct Fit {
     /// Show every core with its residual and its pull on the curve, and how parameters correlate
     #[arg(long)]
     pub details: bool,
+    /// Fit each curve again to N sets of cores drawn anew, and show how sure that says the curve is
+    #[arg(long, value_name = "N", value_parser = clap::value_parser!(u32).range(1..=1_000_000))]
+    pub bootstrap: Option<u32>,
+    /// Chooses the random numbers; the same seed, the same answer
+    #[arg(long, value_name = "NUMBER", default_value_t = SEED)]
+    pub seed: u64,
     /// Draw no charts
     #[arg(long)]
     pub no_charts: bool,
@@ -124,9 +134,11 @@ pub(super) fn work(fit: &Fit) -> Result<Answer, Failure> {
                 let levels = levels(&workbench, &fitted, surroundings.set_points.as_ref());
                 save(&fitted, &file, &levels, &out, fit, &mut outputs)?;
                 warnings.extend(fit_report::warnings(&fitted));
+                let report = ProbeReport::new(&fitted, &surroundings, fit.seed)?;
                 probes.push(ProbeReport {
                     physical: PhysicalReport::new(&workbench, &fitted, &paired.cores)?,
-                    ..ProbeReport::new(&fitted, &surroundings)?
+                    bootstrap: refitted(&fitted, &report, fit)?,
+                    ..report
                 });
             }
         }
@@ -232,6 +244,28 @@ fn chosen<'a>(
         )
         .into()),
     }
+}
+
+/// The bootstrap at the counts of the report, if it was asked for.
+fn refitted(
+    fitted: &Fitted<'_>,
+    report: &ProbeReport,
+    fit: &Fit,
+) -> Result<Option<CurveBootstrap>, Failure> {
+    let counts: Vec<f64> = report
+        .predictions
+        .iter()
+        .map(|reading| reading.first_order.count)
+        .collect();
+    fit.bootstrap
+        .map(|replicates| {
+            let asked = Asked {
+                replicates: replicates as usize,
+                seed: fit.seed,
+            };
+            CurveBootstrap::new(fitted, &counts, asked)
+        })
+        .transpose()
 }
 
 fn calibration_file(
