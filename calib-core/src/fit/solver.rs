@@ -21,7 +21,7 @@
 //! which a step of `p` and `d` together does not where the inputs are much less
 //! certain than the outputs.
 
-use super::linearised::{Linearised, Measured};
+use super::linearised::{Linearised, Measured, Precisions};
 use super::problem::{MAX_INPUTS, Points, Regression};
 use super::triangle::{Block, MAX_PARAMETERS, Triangle};
 
@@ -151,6 +151,12 @@ pub fn solve<R: Regression + ?Sized>(
     }
 }
 
+/// Damping of the first step.
+const FIRST_DAMPING: f64 = 1e-3;
+
+/// Least share of the damping that a step as good as promised leaves.
+const SHRINKAGE: f64 = 0.1;
+
 /// Room for a search among models of `M` inputs, to be used again where there are
 /// thousands: nothing is allocated for problems no larger than the first.
 pub(super) struct Search<const M: usize> {
@@ -159,6 +165,7 @@ pub(super) struct Search<const M: usize> {
     here: Linearised<M>,
     there: Linearised<M>,
     exact: Vec<[f64; M]>,
+    precisions: Precisions<M>,
     block: Block,
 }
 
@@ -190,6 +197,7 @@ impl<const M: usize> Search<M> {
             here: Linearised::new(),
             there: Linearised::new(),
             exact: Vec::new(),
+            precisions: Precisions::default(),
             block: Block::new(),
         }
     }
@@ -246,6 +254,7 @@ impl<const M: usize> Search<M> {
             here,
             there,
             exact,
+            precisions,
             block,
         } = self;
         p.clear();
@@ -255,7 +264,9 @@ impl<const M: usize> Search<M> {
         there.lay_out(n, parameters);
         exact.clear();
         exact.resize(n, [0.0; M]);
-        here.evaluate(model, points, p, exact);
+        precisions.take(points);
+        let known = (points, &*precisions);
+        here.evaluate(model, known, p, exact);
         if !here.q.is_finite() {
             return Found {
                 ending: Ending::StartNotFinite,
@@ -264,7 +275,7 @@ impl<const M: usize> Search<M> {
             };
         }
         let mut lengths = [0.0_f64; MAX_PARAMETERS];
-        let (mut damping, mut growth) = (1e-3, 2.0);
+        let (mut damping, mut growth) = (FIRST_DAMPING, 2.0);
         let mut steps = 0;
         let mut ending = Ending::StepLimit;
 
@@ -284,7 +295,7 @@ impl<const M: usize> Search<M> {
                         trial[k] = p[k] + step[k];
                     }
                     here.move_adjustments(points, &step[..parameters], &mut there.d);
-                    there.evaluate(model, points, trial, &here.d);
+                    there.evaluate(model, known, trial, &here.d);
                     let promised = here.q - triangle.sum_of_squares_at(&step);
                     let gain = here.q - there.q;
                     let negligible = (0..parameters).all(|k| {
@@ -303,7 +314,8 @@ impl<const M: usize> Search<M> {
                         };
                         std::mem::swap(here, there);
                         std::mem::swap(p, trial);
-                        damping *= f64::max(0.1, 1.0 - (2.0 * quality - 1.0).powi(3)).min(2.0);
+                        damping *=
+                            f64::max(SHRINKAGE, 1.0 - (2.0 * quality - 1.0).powi(3)).min(2.0);
                         damping = damping.max(1e-16);
                         growth = 2.0;
                         let enough = !settings.to_last_digits || negligible || promised <= rounding;
@@ -365,9 +377,11 @@ impl<const M: usize> Search<M> {
             trial,
             here,
             there,
+            precisions,
             block,
             ..
         } = self;
+        let known = (points, &*precisions);
         let parameters = p.len();
         let mut last = f64::INFINITY;
         let triangle = here.triangle(block);
@@ -390,7 +404,7 @@ impl<const M: usize> Search<M> {
                 trial[k] = p[k] + step[k];
             }
             here.move_adjustments(points, &step[..parameters], &mut there.d);
-            there.evaluate(model, points, trial, &here.d);
+            there.evaluate(model, known, trial, &here.d);
             // Never NaN: a Q that is no number is held as infinite.
             if there.q > here.q * (1.0 + 1e-9) {
                 return;
