@@ -18,6 +18,7 @@ use calib_core::fit::{
 use calib_core::quantity::{Estimate, Quantity, Vwc};
 use calib_core::uncertainty::Budget;
 use plotters::prelude::*;
+use plotters::style::register_font;
 use rand::SeedableRng;
 use rand_chacha::ChaCha8Rng;
 use rand_distr::{Distribution, StandardNormal};
@@ -340,7 +341,11 @@ fn cost(folder: &Path) -> Answer<()> {
     Ok(())
 }
 
+/// The font the program carries: its letters are measured to place them.
+const FONT: &[u8] = include_bytes!("../../calib-cli/assets/Roboto-Regular.ttf");
+
 fn draw(path: &Path, measured: &[(f64, f64)]) -> Answer<()> {
+    register_font("sans-serif", FontStyle::Normal, FONT).map_err(|_| "the font cannot be read")?;
     let area = SVGBackend::new(path, (720, 440)).into_drawing_area();
     area.fill(&WHITE)?;
     let mut chart = ChartBuilder::on(&area)

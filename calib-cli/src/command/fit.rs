@@ -22,6 +22,7 @@ use calib_core::irrigation::SetPoints;
 use calib_core::quantity::{Quantity, Vwc};
 use clap::Args;
 use clap::builder::{PossibleValuesParser, TypedValueParser};
+use rayon::prelude::*;
 use serde::Serialize;
 use std::path::{Path, PathBuf};
 
@@ -115,9 +116,6 @@ pub(super) fn work(fit: &Fit) -> Result<Answer, Failure> {
     let mut warnings = workbench.warnings.clone();
     warnings.extend(paired.warnings.iter().cloned());
 
-    let mut probes = Vec::new();
-    let mut refused = Vec::new();
-    let mut outputs = OutputSet::default();
     let out = out_folder(&fit.dir, fit.out.as_deref());
     let chosen = chosen(&paired.probes, fit.probe.as_deref(), &workbench)?;
     let outcomes = all_or_every_complaint(
@@ -125,21 +123,27 @@ pub(super) fn work(fit: &Fit) -> Result<Answer, Failure> {
             .into_iter()
             .map(|probe| fit_probe(&workbench, probe, fit.curve)),
     )?;
-    for outcome in outcomes {
-        match outcome {
-            Outcome::Refused(why) => refused.push(why),
-            Outcome::Fitted(fitted) => {
-                let file = calibration_file(&workbench, &fitted)?;
-                let surroundings = surroundings(&workbench, &file);
-                let levels = levels(&workbench, &fitted, surroundings.set_points.as_ref());
-                save(&fitted, &file, &levels, &out, fit, &mut outputs)?;
-                warnings.extend(fit_report::warnings(&fitted));
-                let report = ProbeReport::new(&fitted, &surroundings, fit.seed)?;
-                probes.push(ProbeReport {
-                    physical: PhysicalReport::new(&workbench, &fitted, &paired.cores)?,
-                    bootstrap: refitted(&fitted, &report, fit)?,
-                    ..report
-                });
+    // Draws and charts take the time; probes share the processor.
+    let explained: Vec<Result<Explained, Failure>> = outcomes
+        .into_par_iter()
+        .map(|outcome| Explained::of(outcome, &workbench, &paired.cores, &out, fit))
+        .collect();
+    let mut probes = Vec::new();
+    let mut refused = Vec::new();
+    let mut outputs = OutputSet::default();
+    for explained in explained {
+        match explained? {
+            Explained::Refused(why) => refused.push(why),
+            Explained::Fitted {
+                report,
+                files,
+                warnings: of_fit,
+            } => {
+                for (path, content) in files {
+                    outputs.add(path, content);
+                }
+                warnings.extend(of_fit);
+                probes.push(*report);
             }
         }
     }
@@ -165,6 +169,45 @@ pub(super) fn work(fit: &Fit) -> Result<Answer, Failure> {
         warnings,
         written,
     })
+}
+
+/// One probe with all that is said and saved of it.
+enum Explained {
+    Fitted {
+        report: Box<ProbeReport>,
+        files: Vec<(PathBuf, Vec<u8>)>,
+        warnings: Vec<Warning>,
+    },
+    Refused(Refused),
+}
+
+impl Explained {
+    fn of(
+        outcome: Outcome<'_>,
+        workbench: &Workbench,
+        cores: &[Core],
+        out: &Path,
+        fit: &Fit,
+    ) -> Result<Self, Failure> {
+        let fitted = match outcome {
+            Outcome::Refused(why) => return Ok(Explained::Refused(why)),
+            Outcome::Fitted(fitted) => fitted,
+        };
+        let file = calibration_file(workbench, &fitted)?;
+        let surroundings = surroundings(workbench, &file);
+        let levels = levels(workbench, &fitted, surroundings.set_points.as_ref());
+        let files = files(&fitted, &file, &levels, out, fit)?;
+        let report = ProbeReport::new(&fitted, &surroundings, fit.seed)?;
+        Ok(Explained::Fitted {
+            files,
+            warnings: fit_report::warnings(&fitted),
+            report: Box::new(ProbeReport {
+                physical: PhysicalReport::new(workbench, &fitted, cores)?,
+                bootstrap: refitted(&fitted, &report, fit)?,
+                ..report
+            }),
+        })
+    }
 }
 
 impl Answer {
@@ -304,17 +347,17 @@ fn surroundings(workbench: &Workbench, file: &CalibrationFile) -> Surroundings {
     }
 }
 
-fn save(
+/// What is saved of a probe, by path.
+fn files(
     fitted: &Fitted<'_>,
     file: &CalibrationFile,
     levels: &[Level],
     out: &Path,
     fit: &Fit,
-    outputs: &mut OutputSet,
-) -> Result<(), Failure> {
-    outputs.add(out.join(file.file_name()), file.render()?);
+) -> Result<Vec<(PathBuf, Vec<u8>)>, Failure> {
+    let mut files = vec![(out.join(file.file_name()), file.render()?.into())];
     if fit.no_charts {
-        return Ok(());
+        return Ok(files);
     }
     let probe = &fitted.calibration.probe;
     let undrawn = |e: ConvertError| Failure::Internal(format!("cannot draw probe {probe}: {e}"));
@@ -322,17 +365,17 @@ fn save(
     let curve =
         CalibrationChart::new(&fitted.calibration, observations, levels).map_err(undrawn)?;
     let residuals = ResidualChart::new(&fitted.calibration, observations).map_err(undrawn)?;
-    outputs.add(out.join(format!("{probe}.svg")), plot::svg(&curve)?);
-    outputs.add(out.join(format!("{probe}.png")), plot::png(&curve)?);
-    outputs.add(
+    files.push((out.join(format!("{probe}.svg")), plot::svg(&curve)?.into()));
+    files.push((out.join(format!("{probe}.png")), plot::png(&curve)?));
+    files.push((
         out.join(format!("{probe}.residuals.svg")),
-        plot::svg(&residuals)?,
-    );
-    outputs.add(
+        plot::svg(&residuals)?.into(),
+    ));
+    files.push((
         out.join(format!("{probe}.residuals.png")),
         plot::png(&residuals)?,
-    );
-    Ok(())
+    ));
+    Ok(files)
 }
 
 /// Field capacity and wilting point of the probe's soil, where they are known,

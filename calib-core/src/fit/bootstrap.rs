@@ -258,7 +258,11 @@ impl Refits {
     fn refit(&self, number: usize, room: &mut Room, z: &[f64], out: &mut [f64]) -> bool {
         let Room { data, search } = room;
         self.draw(number, data);
-        let quick = Settings::quick();
+        // A replicate's curve lies near that of the whole fit.
+        let quick = Settings {
+            first_damping: 1e-7,
+            ..Settings::quick()
+        };
         let anew;
         let parameters = if self.loss == Loss::Squares {
             let points = data.points();

@@ -37,6 +37,9 @@ pub struct Settings {
     /// it ends where the linear model promises less than a part in 1e10 of Q:
     /// within 1e-5 or so of a standard uncertainty.
     pub to_last_digits: bool,
+    /// Damping of the first step, as a share of each parameter's own curvature: the
+    /// smaller, the more the linear model at the start is trusted. Positive.
+    pub first_damping: f64,
 }
 
 impl Settings {
@@ -55,6 +58,7 @@ impl Default for Settings {
             max_steps: 500,
             tolerance: 1e-10,
             to_last_digits: true,
+            first_damping: 1e-3,
         }
     }
 }
@@ -151,11 +155,13 @@ pub fn solve<R: Regression + ?Sized>(
     }
 }
 
-/// Damping of the first step.
-const FIRST_DAMPING: f64 = 1e-3;
-
-/// Least share of the damping that a step as good as promised leaves.
+/// Least share of the damping that a good step leaves.
 const SHRINKAGE: f64 = 0.1;
+
+/// The same where the step gained what the linear model promised, but for so much:
+/// there the problem is as good as linear, and damping only delays.
+const SHRINKAGE_WHERE_LINEAR: f64 = 0.01;
+const LINEAR: f64 = 0.02;
 
 /// Room for a search among models of `M` inputs, to be used again where there are
 /// thousands: nothing is allocated for problems no larger than the first.
@@ -275,7 +281,7 @@ impl<const M: usize> Search<M> {
             };
         }
         let mut lengths = [0.0_f64; MAX_PARAMETERS];
-        let (mut damping, mut growth) = (FIRST_DAMPING, 2.0);
+        let (mut damping, mut growth) = (settings.first_damping, 2.0);
         let mut steps = 0;
         let mut ending = Ending::StepLimit;
 
@@ -314,8 +320,12 @@ impl<const M: usize> Search<M> {
                         };
                         std::mem::swap(here, there);
                         std::mem::swap(p, trial);
-                        damping *=
-                            f64::max(SHRINKAGE, 1.0 - (2.0 * quality - 1.0).powi(3)).min(2.0);
+                        let least = if (quality - 1.0).abs() < LINEAR {
+                            SHRINKAGE_WHERE_LINEAR
+                        } else {
+                            SHRINKAGE
+                        };
+                        damping *= f64::max(least, 1.0 - (2.0 * quality - 1.0).powi(3)).min(2.0);
                         damping = damping.max(1e-16);
                         growth = 2.0;
                         let enough = !settings.to_last_digits || negligible || promised <= rounding;
