@@ -11,8 +11,7 @@ use std::sync::mpsc;
 use std::time::Duration;
 
 /// Share of the half width by which ends of the parametric bootstrap may lie off
-/// and agree; a curve as good as straight within its errors stays below a third of
-/// it with 2000 replicates.
+/// and agree, beside what chance does to them.
 const CLOSE: f64 = 0.15;
 
 /// Work shorter than this says nothing while it runs.
@@ -194,9 +193,10 @@ fn remark(
         }
     }
     // The spread of so few cores is itself known only to so much (twice its
-    // standard deviation), and that of cores is estimated from them again.
+    // standard deviation), and the bootstrap of cores estimates it anew.
     let close = CLOSE.max(2.0 / (2.0 * degrees_of_freedom).sqrt());
     let off = |drawn: &Bootstrapped, close: f64| {
+        let close = close + drawn.numerical;
         farthest(first_order, &drawn.intervals).filter(|(share, _)| *share > close)
     };
     match (off(parametric, CLOSE), off(cases, close)) {
@@ -244,6 +244,7 @@ mod tests {
             seed: 1,
             tail: 0.02,
             replicates_needed: 250,
+            numerical: 0.0,
             trusted: true,
             intervals: vec![CurveInterval {
                 count: 400.0,

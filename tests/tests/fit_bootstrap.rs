@@ -14,7 +14,7 @@ fn a_person_reads_three_intervals_of_the_curve_and_what_to_do() {
         let common = ["fit", ".", "--no-charts", "--force"];
         bench.run(&[&common[..], arguments].concat()).exits(0)
     };
-    let asked = ["--bootstrap", "600", "--probe", "terrace-1"];
+    let asked = ["--bootstrap", "2000", "--probe", "terrace-1"];
     let text = run(&asked)
         .says("The curve itself: its 95 % interval, three ways")
         .says("parametric bootstrap  bootstrap of cores")

@@ -24,7 +24,7 @@ use rand_chacha::ChaCha8Rng;
 use rand_distr::{Distribution, StandardNormal};
 use rayon::prelude::*;
 use serde::{Deserialize, Serialize};
-use statrs::distribution::{ContinuousCDF, Normal};
+use statrs::distribution::{Continuous, ContinuousCDF, Normal};
 
 /// Share of replicates that may give no fit before the interval is not to be
 /// trusted (common practice).
@@ -32,7 +32,7 @@ pub const MOST_WITHOUT_FIT: f64 = 0.05;
 
 /// Fewest replicates beyond either end of an interval worth the name (common
 /// practice).
-const FEWEST_BEYOND: f64 = 5.0;
+const FEWEST_BEYOND: f64 = 10.0;
 
 /// Fewest replicates handed to a thread at once.
 const AT_ONCE: usize = 32;
@@ -91,6 +91,9 @@ pub struct Bootstrapped {
     pub tail: f64,
     /// Replicates of which enough lie beyond the ends to place them.
     pub replicates_needed: usize,
+    /// How well chance places an end: twice its standard deviation, as a share of
+    /// the half width, were all normal.
+    pub numerical: f64,
     /// Whether no more than [`MOST_WITHOUT_FIT`] gave no fit, and replicates were
     /// as many as needed.
     pub trusted: bool,
@@ -322,16 +325,16 @@ impl Refits {
             .collect()
     }
 
-    /// The share of replicates beyond each end of an interval that reaches
-    /// `coverage_factor` standard deviations where all is normal.
-    fn tail(&self, coverage_factor: f64) -> f64 {
+    /// How many standard deviations of the replicates out the ends lie where all is
+    /// normal.
+    fn reach(&self, coverage_factor: f64) -> f64 {
         let cores = self.data.cores as f64;
         let widened = match self.resampling {
             // Drawn with a scatter that already allows for the parameters.
             Resampling::Parametric => 1.0,
             Resampling::Cases => (cores / self.degrees_of_freedom.max(1.0)).sqrt(),
         };
-        Normal::standard().cdf(-coverage_factor * widened)
+        coverage_factor * widened
     }
 }
 
@@ -370,7 +373,9 @@ impl Bootstrap {
             .chunks(counts.len().max(1))
             .filter(|values| values.iter().all(|value| value.is_finite()))
             .collect();
-        let tail = refits.tail(self.coverage_factor);
+        let reach = refits.reach(self.coverage_factor);
+        let normal = Normal::standard();
+        let tail = normal.cdf(-reach);
         let without_fit = self.replicates.saturating_sub(fitted.len());
         let replicates_needed = (FEWEST_BEYOND / tail).ceil() as usize;
         let mut column = Vec::with_capacity(fitted.len());
@@ -390,6 +395,8 @@ impl Bootstrap {
             seed: self.seed,
             tail,
             replicates_needed,
+            numerical: 2.0 * (tail * (1.0 - tail) / self.replicates.max(1) as f64).sqrt()
+                / (normal.pdf(reach) * reach),
             trusted: without_fit as f64 <= MOST_WITHOUT_FIT * self.replicates as f64
                 && self.replicates >= replicates_needed,
             intervals,

@@ -76,6 +76,8 @@ fn parametric_standard_deviations_are_those_of_the_covariance() {
         let observations = bed(truth, 7, 3, 1.0);
         let fit = fitted(&observations, kind, Loss::Squares);
         let drawn = parametric(4000).run(&observations, &fit, &COUNTS).unwrap();
+        // sqrt(0.02275 0.97725/4000) / (0.05399 x 2), twice.
+        assert!((drawn.numerical - 0.0437).abs() < 1e-4);
         assert!(drawn.trusted && drawn.without_fit == 0, "{drawn:?}");
         for interval in drawn.intervals {
             let ratio = interval.standard / first_order(&fit, interval.count);
@@ -206,8 +208,8 @@ fn the_answer_does_not_depend_on_the_number_of_threads() {
 
 #[test]
 fn replicates_without_a_fit_are_counted_and_take_the_trust_away() {
-    // Five cores drawn from five: three or fewer of them, which fix no cubic, in
-    // 58 % of the draws (1500/3125 hold exactly three, 300 two, 5 one; 1805/3125
+    // Five cores drawn from five hold three or fewer of them, which fix no cubic,
+    // in 58 % of the draws (1500/3125 hold exactly three, 300 two, 5 one; 1805/3125
     // in all).
     let observations = bed(line, 5, 1, 1.0);
     let fit = fitted(&observations, CurveKind::Cubic, Loss::Squares);
