@@ -1,5 +1,6 @@
 //! What a fit says, as text for people and as JSON for machines.
 
+use crate::bootstrap::CurveBootstrap;
 use crate::diagnosis::{Diagnosis, Surroundings, loss_remark};
 use crate::failure::{Failure, Warning};
 use crate::fitted::{Fitted, Refused};
@@ -60,6 +61,9 @@ pub struct ProbeReport {
     pub residuals: Vec<Residual>,
     /// A new reading at several counts.
     pub predictions: Vec<NewReading>,
+    /// The curve fitted again and again, where asked for.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub bootstrap: Option<CurveBootstrap>,
     /// What the diagnostics of the fit mean.
     pub diagnosis: Diagnosis,
     /// The physical routes at the cores, where the probe was read in media.
@@ -83,7 +87,11 @@ impl ProbeReport {
     /// # Errors
     /// [`Failure::Internal`] if the calibration has no answer inside its own
     /// domain.
-    pub fn new(fitted: &Fitted<'_>, surroundings: &Surroundings) -> Result<Self, Failure> {
+    pub fn new(
+        fitted: &Fitted<'_>,
+        surroundings: &Surroundings,
+        seed: u64,
+    ) -> Result<Self, Failure> {
         let calibration = fitted.calibration.clone();
         let model = calibration.curve.kind.model();
         let names = model
@@ -109,6 +117,7 @@ impl ProbeReport {
         Ok(Self {
             diagnosis,
             physical: None,
+            bootstrap: None,
             equation: model.equation(),
             parameters: parameters
                 .into_iter()
@@ -125,7 +134,7 @@ impl ProbeReport {
             chi_square: fitted.choice.fit.chi_square,
             smoothing: fitted.choice.fit.smoothing,
             residuals: fitted.choice.fit.residuals.clone(),
-            predictions: new_reading::over_the_domain(&calibration)?,
+            predictions: new_reading::over_the_domain(&calibration, seed)?,
             calibration,
         })
     }
@@ -163,6 +172,9 @@ impl ProbeReport {
         );
         let _ = write!(text, "\n{}", self.curve_lines());
         let _ = write!(text, "\n{}", new_reading::text(c, &self.predictions));
+        if let Some(bootstrap) = &self.bootstrap {
+            let _ = write!(text, "\n{}", bootstrap.text());
+        }
         if !self.diagnosis.remarks.is_empty() {
             text.push_str("\nWhat to watch, and what to do\n");
         }

@@ -1,6 +1,7 @@
 //! `ovendry`: dispatch only. Exit code 0 good, 1 judged not fit for use,
 //! 2 bad input, 3 internal failure.
 
+mod bootstrap;
 mod calibration_file;
 mod caution;
 mod command;

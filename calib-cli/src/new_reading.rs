@@ -3,7 +3,7 @@
 
 use crate::failure::Failure;
 use crate::text_table::{Column, TextTable};
-use calib_core::calibration::{COVERAGE, Calibration, Prediction};
+use calib_core::calibration::{COVERAGE, Calibration, Prediction, PropagationError};
 use calib_core::quantity::{Celsius, Quantity};
 use calib_core::uncertainty::{Contribution, MonteCarlo, Propagated, Source, Validation};
 use serde::Serialize;
@@ -16,10 +16,9 @@ const SHOWN_COUNTS: usize = 7;
 /// printed, m3/m3. JCGM 101:2008, 7.9.2.
 const TOLERANCE: f64 = 0.0005;
 
-/// How well the draws are to be known to judge that: half of it. (A fifth, as JCGM
-/// 101:2008, 8.2, advises - recalled from memory - takes six times the draws, and
-/// `fit` longer than one likes to wait.)
-const DRAWN_TO: f64 = TOLERANCE / 2.0;
+/// How well the draws are to be known to judge that: a fifth of it, as JCGM
+/// 101:2008, 8.2, advises (recalled from memory).
+const DRAWN_TO: f64 = TOLERANCE / 5.0;
 
 /// A new reading at one count.
 #[derive(Debug, Clone, Serialize)]
@@ -57,50 +56,55 @@ pub enum ByDraws {
 ///
 /// # Errors
 /// [`Failure::Internal`] if the calibration has no answer inside its own domain.
-pub fn over_the_domain(calibration: &Calibration) -> Result<Vec<NewReading>, Failure> {
+pub fn over_the_domain(calibration: &Calibration, seed: u64) -> Result<Vec<NewReading>, Failure> {
     let (low, high) = (
         calibration.domain.low.ceil(),
         calibration.domain.high.floor(),
     );
     let temperature: Option<Celsius> = calibration.temperature.map(|term| term.reference);
-    (0..SHOWN_COUNTS)
+    let counts: Vec<f64> = (0..SHOWN_COUNTS)
         .map(|i| {
             let count = (low + (high - low) * i as f64 / (SHOWN_COUNTS - 1) as f64).round();
-            at(calibration, count.clamp(low, high), temperature)
+            count.clamp(low, high)
+        })
+        .collect();
+    let settings = MonteCarlo {
+        seed,
+        coverage: COVERAGE,
+        ..MonteCarlo::to_tolerance(DRAWN_TO)
+    };
+    counts
+        .iter()
+        .zip(calibration.propagate_together(&counts, temperature, &settings))
+        .map(|(count, drawn)| {
+            let first_order = calibration
+                .predict(*count, temperature)
+                .map_err(|e| Failure::Internal(e.to_string()))?;
+            Ok(NewReading {
+                by_draws: ByDraws::of(&first_order, drawn),
+                first_order,
+            })
         })
         .collect()
 }
 
-fn at(
-    calibration: &Calibration,
-    count: f64,
-    temperature: Option<Celsius>,
-) -> Result<NewReading, Failure> {
-    let first_order = calibration
-        .predict(count, temperature)
-        .map_err(|e| Failure::Internal(e.to_string()))?;
-    let settings = MonteCarlo {
-        coverage: COVERAGE,
-        ..MonteCarlo::to_tolerance(DRAWN_TO)
-    };
-    let by_draws = match calibration.propagate(count, temperature, &settings) {
-        Ok(propagated) => ByDraws::Drawn {
-            validation: propagated.validate(
-                first_order.theta_v.value(),
-                first_order.expanded.expanded,
-                TOLERANCE,
-            ),
-            propagated,
-        },
-        Err(error) => ByDraws::Refused {
-            refused: error.to_string(),
-            mend: error.mend(),
-        },
-    };
-    Ok(NewReading {
-        first_order,
-        by_draws,
-    })
+impl ByDraws {
+    fn of(first_order: &Prediction, drawn: Result<Propagated, PropagationError>) -> Self {
+        match drawn {
+            Ok(propagated) => ByDraws::Drawn {
+                validation: propagated.validate(
+                    first_order.theta_v.value(),
+                    first_order.expanded.expanded,
+                    TOLERANCE,
+                ),
+                propagated,
+            },
+            Err(error) => ByDraws::Refused {
+                refused: error.to_string(),
+                mend: error.mend(),
+            },
+        }
+    }
 }
 
 /// The readings as a table with what stands above and below it.
@@ -210,7 +214,7 @@ fn how_drawn(readings: &[NewReading]) -> Option<String> {
         format!("until its ends are known to {DRAWN_TO} m3/m3")
     };
     Some(format!(
-        "+- U adds the sources up to first order (JCGM 100). The interval of draws checks it (JCGM 101): every source drawn from its own distribution {draws} times a count, {known}; 2.5 % of the draws lie below it and 2.5 % above; seed {seed}."
+        "+- U adds the sources up to first order (JCGM 100). The interval of draws checks it (JCGM 101): every source drawn from its own distribution {draws} times, the same draws for all counts, {known}; 2.5 % of the draws lie below it and 2.5 % above; seed {seed}."
     ))
 }
 
@@ -328,7 +332,7 @@ mod tests {
     use calib_core::fit::{CovariancePart, Rival};
 
     fn shown(calibration: &Calibration) -> String {
-        let readings = over_the_domain(calibration).unwrap();
+        let readings = over_the_domain(calibration, 101).unwrap();
         text(calibration, &readings).replace('\n', " ")
     }
 
@@ -399,7 +403,7 @@ mod tests {
                 .collect(),
         };
         calibration.covariance_parts = vec![halved(Source::Balance), halved(Source::CoreScatter)];
-        let middle = over_the_domain(&calibration).unwrap().swap_remove(3);
+        let middle = over_the_domain(&calibration, 101).unwrap().swap_remove(3);
         let of_parts = middle.first_order.parameters_by_source.standard();
         let of_line = middle
             .first_order

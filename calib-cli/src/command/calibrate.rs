@@ -49,6 +49,8 @@ pub fn run(command: &Calibrate) -> Result<Verdict, Failure> {
         curve: command.curve,
         loss: command.loss,
         details: false,
+        bootstrap: None,
+        seed: fit::SEED,
         no_charts: false,
         force: command.force,
         json: command.json,

@@ -2,6 +2,7 @@
 
 use super::setpoints::for_calibration;
 use super::soil::{command_line, known, soil_of};
+use crate::bootstrap::{Asked, CurveBootstrap};
 use crate::calibration_file::{CalibrationFile, FORMAT, SUFFIX, VERSION};
 use crate::cores::{self, Core};
 use crate::diagnosis::{Surroundings, loss_remark};
@@ -22,8 +23,12 @@ use calib_core::irrigation::SetPoints;
 use calib_core::quantity::{Quantity, Vwc};
 use clap::Args;
 use clap::builder::{PossibleValuesParser, TypedValueParser};
+use rayon::prelude::*;
 use serde::Serialize;
 use std::path::{Path, PathBuf};
+
+/// The seed where none is given.
+pub(super) const SEED: u64 = 101;
 
 /// Fits counts to oven-dry water content, for each probe and its soil.
 ///
@@ -47,6 +52,12 @@ pub struct Fit {
     /// Show every core with its residual and its pull on the curve, and how parameters correlate
     #[arg(long)]
     pub details: bool,
+    /// Fit each curve again to N sets of cores drawn anew, and show how sure that says the curve is
+    #[arg(long, value_name = "N", value_parser = clap::value_parser!(u32).range(1..=1_000_000))]
+    pub bootstrap: Option<u32>,
+    /// Chooses the random numbers; the same seed, the same answer
+    #[arg(long, value_name = "NUMBER", default_value_t = SEED)]
+    pub seed: u64,
     /// Draw no charts
     #[arg(long)]
     pub no_charts: bool,
@@ -119,9 +130,6 @@ pub(super) fn work(fit: &Fit) -> Result<Answer, Failure> {
     let mut warnings = workbench.warnings.clone();
     warnings.extend(paired.warnings.iter().cloned());
 
-    let mut probes = Vec::new();
-    let mut refused = Vec::new();
-    let mut outputs = OutputSet::default();
     let out = out_folder(&fit.dir, fit.out.as_deref());
     let chosen = chosen(&paired.probes, fit.probe.as_deref(), &workbench)?;
     let request = Request {
@@ -133,19 +141,27 @@ pub(super) fn work(fit: &Fit) -> Result<Answer, Failure> {
             .into_iter()
             .map(|probe| fit_probe(&workbench, probe, request)),
     )?;
-    for outcome in outcomes {
-        match outcome {
-            Outcome::Refused(why) => refused.push(why),
-            Outcome::Fitted(fitted) => {
-                let file = calibration_file(&workbench, &fitted)?;
-                let surroundings = surroundings(&workbench, &file);
-                let levels = levels(&workbench, &fitted, surroundings.set_points.as_ref());
-                save(&fitted, &file, &levels, &out, fit, &mut outputs)?;
-                warnings.extend(fit_report::warnings(&fitted));
-                probes.push(ProbeReport {
-                    physical: PhysicalReport::new(&workbench, &fitted, &paired.cores)?,
-                    ..ProbeReport::new(&fitted, &surroundings)?
-                });
+    // Draws and charts take the time; probes share the processor.
+    let explained: Vec<Result<Explained, Failure>> = outcomes
+        .into_par_iter()
+        .map(|outcome| Explained::of(outcome, &workbench, &paired.cores, &out, fit))
+        .collect();
+    let mut probes = Vec::new();
+    let mut refused = Vec::new();
+    let mut outputs = OutputSet::default();
+    for explained in explained {
+        match explained? {
+            Explained::Refused(why) => refused.push(why),
+            Explained::Fitted {
+                report,
+                files,
+                warnings: of_fit,
+            } => {
+                for (path, content) in files {
+                    outputs.add(path, content);
+                }
+                warnings.extend(of_fit);
+                probes.push(*report);
             }
         }
     }
@@ -171,6 +187,45 @@ pub(super) fn work(fit: &Fit) -> Result<Answer, Failure> {
         warnings,
         written,
     })
+}
+
+/// One probe with all that is said and saved of it.
+enum Explained {
+    Fitted {
+        report: Box<ProbeReport>,
+        files: Vec<(PathBuf, Vec<u8>)>,
+        warnings: Vec<Warning>,
+    },
+    Refused(Refused),
+}
+
+impl Explained {
+    fn of(
+        outcome: Outcome<'_>,
+        workbench: &Workbench,
+        cores: &[Core],
+        out: &Path,
+        fit: &Fit,
+    ) -> Result<Self, Failure> {
+        let fitted = match outcome {
+            Outcome::Refused(why) => return Ok(Explained::Refused(why)),
+            Outcome::Fitted(fitted) => fitted,
+        };
+        let file = calibration_file(workbench, &fitted)?;
+        let surroundings = surroundings(workbench, &file);
+        let levels = levels(workbench, &fitted, surroundings.set_points.as_ref());
+        let files = files(&fitted, &file, &levels, out, fit)?;
+        let report = ProbeReport::new(&fitted, &surroundings, fit.seed)?;
+        Ok(Explained::Fitted {
+            files,
+            warnings: fit_report::warnings(&fitted),
+            report: Box::new(ProbeReport {
+                physical: PhysicalReport::new(workbench, &fitted, cores)?,
+                bootstrap: refitted(&fitted, &report, fit)?,
+                ..report
+            }),
+        })
+    }
 }
 
 impl Answer {
@@ -252,6 +307,28 @@ fn chosen<'a>(
     }
 }
 
+/// The bootstrap at the counts of the report, if it was asked for.
+fn refitted(
+    fitted: &Fitted<'_>,
+    report: &ProbeReport,
+    fit: &Fit,
+) -> Result<Option<CurveBootstrap>, Failure> {
+    let counts: Vec<f64> = report
+        .predictions
+        .iter()
+        .map(|reading| reading.first_order.count)
+        .collect();
+    fit.bootstrap
+        .map(|replicates| {
+            let asked = Asked {
+                replicates: replicates as usize,
+                seed: fit.seed,
+            };
+            CurveBootstrap::new(fitted, &counts, asked)
+        })
+        .transpose()
+}
+
 fn calibration_file(
     workbench: &Workbench,
     fitted: &Fitted<'_>,
@@ -289,17 +366,17 @@ fn surroundings(workbench: &Workbench, file: &CalibrationFile) -> Surroundings {
     }
 }
 
-fn save(
+/// What is saved of a probe, by path.
+fn files(
     fitted: &Fitted<'_>,
     file: &CalibrationFile,
     levels: &[Level],
     out: &Path,
     fit: &Fit,
-    outputs: &mut OutputSet,
-) -> Result<(), Failure> {
-    outputs.add(out.join(file.file_name()), file.render()?);
+) -> Result<Vec<(PathBuf, Vec<u8>)>, Failure> {
+    let mut files = vec![(out.join(file.file_name()), file.render()?.into())];
     if fit.no_charts {
-        return Ok(());
+        return Ok(files);
     }
     let probe = &fitted.calibration.probe;
     let undrawn = |e: ConvertError| Failure::Internal(format!("cannot draw probe {probe}: {e}"));
@@ -307,17 +384,17 @@ fn save(
     let curve =
         CalibrationChart::new(&fitted.calibration, observations, levels).map_err(undrawn)?;
     let residuals = ResidualChart::new(&fitted.calibration, observations).map_err(undrawn)?;
-    outputs.add(out.join(format!("{probe}.svg")), plot::svg(&curve)?);
-    outputs.add(out.join(format!("{probe}.png")), plot::png(&curve)?);
-    outputs.add(
+    files.push((out.join(format!("{probe}.svg")), plot::svg(&curve)?.into()));
+    files.push((out.join(format!("{probe}.png")), plot::png(&curve)?));
+    files.push((
         out.join(format!("{probe}.residuals.svg")),
-        plot::svg(&residuals)?,
-    );
-    outputs.add(
+        plot::svg(&residuals)?.into(),
+    ));
+    files.push((
         out.join(format!("{probe}.residuals.png")),
         plot::png(&residuals)?,
-    );
-    Ok(())
+    ));
+    Ok(files)
 }
 
 /// Field capacity and wilting point of the probe's soil, where they are known,

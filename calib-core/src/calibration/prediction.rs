@@ -66,11 +66,7 @@ impl Calibration {
         budget.add_known(Source::CoreVolume, self.relative_volume_u * theta_v.value());
         self.add_reading_lines(&mut budget, slope);
         self.add_instrument_lines(&mut budget, slope, count);
-        let mut expanded = budget.expand(COVERAGE);
-        if !self.scatter_draws.is_empty() && expanded.standard > 0.0 {
-            expanded.expanded = self.half_width(&budget);
-            expanded.coverage_factor = expanded.expanded / expanded.standard;
-        }
+        let expanded = self.expand(&budget);
         Ok(Prediction {
             count,
             theta_v,
@@ -78,6 +74,33 @@ impl Calibration {
             budget,
             parameters_by_source,
         })
+    }
+
+    /// How well the curve itself is known at `count` (at the reference
+    /// temperature), choice of curve and ring volume left aside: the parameters'
+    /// line of a prediction's budget alone, expanded likewise.
+    pub fn curve_uncertainty(&self, count: f64) -> Expanded {
+        let reference = self.temperature.map(|term| term.reference);
+        let variance = Spot::of(&self.curve, self.temperature, count, reference)
+            .variance(&self.covariance)
+            .max(0.0);
+        let mut budget = Budget::default();
+        budget.add_estimated(
+            Source::CurveParameters,
+            variance.sqrt(),
+            self.degrees_of_freedom,
+        );
+        self.expand(&budget)
+    }
+
+    /// The budget expanded to [`COVERAGE`] for what the scatter may be.
+    fn expand(&self, budget: &Budget) -> Expanded {
+        let mut expanded = budget.expand(COVERAGE);
+        if !self.scatter_draws.is_empty() && expanded.standard > 0.0 {
+            expanded.expanded = self.half_width(budget);
+            expanded.coverage_factor = expanded.expanded / expanded.standard;
+        }
+        expanded
     }
 
     /// What not knowing the curve adds: were each rival taken with its weight, the
@@ -114,6 +137,10 @@ impl Calibration {
     fn half_width(&self, budget: &Budget) -> f64 {
         let square = |of: Source| -> f64 { budget.only(|source| source == of).standard().powi(2) };
         let parameters = square(Source::CurveParameters);
+        let scatters = budget
+            .lines
+            .iter()
+            .any(|line| line.source == Source::CoreScatter);
         let rest = budget
             .only(|source| {
                 !matches!(
@@ -132,8 +159,8 @@ impl Calibration {
             .scatter_draws
             .iter()
             .map(|draw| {
-                let variance =
-                    rest + parameters * draw.covariance_scale + draw.scatter * draw.scatter;
+                let scatter = if scatters { draw.scatter } else { 0.0 };
+                let variance = rest + parameters * draw.covariance_scale + scatter * scatter;
                 (draw.weight, variance.sqrt())
             })
             .collect();

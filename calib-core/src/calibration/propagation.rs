@@ -6,7 +6,7 @@ use crate::curve::{Axis, Curve, CurveModel, MAX_CURVE_PARAMETERS};
 use crate::fit::ScatterDraw;
 use crate::quantity::{Celsius, Quantity};
 use crate::temperature::TemperatureTerm;
-use crate::uncertainty::{Draws, MonteCarlo, MonteCarloError, Propagated, propagate};
+use crate::uncertainty::{Draws, MonteCarlo, MonteCarloError, Propagated, propagate_together};
 use nalgebra::{DMatrix, SymmetricEigen};
 use rand::RngExt;
 use rand_distr::{ChiSquared, Distribution, StandardNormal};
@@ -86,9 +86,46 @@ impl Calibration {
         temperature: Option<Celsius>,
         settings: &MonteCarlo,
     ) -> Result<Propagated, PropagationError> {
-        self.theta_v(count, temperature)?;
-        let reading = NewReading::of(self, count, temperature)?;
-        Ok(propagate(settings, |draws| reading.draw(draws))?)
+        self.propagate_together(&[count], temperature, settings)
+            .pop()
+            .unwrap_or(Err(ConvertError::TemperatureMissing.into()))
+    }
+
+    /// As [`propagate`](Self::propagate) at each of `counts`, at one temperature:
+    /// every input is drawn once a draw and serves all counts.
+    ///
+    /// # Errors
+    /// As there, count by count.
+    pub fn propagate_together(
+        &self,
+        counts: &[f64],
+        temperature: Option<Celsius>,
+        settings: &MonteCarlo,
+    ) -> Vec<Result<Propagated, PropagationError>> {
+        let readable: Vec<f64> = counts
+            .iter()
+            .copied()
+            .filter(|count| self.theta_v(*count, temperature).is_ok())
+            .collect();
+        let mut drawn = match NewReading::of(self, temperature) {
+            Ok(reading) => propagate_together(settings, readable.len(), |draws, out| {
+                reading.draw(&readable, draws, out);
+            })
+            .into_iter()
+            .map(|one| Ok(one?))
+            .collect(),
+            Err(error) => vec![Err(error); readable.len()],
+        }
+        .into_iter();
+        counts
+            .iter()
+            .map(|count| {
+                self.theta_v(*count, temperature)?;
+                drawn
+                    .next()
+                    .unwrap_or(Err(ConvertError::TemperatureMissing.into()))
+            })
+            .collect()
     }
 }
 
@@ -96,7 +133,6 @@ impl Calibration {
 /// on.
 struct NewReading<'a> {
     calibration: &'a Calibration,
-    count: f64,
     /// The curve taken, then its rivals.
     curves: Vec<Drawable>,
     scatter: Scatter,
@@ -185,9 +221,9 @@ impl Drawable {
         })
     }
 
-    /// theta_v at the count read, with errors of the parameters `spread` times as
-    /// large as the covariance has them and the thermometer off by `thermometer`.
-    fn theta(&self, read: f64, thermometer: f64, spread: f64, draws: &mut Draws) -> f64 {
+    /// The curve with errors of its parameters `spread` times as large as the
+    /// covariance has them and the thermometer off by `thermometer`.
+    fn drawn(&self, thermometer: f64, spread: f64, draws: &mut Draws) -> DrawnCurve<'_> {
         let mut error = [0.0; MOST];
         for column in self.root.iter().take(self.errors) {
             let size = spread * normal(draws);
@@ -195,23 +231,43 @@ impl Drawable {
                 *error += size * part;
             }
         }
-        let mut at = read;
-        if let Some((above, coefficient)) = self.warmth {
-            at -= (coefficient + error[self.curve_parameters]) * (above + thermometer);
-        }
+        let warmed = self.warmth.map_or(0.0, |(above, coefficient)| {
+            (coefficient + error[self.curve_parameters]) * (above + thermometer)
+        });
         let mut parameters = self.parameters;
-        let parameters = &mut parameters[..self.curve_parameters];
-        for (value, error) in parameters.iter_mut().zip(&error) {
+        for (value, error) in parameters[..self.curve_parameters].iter_mut().zip(&error) {
             *value += error;
         }
-        self.model.value(self.axis.z(at), parameters)
+        DrawnCurve {
+            curve: self,
+            parameters,
+            warmed,
+        }
+    }
+}
+
+/// One draw of a curve.
+struct DrawnCurve<'a> {
+    curve: &'a Drawable,
+    parameters: [f64; MOST],
+    /// Counts that temperature adds.
+    warmed: f64,
+}
+
+impl DrawnCurve<'_> {
+    /// theta_v at the count read.
+    fn theta(&self, read: f64) -> f64 {
+        let curve = self.curve;
+        let parameters = &self.parameters[..curve.curve_parameters];
+        curve
+            .model
+            .value(curve.axis.z(read - self.warmed), parameters)
     }
 }
 
 impl<'a> NewReading<'a> {
     fn of(
         calibration: &'a Calibration,
-        count: f64,
         temperature: Option<Celsius>,
     ) -> Result<Self, PropagationError> {
         let c = calibration;
@@ -244,7 +300,6 @@ impl<'a> NewReading<'a> {
             .collect();
         Ok(Self {
             calibration,
-            count,
             curves,
             scatter: if cumulative.is_empty() {
                 Scatter::Estimated(Scale::of(c.degrees_of_freedom))
@@ -255,28 +310,34 @@ impl<'a> NewReading<'a> {
         })
     }
 
-    /// One draw of theta_v.
-    fn draw(&self, draws: &mut Draws) -> f64 {
+    /// One draw of theta_v at each of `counts`.
+    fn draw(&self, counts: &[f64], draws: &mut Draws, out: &mut [f64]) {
         let c = self.calibration;
         let curve = self.curve_draw(draws);
         let (spread, scatter) = self.scatter_draw(draws);
-        let mut read = self.count
-            + normal(draws) * c.noise.standard_deviation * self.noise.draw(draws)
+        let mut off = normal(draws) * c.noise.standard_deviation * self.noise.draw(draws)
             + draws.random_range(-0.5..0.5);
         if c.probe_to_probe > 0.0 {
-            read += normal(draws) * c.probe_to_probe;
+            off += normal(draws) * c.probe_to_probe;
         }
+        let mut supply = 0.0;
         if c.supply_relative_u > 0.0 {
-            read += normal(draws) * c.supply_relative_u * self.count;
+            supply = normal(draws) * c.supply_relative_u;
         }
         let thermometer = normal(draws) * c.temperature_u;
-        let mut theta = curve.theta(read, thermometer, spread, draws);
-        if !theta.is_finite() {
-            // A curve that ends before here is no rival here.
-            theta = self.curves[0].theta(read, thermometer, spread, draws);
-        }
+        let drawn = curve.drawn(thermometer, spread, draws);
         let scatter = (scatter * scatter + curve.more_scatter).max(0.0).sqrt();
-        theta * (1.0 + normal(draws) * c.relative_volume_u) + normal(draws) * scatter
+        let volume = 1.0 + normal(draws) * c.relative_volume_u;
+        let core = normal(draws) * scatter;
+        for (out, count) in out.iter_mut().zip(counts) {
+            let read = count + off + supply * count;
+            let mut theta = drawn.theta(read);
+            if !theta.is_finite() {
+                // A curve that ends before here is no rival here.
+                theta = self.curves[0].drawn(thermometer, spread, draws).theta(read);
+            }
+            *out = theta * volume + core;
+        }
     }
 
     /// One of the curves, as often as it is likely to be the nearest to the truth.

@@ -72,10 +72,10 @@ pub(super) struct Columns {
     /// How many of the rows are cores.
     pub(super) cores: usize,
     pub(super) z: Vec<f64>,
-    u_z: Vec<f64>,
+    pub(super) u_z: Vec<f64>,
     pub(super) theta: Vec<f64>,
-    u_theta: Vec<f64>,
-    warmth: Vec<f64>,
+    pub(super) u_theta: Vec<f64>,
+    pub(super) warmth: Vec<f64>,
 }
 
 impl Columns {
@@ -105,6 +105,30 @@ impl Columns {
                     .collect()
             }),
         }
+    }
+
+    /// Takes all rows off; room for them stays.
+    pub(super) fn clear(&mut self) {
+        for column in [
+            &mut self.z,
+            &mut self.u_z,
+            &mut self.theta,
+            &mut self.u_theta,
+            &mut self.warmth,
+        ] {
+            column.clear();
+        }
+        self.cores = 0;
+    }
+
+    /// Adds a row of `other`, which must be of the same curve.
+    pub(super) fn take(&mut self, other: &Self, row: usize) {
+        self.z.push(other.z[row]);
+        self.u_z.push(other.u_z[row]);
+        self.theta.push(other.theta[row]);
+        self.u_theta.push(other.u_theta[row]);
+        // Pulls have no temperature.
+        self.warmth.extend(other.warmth.get(row));
     }
 
     pub(super) fn points(&self) -> Points<'_> {

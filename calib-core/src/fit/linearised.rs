@@ -7,12 +7,36 @@ use super::triangle::{Block, MAX_PARAMETERS, Triangle};
 /// Most steps in which the adjustments of a point are moved to their best.
 const SETTLING_STEPS: usize = 20;
 
+/// Share of a point's part of Q that another step of its adjustments may promise
+/// and not be taken. The reduced residual, which the parameters follow, is off by
+/// the square of what the adjustments are.
+const SETTLED: f64 = 1e-12;
+
 /// The data with the inputs of a point side by side.
 pub(super) struct Measured<'a, const M: usize> {
     y: &'a [f64],
     u_y: &'a [f64],
     x: &'a [[f64; M]],
     u_x: &'a [[f64; M]],
+}
+
+/// One over each uncertainty, worked out once a search: divisions are slow.
+#[derive(Default)]
+pub(super) struct Precisions<const M: usize> {
+    y: Vec<f64>,
+    /// Zero where the input is exact.
+    x: Vec<[f64; M]>,
+}
+
+impl<const M: usize> Precisions<M> {
+    /// Of these points.
+    pub(super) fn take(&mut self, points: &Measured<'_, M>) {
+        self.y.clear();
+        self.y.extend(points.u_y.iter().map(|u| 1.0 / u));
+        self.x.clear();
+        let inverse = |u: f64| if u > 0.0 { 1.0 / u } else { 0.0 };
+        self.x.extend(points.u_x.iter().map(|u| u.map(inverse)));
+    }
 }
 
 impl<'a, const M: usize> Measured<'a, M> {
@@ -62,17 +86,31 @@ pub(super) struct Linearised<const M: usize> {
 }
 
 impl<const M: usize> Linearised<M> {
-    pub(super) fn new(points: usize, parameters: usize) -> Self {
+    /// Without points.
+    pub(super) fn new() -> Self {
         Self {
-            parameters,
-            d: vec![[0.0; M]; points],
-            f: vec![0.0; points],
-            g: vec![0.0; points * parameters],
-            v: vec![[0.0; M]; points],
-            variances: vec![0.0; points],
-            residuals: vec![0.0; points],
+            parameters: 0,
+            d: Vec::new(),
+            f: Vec::new(),
+            g: Vec::new(),
+            v: Vec::new(),
+            variances: Vec::new(),
+            residuals: Vec::new(),
             q: f64::INFINITY,
         }
+    }
+
+    /// Makes room for so many points and parameters, nothing adjusted.
+    pub(super) fn lay_out(&mut self, points: usize, parameters: usize) {
+        self.parameters = parameters;
+        self.d.clear();
+        self.d.resize(points, [0.0; M]);
+        self.v.resize(points, [0.0; M]);
+        self.g.resize(points * parameters, 0.0);
+        for values in [&mut self.f, &mut self.variances, &mut self.residuals] {
+            values.resize(points, 0.0);
+        }
+        self.q = f64::INFINITY;
     }
 
     /// The derivatives by the parameters, point by point.
@@ -87,21 +125,21 @@ impl<const M: usize> Linearised<M> {
     pub(super) fn evaluate<R: Regression + ?Sized>(
         &mut self,
         model: &R,
-        points: &Measured<'_, M>,
+        (points, precisions): (&Measured<'_, M>, &Precisions<M>),
         p: &[f64],
         fallback: &[[f64; M]],
     ) {
         let mut q = 0.0;
         for (i, fallback) in fallback.iter().enumerate() {
             let g = &mut self.g[i * self.parameters..(i + 1) * self.parameters];
-            let mut at = |d: [f64; M]| points.evaluate(model, p, i, d, g);
+            let mut at = |d: [f64; M]| points.evaluate(model, precisions, p, i, d, g);
             let mut spot = at(self.d[i]);
             if !spot.q.is_finite() {
                 spot = at(*fallback);
             }
-            let spot = points.settle(i, spot, at);
+            let (spot, variance, residual) = points.settle(i, spot, at);
             (self.d[i], self.v[i], self.f[i]) = (spot.d, spot.v, spot.f);
-            (self.variances[i], self.residuals[i]) = points.reduced(i, &spot);
+            (self.variances[i], self.residuals[i]) = (variance, residual);
             q += spot.q;
         }
         self.q = if q.is_finite() { q } else { f64::INFINITY };
@@ -177,44 +215,46 @@ impl<const M: usize> Linearised<M> {
 
 impl<const M: usize> Measured<'_, M> {
     /// The model at point `i`, its inputs adjusted by `d`.
+    #[inline]
     fn evaluate<R: Regression + ?Sized>(
         &self,
         model: &R,
+        precisions: &Precisions<M>,
         p: &[f64],
         i: usize,
         d: [f64; M],
         by_parameter: &mut [f64],
     ) -> Spot<M> {
         let (mut x, mut v, mut q) = (self.x[i], [0.0; M], 0.0);
-        for j in 0..M {
-            x[j] += d[j];
-            let u = self.u_x[i][j];
-            if u > 0.0 {
-                q += (d[j] / u).powi(2);
-            }
+        for ((x, d), precision) in x.iter_mut().zip(&d).zip(&precisions.x[i]) {
+            *x += d;
+            q += (d * precision).powi(2);
         }
         let inputs = model.inputs().min(M);
         let f = model.evaluate(i, &x[..inputs], p, by_parameter, &mut v[..inputs]);
-        q += ((self.y[i] - f) / self.u_y[i]).powi(2);
+        q += ((self.y[i] - f) * precisions.y[i]).powi(2);
         Spot { d, v, f, q }
     }
 
     /// Moves the adjustments of point `i` to where its part of Q is least:
     /// Gauss-Newton steps, each halved until it gains. `at` evaluates the point,
-    /// and has done so last where the answer is.
+    /// and has done so last where the answer is; effective variance and residual
+    /// there come with it.
+    #[inline]
     fn settle(
         &self,
         i: usize,
         mut spot: Spot<M>,
         mut at: impl FnMut([f64; M]) -> Spot<M>,
-    ) -> Spot<M> {
+    ) -> (Spot<M>, f64, f64) {
+        let (mut variance, mut residual) = self.reduced(i, &spot);
         for _ in 0..SETTLING_STEPS {
-            let (variance, residual) = self.reduced(i, &spot);
-            let promised = spot.q - residual * residual / variance;
-            if promised <= 1e-12 * spot.q || promised.is_nan() {
+            let left = residual / variance;
+            let promised = spot.q - residual * left;
+            if promised <= SETTLED * spot.q || promised.is_nan() {
                 break;
             }
-            let full = self.adjusted(i, &spot.v, residual / variance);
+            let full = self.adjusted(i, &spot.v, left);
             let mut share = 1.0;
             let next = loop {
                 let mut d = spot.d;
@@ -232,10 +272,15 @@ impl<const M: usize> Measured<'_, M> {
             };
             match next {
                 Some(next) => spot = next,
-                None => return at(spot.d),
+                None => {
+                    spot = at(spot.d);
+                    (variance, residual) = self.reduced(i, &spot);
+                    break;
+                }
             }
+            (variance, residual) = self.reduced(i, &spot);
         }
-        spot
+        (spot, variance, residual)
     }
 
     /// Effective variance and residual of point `i`.

@@ -1,5 +1,6 @@
 //! Fitting: paired observations in, calibration out.
 
+mod bootstrap;
 mod choice;
 mod columns;
 mod drying_order;
@@ -20,6 +21,9 @@ mod tests;
 mod triangle;
 mod warmth;
 
+pub use bootstrap::{
+    Bootstrap, Bootstrapped, CurveInterval, MOST_WITHOUT_FIT, Refits, Replicate, Resampling,
+};
 pub use choice::Rival;
 pub use choice::{Candidate, Choice, LACK_OF_FIT_LEVEL, Request, Standing, choose};
 pub use drying_order::{DryingOrder, PATTERN_LEVEL, drying_order};

@@ -260,7 +260,7 @@ fn enough(
     Ok(())
 }
 
-fn solve_columns(
+pub(super) fn solve_columns(
     columns: &Columns,
     starts: &[Vec<f64>],
     loss: Loss,

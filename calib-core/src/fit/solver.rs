@@ -21,7 +21,7 @@
 //! which a step of `p` and `d` together does not where the inputs are much less
 //! certain than the outputs.
 
-use super::linearised::{Linearised, Measured};
+use super::linearised::{Linearised, Measured, Precisions};
 use super::problem::{MAX_INPUTS, Points, Regression};
 use super::triangle::{Block, MAX_PARAMETERS, Triangle};
 
@@ -37,6 +37,9 @@ pub struct Settings {
     /// it ends where the linear model promises less than a part in 1e10 of Q:
     /// within 1e-5 or so of a standard uncertainty.
     pub to_last_digits: bool,
+    /// Damping of the first step, as a share of each parameter's own curvature: the
+    /// smaller, the more the linear model at the start is trusted. Positive.
+    pub first_damping: f64,
 }
 
 impl Settings {
@@ -55,6 +58,7 @@ impl Default for Settings {
             max_steps: 500,
             tolerance: 1e-10,
             to_last_digits: true,
+            first_damping: 1e-3,
         }
     }
 }
@@ -147,107 +151,287 @@ pub fn solve<R: Regression + ?Sized>(
                 u_x: &none,
                 ..*points
             };
-            search::<R, 1>(model, &Measured::of(&points), start, settings)
+            Search::<1>::new().solution(model, &Measured::of(&points), start, settings)
         }
-        1 => search::<R, 1>(model, &Measured::of(points), start, settings),
-        2 => search::<R, 2>(model, &Measured::of(points), start, settings),
-        _ => search::<R, MAX_INPUTS>(model, &Measured::of(points), start, settings),
+        1 => Search::<1>::new().solution(model, &Measured::of(points), start, settings),
+        2 => Search::<2>::new().solution(model, &Measured::of(points), start, settings),
+        _ => Search::<MAX_INPUTS>::new().solution(model, &Measured::of(points), start, settings),
     }
 }
 
-/// The search itself, for models of `M` inputs.
-fn search<R: Regression + ?Sized, const M: usize>(
-    model: &R,
-    points: &Measured<'_, M>,
-    start: &[f64],
-    settings: &Settings,
-) -> Solution {
-    let (n, parameters) = (points.len(), start.len());
-    let mut p = start.to_vec();
-    let mut block = Block::new();
-    let mut here = Linearised::<M>::new(n, parameters);
-    let mut there = Linearised::<M>::new(n, parameters);
-    let exact = vec![[0.0; M]; n];
-    here.evaluate(model, points, &p, &exact);
-    if !here.q.is_finite() {
-        return Solution::nowhere(start, n, model.inputs());
+/// Least share of the damping that a good step leaves.
+const SHRINKAGE: f64 = 0.1;
+
+/// The same where the step gained what the linear model promised, but for so much:
+/// there the problem is as good as linear, and damping only delays.
+const SHRINKAGE_WHERE_LINEAR: f64 = 0.01;
+const LINEAR: f64 = 0.02;
+
+/// Room for a search among models of `M` inputs, to be used again where there are
+/// thousands: nothing is allocated for problems no larger than the first.
+pub(super) struct Search<const M: usize> {
+    p: Vec<f64>,
+    trial: Vec<f64>,
+    here: Linearised<M>,
+    there: Linearised<M>,
+    exact: Vec<[f64; M]>,
+    precisions: Precisions<M>,
+    block: Block,
+}
+
+/// How a search ended, and the Gauss-Newton matrix's triangle there.
+pub(super) struct Found {
+    ending: Ending,
+    steps: usize,
+    triangle: Triangle,
+}
+
+impl Found {
+    /// Whether the search ended at a minimum, with a covariance.
+    pub(super) fn is_minimum(&self) -> bool {
+        self.ending == Ending::Converged && self.triangle.is_regular()
     }
-    let mut trial = p.clone();
-    let mut lengths = [0.0_f64; MAX_PARAMETERS];
-    let (mut damping, mut growth) = (1e-3, 2.0);
-    let mut steps = 0;
-    let mut ending = Ending::StepLimit;
 
-    'search: while steps < settings.max_steps {
-        let triangle = here.triangle(&mut block);
+    /// Sine of the least angle between a parameter's column of the design and
+    /// those before it: as good as zero where the points do not determine it.
+    pub(super) fn least_sine(&self) -> f64 {
+        self.triangle.least_sine()
+    }
+}
 
-        for (j, length) in lengths.iter_mut().enumerate().take(parameters) {
-            *length = length.max(triangle.column_norm(j));
+impl<const M: usize> Search<M> {
+    pub(super) fn new() -> Self {
+        Self {
+            p: Vec::new(),
+            trial: Vec::new(),
+            here: Linearised::new(),
+            there: Linearised::new(),
+            exact: Vec::new(),
+            precisions: Precisions::default(),
+            block: Block::new(),
         }
-        let rounding = here.rounding(points, &p);
-        if !settings.to_last_digits && here.q - triangle.rest() <= CLOSE * here.q + rounding {
-            ending = Ending::Converged;
-            break;
+    }
+
+    /// The parameters at the end of the last search.
+    pub(super) fn parameters(&self) -> &[f64] {
+        &self.p
+    }
+
+    fn solution<R: Regression + ?Sized>(
+        mut self,
+        model: &R,
+        points: &Measured<'_, M>,
+        start: &[f64],
+        settings: &Settings,
+    ) -> Solution {
+        let found = self.run(model, points, start, settings);
+        if found.ending == Ending::StartNotFinite {
+            return Solution::nowhere(start, points.len(), model.inputs());
         }
-        loop {
-            steps += 1;
-            let mut gained = false;
-            if let Some(step) =
-                damped(&triangle, &lengths[..parameters], damping, &mut block).solve()
-            {
-                for k in 0..parameters {
-                    trial[k] = p[k] + step[k];
-                }
-                here.move_adjustments(points, &step[..parameters], &mut there.d);
-                there.evaluate(model, points, &trial, &here.d);
-                let promised = here.q - triangle.sum_of_squares_at(&step);
-                let gain = here.q - there.q;
-                let negligible = (0..parameters).all(|k| {
-                    step[k].abs()
-                        <= settings.tolerance
-                            * p[k].abs().max(1.0 / lengths[k].max(f64::MIN_POSITIVE))
-                });
-                // Close to the minimum Q no longer tells better from worse.
-                let close = here.q - triangle.rest() <= CLOSE * here.q + rounding;
-                if gain > 0.0 || (close && gain >= -rounding) {
-                    gained = true;
-                    let quality = if promised > rounding {
-                        gain / promised
-                    } else {
-                        1.0
-                    };
-                    std::mem::swap(&mut here, &mut there);
-                    std::mem::swap(&mut p, &mut trial);
-                    damping *= f64::max(0.1, 1.0 - (2.0 * quality - 1.0).powi(3)).min(2.0);
-                    damping = damping.max(1e-16);
-                    growth = 2.0;
-                    let enough = !settings.to_last_digits || negligible || promised <= rounding;
-                    if close && enough {
-                        ending = Ending::Converged;
-                        break 'search;
-                    }
-                }
+        let inputs = model.inputs().min(M);
+        Solution {
+            ending: found.ending,
+            parameters: self.p,
+            chi_square: self.here.q,
+            adjustments: self
+                .here
+                .d
+                .iter()
+                .flat_map(|d| &d[..inputs])
+                .copied()
+                .collect(),
+            residuals: self.here.residuals,
+            variances: self.here.variances,
+            gradients: self.here.g,
+            steps: found.steps,
+            triangle: found.triangle,
+        }
+    }
+
+    /// The search itself. Numbers must be finite and uncertainties positive where
+    /// [`solve`] asks for it.
+    pub(super) fn run<R: Regression + ?Sized>(
+        &mut self,
+        model: &R,
+        points: &Measured<'_, M>,
+        start: &[f64],
+        settings: &Settings,
+    ) -> Found {
+        let (n, parameters) = (points.len(), start.len());
+        let Self {
+            p,
+            trial,
+            here,
+            there,
+            exact,
+            precisions,
+            block,
+        } = self;
+        p.clear();
+        p.extend_from_slice(start);
+        trial.clone_from(p);
+        here.lay_out(n, parameters);
+        there.lay_out(n, parameters);
+        exact.clear();
+        exact.resize(n, [0.0; M]);
+        precisions.take(points);
+        let known = (points, &*precisions);
+        here.evaluate(model, known, p, exact);
+        if !here.q.is_finite() {
+            return Found {
+                ending: Ending::StartNotFinite,
+                steps: 0,
+                triangle: Triangle::new(parameters),
+            };
+        }
+        let mut lengths = [0.0_f64; MAX_PARAMETERS];
+        let (mut damping, mut growth) = (settings.first_damping, 2.0);
+        let mut steps = 0;
+        let mut ending = Ending::StepLimit;
+
+        'search: while steps < settings.max_steps {
+            let triangle = here.triangle(block);
+            for (j, length) in lengths.iter_mut().enumerate().take(parameters) {
+                *length = length.max(triangle.column_norm(j));
             }
-            if gained {
+            let rounding = here.rounding(points, p);
+            if !settings.to_last_digits && here.q - triangle.rest() <= CLOSE * here.q + rounding {
+                ending = Ending::Converged;
                 break;
             }
-            damping *= growth;
-            growth *= 2.0;
-            if damping > 1e20 || steps >= settings.max_steps {
-                if damping > 1e20 {
-                    ending = Ending::NoFurtherProgress;
+            loop {
+                steps += 1;
+                let mut gained = false;
+                if let Some(step) =
+                    damped(&triangle, &lengths[..parameters], damping, block).solve()
+                {
+                    for k in 0..parameters {
+                        trial[k] = p[k] + step[k];
+                    }
+                    here.move_adjustments(points, &step[..parameters], &mut there.d);
+                    there.evaluate(model, known, trial, &here.d);
+                    let promised = here.q - triangle.sum_of_squares_at(&step);
+                    let gain = here.q - there.q;
+                    let negligible = (0..parameters).all(|k| {
+                        step[k].abs()
+                            <= settings.tolerance
+                                * p[k].abs().max(1.0 / lengths[k].max(f64::MIN_POSITIVE))
+                    });
+                    // Close to the minimum Q no longer tells better from worse.
+                    let close = here.q - triangle.rest() <= CLOSE * here.q + rounding;
+                    if gain > 0.0 || (close && gain >= -rounding) {
+                        gained = true;
+                        let quality = if promised > rounding {
+                            gain / promised
+                        } else {
+                            1.0
+                        };
+                        std::mem::swap(here, there);
+                        std::mem::swap(p, trial);
+                        let least = if (quality - 1.0).abs() < LINEAR {
+                            SHRINKAGE_WHERE_LINEAR
+                        } else {
+                            SHRINKAGE
+                        };
+                        damping *= f64::max(least, 1.0 - (2.0 * quality - 1.0).powi(3)).min(2.0);
+                        damping = damping.max(1e-16);
+                        growth = 2.0;
+                        let enough = !settings.to_last_digits || negligible || promised <= rounding;
+                        if close && enough {
+                            ending = Ending::Converged;
+                            break 'search;
+                        }
+                    }
                 }
-                break 'search;
+                if gained {
+                    break;
+                }
+                damping *= growth;
+                growth *= 2.0;
+                if damping > 1e20 || steps >= settings.max_steps {
+                    if damping > 1e20 {
+                        ending = Ending::NoFurtherProgress;
+                    }
+                    break 'search;
+                }
             }
         }
+        if settings.to_last_digits {
+            self.polish(model, points, &lengths);
+        }
+        let Self { p, here, block, .. } = self;
+        let triangle = here.triangle(block);
+        // However the search ended, the last word has the linear model here.
+        let open = here.q - triangle.rest();
+        let settled = open <= 1e-8 * here.q + here.rounding(points, p);
+        Found {
+            ending: match ending {
+                Ending::Converged if !settled => Ending::NoFurtherProgress,
+                Ending::NoFurtherProgress | Ending::StepLimit if settled => Ending::Converged,
+                _ => ending,
+            },
+            steps,
+            triangle,
+        }
     }
-    if settings.to_last_digits {
-        polish(
-            model, points, &mut p, &mut here, &mut there, &lengths, &mut block,
-        );
+
+    /// Undamped steps for the last digits: close to the minimum, Q no longer tells
+    /// better from worse (it changes with the square of the distance), but the
+    /// steps still shrink. Goes on while they do.
+    ///
+    /// The steps come from the corrected seminormal equations: the gradient is
+    /// summed with compensation and only the matrix is taken from the triangle, so
+    /// the solution is as good as the residuals themselves (Bjorck 1987, Linear
+    /// Algebra Appl. 88/89:31; reference recalled from memory). One triangle does for
+    /// all the steps: a matrix a little off makes them only a little less quick.
+    fn polish<R: Regression + ?Sized>(
+        &mut self,
+        model: &R,
+        points: &Measured<'_, M>,
+        lengths: &[f64; MAX_PARAMETERS],
+    ) {
+        let Self {
+            p,
+            trial,
+            here,
+            there,
+            precisions,
+            block,
+            ..
+        } = self;
+        let known = (points, &*precisions);
+        let parameters = p.len();
+        let mut last = f64::INFINITY;
+        let triangle = here.triangle(block);
+        for _ in 0..60 {
+            let Some(step) = triangle.solve_normal(&here.gradient(points)) else {
+                return;
+            };
+            let size = (0..parameters)
+                .map(|k| (step[k] * lengths[k]).powi(2))
+                .sum::<f64>()
+                .sqrt();
+            let settled = step
+                .iter()
+                .zip(p.iter())
+                .all(|(s, p)| s.abs() <= NEGLIGIBLE * p.abs());
+            if size >= 0.9 * last || settled {
+                return;
+            }
+            for k in 0..parameters {
+                trial[k] = p[k] + step[k];
+            }
+            here.move_adjustments(points, &step[..parameters], &mut there.d);
+            there.evaluate(model, known, trial, &here.d);
+            // Never NaN: a Q that is no number is held as infinite.
+            if there.q > here.q * (1.0 + 1e-9) {
+                return;
+            }
+            std::mem::swap(here, there);
+            std::mem::swap(p, trial);
+            last = size;
+        }
     }
-    let triangle = here.triangle(&mut block);
-    Solution::at(model.inputs(), points, p, here, triangle, ending, steps)
 }
 
 /// The triangle with Marquardt's rows added.
@@ -266,58 +450,6 @@ fn damped(triangle: &Triangle, lengths: &[f64], damping: f64, block: &mut Block)
 /// Share of a parameter below which a step is not worth taking.
 const NEGLIGIBLE: f64 = 1e-12;
 
-/// Undamped steps for the last digits: close to the minimum, Q no longer tells
-/// better from worse (it changes with the square of the distance), but the
-/// steps still shrink. Goes on while they do.
-///
-/// The steps come from the corrected seminormal equations: the gradient is
-/// summed with compensation and only the matrix is taken from the triangle, so
-/// the solution is as good as the residuals themselves (Bjorck 1987, Linear
-/// Algebra Appl. 88/89:31; reference recalled from memory). One triangle does for
-/// all the steps: a matrix a little off makes them only a little less quick.
-fn polish<R: Regression + ?Sized, const M: usize>(
-    model: &R,
-    points: &Measured<'_, M>,
-    p: &mut Vec<f64>,
-    here: &mut Linearised<M>,
-    there: &mut Linearised<M>,
-    lengths: &[f64; MAX_PARAMETERS],
-    block: &mut Block,
-) {
-    let parameters = p.len();
-    let mut last = f64::INFINITY;
-    let mut trial = p.clone();
-    let triangle = here.triangle(block);
-    for _ in 0..60 {
-        let Some(step) = triangle.solve_normal(&here.gradient(points)) else {
-            return;
-        };
-        let size = (0..parameters)
-            .map(|k| (step[k] * lengths[k]).powi(2))
-            .sum::<f64>()
-            .sqrt();
-        let settled = step
-            .iter()
-            .zip(p.iter())
-            .all(|(s, p)| s.abs() <= NEGLIGIBLE * p.abs());
-        if size >= 0.9 * last || settled {
-            return;
-        }
-        for k in 0..parameters {
-            trial[k] = p[k] + step[k];
-        }
-        here.move_adjustments(points, &step[..parameters], &mut there.d);
-        there.evaluate(model, points, &trial, &here.d);
-        // Never NaN: a Q that is no number is held as infinite.
-        if there.q > here.q * (1.0 + 1e-9) {
-            return;
-        }
-        std::mem::swap(here, there);
-        std::mem::swap(p, &mut trial);
-        last = size;
-    }
-}
-
 impl Solution {
     fn nowhere(start: &[f64], points: usize, inputs: usize) -> Self {
         Self {
@@ -330,41 +462,6 @@ impl Solution {
             gradients: vec![0.0; start.len() * points],
             steps: 0,
             triangle: Triangle::new(start.len()),
-        }
-    }
-
-    fn at<const M: usize>(
-        inputs: usize,
-        points: &Measured<'_, M>,
-        p: Vec<f64>,
-        here: Linearised<M>,
-        triangle: Triangle,
-        ending: Ending,
-        steps: usize,
-    ) -> Self {
-        // However the search ended, the last word has the linear model here.
-        let open = here.q - triangle.rest();
-        let settled = open <= 1e-8 * here.q + here.rounding(points, &p);
-        let ending = match ending {
-            Ending::Converged if !settled => Ending::NoFurtherProgress,
-            Ending::NoFurtherProgress | Ending::StepLimit if settled => Ending::Converged,
-            _ => ending,
-        };
-        Self {
-            ending,
-            parameters: p,
-            chi_square: here.q,
-            adjustments: here
-                .d
-                .iter()
-                .flat_map(|d| &d[..inputs.min(M)])
-                .copied()
-                .collect(),
-            residuals: here.residuals,
-            variances: here.variances,
-            gradients: here.g,
-            steps,
-            triangle,
         }
     }
 

@@ -196,6 +196,13 @@ impl Triangle {
         })
     }
 
+    /// Sine of the least angle between a column and those before it.
+    pub(super) fn least_sine(&self) -> f64 {
+        (0..self.size)
+            .map(|j| self.r[j][j].abs() / self.column_norm(j).max(f64::MIN_POSITIVE))
+            .fold(1.0, f64::min)
+    }
+
     /// Sum of squares that no `x` can remove.
     pub(super) fn rest(&self) -> f64 {
         self.rest

@@ -7,4 +7,5 @@ mod monte_carlo;
 pub use budget::{Budget, Contribution, Expanded, Source, coverage_factor};
 pub use monte_carlo::{
     BLOCK, Draws, IntervalKind, MonteCarlo, MonteCarloError, Propagated, Validation, propagate,
+    propagate_together,
 };

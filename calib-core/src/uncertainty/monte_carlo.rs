@@ -194,61 +194,124 @@ pub fn propagate(
     settings: &MonteCarlo,
     model: impl Fn(&mut Draws) -> f64 + Sync,
 ) -> Result<Propagated, MonteCarloError> {
+    let each = |draws: &mut Draws, out: &mut [f64]| out.fill(model(draws));
+    propagate_together(settings, 1, each)
+        .pop()
+        .unwrap_or(Err(MonteCarloError::NoValue {
+            missing: 0,
+            draws: 0,
+        }))
+}
+
+/// Draws a model of so many `outputs` until the summary of each is known to the
+/// tolerance: all inputs are drawn once a draw and shared by the outputs, which
+/// `model` writes. An output without a value at some draws is an error of its own
+/// and keeps no other from its answer.
+///
+/// The same numbers serve every output, so what chance does to one it does to its
+/// neighbours too: they can be told apart more finely than from draws of their own.
+///
+/// # Errors
+/// As [`propagate`], output by output.
+pub fn propagate_together(
+    settings: &MonteCarlo,
+    outputs: usize,
+    model: impl Fn(&mut Draws, &mut [f64]) + Sync,
+) -> Vec<Result<Propagated, MonteCarloError>> {
     let coverage = settings.coverage;
     if !(0.001..=0.999).contains(&coverage) {
-        return Err(MonteCarloError::Coverage { coverage });
+        return vec![Err(MonteCarloError::Coverage { coverage }); outputs];
     }
     let looks = settings.most_blocks.div_ceil(BLOCKS_A_LOOK).max(1);
-    let mut values: Vec<f64> = Vec::new();
-    let mut blocks: Vec<Summary> = Vec::new();
-    let mut numerical = f64::INFINITY;
+    let mut drawn = vec![Drawn::default(); outputs];
     for look in 0..looks {
         let first = look * BLOCKS_A_LOOK;
-        let drawn: Vec<(Vec<f64>, Summary)> = (first..first + BLOCKS_A_LOOK)
+        let blocks: Vec<Vec<(Vec<f64>, Summary)>> = (first..first + BLOCKS_A_LOOK)
             .into_par_iter()
-            .map(|number| block(settings, number, &model))
+            .map(|number| block(settings, number, outputs, &model))
             .collect();
-        for (block, summary) in drawn {
-            values.extend(block);
-            blocks.push(summary);
+        for block in blocks {
+            for (output, (values, summary)) in drawn.iter_mut().zip(block) {
+                output.take(values, summary);
+            }
         }
-        let missing = values.iter().filter(|value| !value.is_finite()).count();
-        if missing > 0 {
-            let draws = values.len();
-            return Err(MonteCarloError::NoValue { missing, draws });
-        }
-        numerical = numerical_uncertainty(&blocks);
-        if numerical < settings.tolerance {
+        let open = |output: &Drawn| output.missing == 0 && output.numerical() >= settings.tolerance;
+        if !drawn.iter().any(open) {
             break;
         }
     }
-    let all = Summary::of(&mut values, settings);
-    Ok(Propagated {
-        estimate: all.estimate,
-        standard: all.standard,
-        low: all.low,
-        high: all.high,
-        coverage,
-        interval: settings.interval,
-        draws: values.len(),
-        numerical,
-        tolerance: settings.tolerance,
-        settled: numerical < settings.tolerance,
-        seed: settings.seed,
-    })
+    drawn
+        .into_par_iter()
+        .map(|output| output.told(settings))
+        .collect()
 }
 
-/// One block with its summary.
+/// The draws of one output so far.
+#[derive(Clone, Default)]
+struct Drawn {
+    values: Vec<f64>,
+    missing: usize,
+    blocks: Vec<Summary>,
+}
+
+impl Drawn {
+    fn take(&mut self, values: Vec<f64>, summary: Summary) {
+        self.missing += values.iter().filter(|value| !value.is_finite()).count();
+        self.values.extend(values);
+        self.blocks.push(summary);
+    }
+
+    fn numerical(&self) -> f64 {
+        numerical_uncertainty(&self.blocks)
+    }
+
+    fn told(mut self, settings: &MonteCarlo) -> Result<Propagated, MonteCarloError> {
+        let (missing, draws) = (self.missing, self.values.len());
+        if missing > 0 {
+            return Err(MonteCarloError::NoValue { missing, draws });
+        }
+        let numerical = self.numerical();
+        let all = Summary::of(&mut self.values, settings);
+        Ok(Propagated {
+            estimate: all.estimate,
+            standard: all.standard,
+            low: all.low,
+            high: all.high,
+            coverage: settings.coverage,
+            interval: settings.interval,
+            draws,
+            numerical,
+            tolerance: settings.tolerance,
+            settled: numerical < settings.tolerance,
+            seed: settings.seed,
+        })
+    }
+}
+
+/// One block of every output, with its summary.
 fn block(
     settings: &MonteCarlo,
     number: usize,
-    model: &(impl Fn(&mut Draws) -> f64 + Sync),
-) -> (Vec<f64>, Summary) {
+    outputs: usize,
+    model: &(impl Fn(&mut Draws, &mut [f64]) + Sync),
+) -> Vec<(Vec<f64>, Summary)> {
     let mut draws = ChaCha8Rng::seed_from_u64(settings.seed);
     draws.set_stream(number as u64);
-    let mut values: Vec<f64> = (0..BLOCK).map(|_| model(&mut draws)).collect();
-    let summary = Summary::of(&mut values, settings);
-    (values, summary)
+    let mut values = vec![Vec::with_capacity(BLOCK); outputs];
+    let mut out = vec![0.0; outputs];
+    for _ in 0..BLOCK {
+        model(&mut draws, &mut out);
+        for (values, value) in values.iter_mut().zip(&out) {
+            values.push(*value);
+        }
+    }
+    values
+        .into_iter()
+        .map(|mut values| {
+            let summary = Summary::of(&mut values, settings);
+            (values, summary)
+        })
+        .collect()
 }
 
 /// Twice the standard deviation of the mean over blocks, of whichever figure is
@@ -430,6 +493,30 @@ mod tests {
                 Err(MonteCarloError::Coverage { .. })
             ));
         }
+    }
+
+    #[test]
+    fn outputs_drawn_together_are_those_drawn_alone_and_one_without_a_value_spoils_no_other() {
+        let settings = MonteCarlo::to_tolerance(0.02);
+        let together = |threads: usize| {
+            let pool = rayon::ThreadPoolBuilder::new()
+                .num_threads(threads)
+                .build()
+                .unwrap();
+            pool.install(|| {
+                propagate_together(&settings, 3, |draws, out| {
+                    let drawn = normal(draws);
+                    out.copy_from_slice(&[drawn, drawn.sqrt(), 1.0 + drawn]);
+                })
+            })
+        };
+        let found = together(1);
+        assert_eq!(found, together(2));
+        assert_eq!(found, together(5));
+        assert_eq!(found[0], propagate(&settings, normal));
+        assert!(matches!(found[1], Err(MonteCarloError::NoValue { .. })));
+        let (first, third) = (found[0].as_ref().unwrap(), found[2].as_ref().unwrap());
+        assert!((third.high - first.high - 1.0).abs() < 1e-12);
     }
 
     #[test]
