@@ -65,7 +65,8 @@ pub fn over_the_domain(calibration: &Calibration, seed: u64) -> Result<Vec<NewRe
     let counts: Vec<f64> = (0..SHOWN_COUNTS)
         .map(|i| {
             let count = (low + (high - low) * i as f64 / (SHOWN_COUNTS - 1) as f64).round();
-            count.clamp(low, high)
+            // A domain within one count has no whole count inside.
+            count.min(high).max(low)
         })
         .collect();
     let settings = MonteCarlo {
@@ -114,8 +115,12 @@ pub fn text(calibration: &Calibration, readings: &[NewReading]) -> String {
     } else {
         "this probe"
     };
+    let soil = calibration.temperature.map_or_else(
+        || "in this soil".to_owned(),
+        |term| format!("in this soil at {} C", term.reference.value()),
+    );
     let mut text = format!(
-        "One new reading of {whose} in this soil: theta_v +- U, {:.0} % coverage, U = k u\n{}",
+        "One new reading of {whose} {soil}: theta_v +- U, {:.0} % coverage, U = k u\n{}",
         100.0 * COVERAGE,
         table(readings)
     );
@@ -130,11 +135,12 @@ pub fn text(calibration: &Calibration, readings: &[NewReading]) -> String {
             middle.first_order.count,
             budget_table(&middle.first_order)
         );
+        let _ = writeln!(text, "{}", effective_freedom(&middle.first_order));
     }
     text
 }
 
-fn table(readings: &[NewReading]) -> TextTable<7> {
+fn table(readings: &[NewReading]) -> TextTable<6> {
     let mut table = TextTable::new([
         Column::numbers("count", ""),
         Column::numbers("theta_v", "m3/m3"),
@@ -142,7 +148,6 @@ fn table(readings: &[NewReading]) -> TextTable<7> {
         Column::numbers("95 % of draws", "m3/m3"),
         Column::numbers("u", "m3/m3"),
         Column::numbers("k", ""),
-        Column::numbers("eff. d.o.f.", "of u"),
     ]);
     for reading in readings {
         let p = &reading.first_order;
@@ -158,9 +163,6 @@ fn table(readings: &[NewReading]) -> TextTable<7> {
             },
             format!("{:.4}", p.expanded.standard),
             format!("{:.2}", p.expanded.coverage_factor),
-            p.expanded
-                .degrees_of_freedom
-                .map_or_else(|| "unlimited".to_owned(), |dof| format!("{dof:.0}")),
         ]);
     }
     table
@@ -172,6 +174,7 @@ fn sentences(calibration: &Calibration, readings: &[NewReading]) -> Vec<String> 
     sentences.extend(how_drawn(readings));
     sentences.extend(verdict(readings));
     sentences.extend(refusals(readings));
+    sentences.extend(farther_from_reference(calibration, readings));
     if calibration.probe_to_probe > 0.0 {
         let (probe, counts) = (&calibration.probe, calibration.probe_to_probe);
         sentences.push(format!(
@@ -179,6 +182,34 @@ fn sentences(calibration: &Calibration, readings: &[NewReading]) -> Vec<String> 
         ));
     }
     sentences
+}
+
+/// What the +- grows to where the soil is as cool or warm as the cores ever were: the
+/// table holds at the reference, where the temperature coefficient does not count.
+fn farther_from_reference(calibration: &Calibration, readings: &[NewReading]) -> Option<String> {
+    let reference = calibration.temperature?.reference.value();
+    let (coolest, warmest) = calibration.temperature_range?;
+    let there = if reference - coolest > warmest - reference {
+        coolest
+    } else {
+        warmest
+    };
+    let celsius = Celsius::new(there).ok()?;
+    let widest = readings
+        .iter()
+        .filter_map(|reading| {
+            let here = &reading.first_order;
+            // The same water: the count that soil gives at that temperature.
+            let term = calibration.temperature?;
+            let count = here.count + term.coefficient * (there - reference);
+            let away = calibration.predict(count, Some(celsius)).ok()?;
+            Some((here.count, here.expanded.expanded, away.expanded.expanded))
+        })
+        .max_by(|a, b| (a.2 - a.1).total_cmp(&(b.2 - b.1)))?;
+    let (count, here, away) = widest;
+    Some(format!(
+        "At other soil temperatures the coefficient's own +- comes in: in soil of {there:.0} C, the farthest from {reference} C among the cores, +- U is {away:.3} instead of {here:.3} m3/m3 at the water content of {count:.0} counts, where it grows most."
+    ))
 }
 
 fn drawn(readings: &[NewReading]) -> impl Iterator<Item = (&Prediction, &Propagated, &Validation)> {
@@ -208,13 +239,13 @@ fn how_drawn(readings: &[NewReading]) -> Option<String> {
         .fold(0.0, f64::max);
     let known = if worst > 0.0 {
         format!(
-            "the most allowed, and its ends are known to {worst:.4} m3/m3 only, not to the {DRAWN_TO} asked for"
+            "the most allowed, and the least known of its figures is good to {worst:.4} m3/m3 only, not to the {DRAWN_TO} asked for"
         )
     } else {
         format!("until its ends are known to {DRAWN_TO} m3/m3")
     };
     Some(format!(
-        "+- U adds the sources up to first order (JCGM 100). The interval of draws checks it (JCGM 101): every source drawn from its own distribution {draws} times, the same draws for all counts, {known}; 2.5 % of the draws lie below it and 2.5 % above; seed {seed}."
+        "+- U adds the sources up to first order (JCGM 100), with k for what the scatter of the cores may be. The interval of draws checks the adding up (JCGM 101): every source drawn from its own distribution {draws} times, the same draws for all counts, {known}; 2.5 % of the draws lie below it and 2.5 % above; seed {seed}."
     ))
 }
 
@@ -292,6 +323,18 @@ fn thousands(number: usize) -> String {
         text.push(digit);
     }
     text
+}
+
+/// How well u itself is known, and where k comes from.
+fn effective_freedom(prediction: &Prediction) -> String {
+    let freedom = prediction
+        .expanded
+        .degrees_of_freedom
+        .map_or_else(|| "unlimited".to_owned(), |dof| format!("{dof:.0}"));
+    crate::fit_report::wrapped(&format!(
+        "Together u = {:.4} m3/m3 on {freedom} effective degrees of freedom (Welch-Satterthwaite). k = {:.2} is that of what the scatter of the cores may be, given how few they are and that the curve was chosen on them, so it need not be Student's t for these.",
+        prediction.expanded.standard, prediction.expanded.coverage_factor
+    ))
 }
 
 /// The budget, largest first; what the curve's parameters owe to each source

@@ -113,7 +113,7 @@ pub(super) fn hinge_remark(hinges: &[Hinge], dead_band: f64) -> Vec<String> {
     remarks.push(if share > NOTABLE_SHARE {
         let moves: Vec<String> = moved.iter().map(Move::in_words).collect();
         format!(
-            "{}. That is {:.0} % of the dead band: weigh that core again if you can, and dig another of its wetness before the pump goes by these counts.",
+            "{}. That is up to {:.0} % of the dead band: weigh what is left of such a core again if you can, and dig another of its wetness before the pump goes by these counts.",
             moves.join("; "),
             100.0 * share
         )

@@ -16,7 +16,7 @@ use super::model_fit::{Fitting, ModelFit};
 use super::observation::Observation;
 use super::warmth::{self, LARGEST_INFLATION, LEAST_GAIN, TemperatureDecision};
 use crate::curve::{Curve, CurveKind};
-use crate::quantity::Celsius;
+use crate::quantity::{Celsius, lowest_and_highest};
 use crate::temperature::TemperatureTerm;
 use serde::{Deserialize, Serialize};
 
@@ -139,6 +139,7 @@ pub fn choose(
         curve: asked_for,
         loss,
     } = request.into();
+    check_counts_move(observations)?;
     let kinds: Vec<CurveKind> = match asked_for {
         Some(kind) => vec![kind],
         None => CurveKind::USUAL.to_vec(),
@@ -204,6 +205,26 @@ pub fn choose(
         asked_for: asked_for.is_some(),
         fit,
     })
+}
+
+/// Least span of the counts, in standard uncertainties of one, with which a curve
+/// can be told from noise (our choice: five times as far as two counts differ by
+/// chance nineteen times in twenty).
+const LEAST_COUNT_SPAN: f64 = 14.0;
+
+/// Refuses counts that noise alone may have moved, as those of a dead probe.
+fn check_counts_move(observations: &[Observation]) -> Result<(), FitError> {
+    let mut u: Vec<f64> = observations.iter().map(|o| o.count.u).collect();
+    u.sort_by(f64::total_cmp);
+    let Some(u) = u.get(u.len() / 2).copied().filter(|_| u.len() > 2) else {
+        return Ok(());
+    };
+    let (low, high) = lowest_and_highest(observations.iter().map(|o| o.count.value));
+    let span = high - low;
+    if span < LEAST_COUNT_SPAN * u {
+        return Err(FitError::CountsStandStill { span, u });
+    }
+    Ok(())
 }
 
 fn fit_all(

@@ -1,8 +1,9 @@
 //! Do cores keep to one side of the curve for long stretches as the soil dries?
 
-use super::model_fit::{ModelFit, Residual};
+use super::model_fit::{ALL_BUT_ONE, ModelFit, Residual};
 use serde::Serialize;
 use statrs::function::factorial::ln_binomial;
+use std::collections::BTreeMap;
 
 /// Probability below which a pattern along the drying order is spoken of.
 pub const PATTERN_LEVEL: f64 = 0.05;
@@ -13,9 +14,11 @@ const ROUNDING: f64 = 1e-9;
 
 /// The cores in the order the soil dries, by the side of the curve they lie on.
 ///
-/// Order is that of the curve's own theta_v, not the core's: cores put in order
-/// by what the oven found would lie above the curve first and below it later in
-/// every level, whatever the curve.
+/// Levels are in the order of the curve's mean theta_v for them, cores of one level
+/// as they were given. Put in order by what the oven found, cores would lie above
+/// the curve first and below it later in every level, whatever the curve; by the
+/// curve's own theta_v, the other way round, for a probe feels other soil than the
+/// ring cuts.
 #[derive(Debug, Clone, PartialEq, Serialize)]
 pub struct DryingOrder {
     /// Cores wetter than the curve says.
@@ -45,9 +48,17 @@ pub fn drying_order(fit: &ModelFit) -> Option<DryingOrder> {
     let mut cores: Vec<&Residual> = fit
         .residuals
         .iter()
-        .filter(|core| core.standardised.abs() > ROUNDING)
+        .filter(|core| core.standardised.abs() > ROUNDING && core.leverage < ALL_BUT_ONE)
         .collect();
-    cores.sort_by(|a, b| b.fitted.total_cmp(&a.fitted));
+    let mut levels: BTreeMap<&str, (f64, f64)> = BTreeMap::new();
+    for core in &cores {
+        let (sum, count) = levels.entry(&core.level).or_default();
+        *sum += core.fitted;
+        *count += 1.0;
+    }
+    let wetness = |core: &Residual| levels.get(core.level.as_str()).map_or(0.0, |(s, n)| s / n);
+    // Stable: cores of a level stay as they are.
+    cores.sort_by(|a, b| wetness(b).total_cmp(&wetness(a)));
     let is_above = |core: &&Residual| core.standardised > 0.0;
     let above = cores.iter().filter(|core| is_above(core)).count() as u64;
     let below = cores.len() as u64 - above;

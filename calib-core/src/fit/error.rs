@@ -88,6 +88,16 @@ pub enum FitError {
         /// Twice the scatter of the cores.
         resolvable: f64,
     },
+    /// The probe's counts hardly move from the driest core to the wettest.
+    #[error(
+        "counts move by only {span:.1} from core to core, and each is known to +- {u:.1}: the probe does not feel the water"
+    )]
+    CountsStandStill {
+        /// Highest count less lowest.
+        span: f64,
+        /// Standard uncertainty of the count beside a core, the middle one.
+        u: f64,
+    },
     /// No curve of the family passed.
     #[error("no curve fits: {}", list(reasons))]
     NoCurve {
@@ -126,7 +136,7 @@ impl FitError {
             FitError::NotMonotone { .. } => {
                 "one water content must not have two counts: ask for a simpler curve; if none fits, look for a core whose count does not belong to its water content"
             }
-            FitError::NoResponse { .. } => {
+            FitError::NoResponse { .. } | FitError::CountsStandStill { .. } => {
                 "look for readings under the wrong sample, level or time, and check the probe's wiring; then take cores from drier to wetter soil"
             }
             FitError::NoCurve { .. } if self.is_shortage() => {

@@ -14,6 +14,7 @@ use crate::curve::{Curve, CurveKind};
 use crate::quantity::{Celsius, Quantity, lowest_and_highest};
 use crate::temperature::{TemperatureTerm, count_at_reference};
 use serde::{Deserialize, Serialize};
+use statrs::distribution::{ContinuousCDF, Normal, StudentsT};
 
 /// Largest condition number of the design, columns scaled to unit length, at
 /// which parameters are still called determined. At this figure rounding in the
@@ -87,6 +88,14 @@ pub struct Residual {
     /// The residual in units of its own standard deviation, which allows for
     /// the pull the core has on the curve.
     pub standardised: f64,
+    /// The same in units of the standard deviation that the other cores show, where
+    /// their scatter is estimated: a core far out would else hide in the scatter
+    /// that it makes (Cook and Weisberg 1982, Residuals and Influence in Regression,
+    /// section 2.2; recalled from memory).
+    pub studentised: f64,
+    /// Probability that the farthest of so many cores would lie as far out as this,
+    /// did all belong to the curve; Bonferroni's bound, at most 1.
+    pub chance: f64,
     /// Diagonal of the hat matrix: the core's pull on the curve, 0 to 1.
     pub leverage: f64,
     /// The share of its pull that a robust loss leaves the core, above 0 to 1.
@@ -500,6 +509,12 @@ fn residuals(
             let theta_v = o.theta_v.value.value();
             let fitted = curve.value(*count);
             let leverage = leverages[i].clamp(0.0, 1.0);
+            let standardised = if leverage < 1.0 {
+                standardised / (1.0 - leverage).sqrt()
+            } else {
+                0.0
+            };
+            let (studentised, chance) = studentised(standardised, scattered);
             Residual {
                 sample: o.sample.clone(),
                 level: o.level.clone(),
@@ -507,11 +522,9 @@ fn residuals(
                 theta_v,
                 fitted,
                 residual: theta_v - fitted,
-                standardised: if leverage < 1.0 {
-                    standardised / (1.0 - leverage).sqrt()
-                } else {
-                    0.0
-                },
+                standardised,
+                studentised,
+                chance,
                 leverage,
                 weight: scattered.weights[i],
                 left_out_error: None,
@@ -519,4 +532,29 @@ fn residuals(
             }
         })
         .collect()
+}
+
+/// Most standard deviations told of a core: beyond, the others lie on the curve.
+const FARTHEST: f64 = 1e3;
+
+/// A standardised residual in units of what the other cores scatter, and how likely
+/// the farthest of as many cores is to lie so far out by chance.
+fn studentised(standardised: f64, scattered: &Scattered) -> (f64, f64) {
+    let (t, freedom) = (standardised, scattered.freedom);
+    let cores = scattered.weights.len() as f64;
+    let estimated = scattered.tau > 0.0 && scattered.loss == Loss::Squares;
+    if !estimated {
+        let beyond = 2.0 * Normal::standard().sf(t.abs());
+        return (t, (cores * beyond).min(1.0));
+    }
+    let Ok(student) = StudentsT::new(0.0, 1.0, freedom - 1.0) else {
+        return (t, 1.0);
+    };
+    let rest = freedom - t * t;
+    let without = if rest > 0.0 {
+        (t * ((freedom - 1.0) / rest).sqrt()).clamp(-FARTHEST, FARTHEST)
+    } else {
+        FARTHEST.copysign(t)
+    };
+    (without, (cores * 2.0 * student.sf(without.abs())).min(1.0))
 }

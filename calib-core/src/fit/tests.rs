@@ -130,6 +130,85 @@ fn smoothing_foretells_a_straight_bed_better_than_none() {
 }
 
 #[test]
+fn a_probe_whose_counts_stand_still_is_refused_whatever_its_cores_say() {
+    let mut cores = CALM.dig(3);
+    for (i, core) in cores.iter_mut().enumerate() {
+        core.count = Estimate::new(512.0 + f64::from(i as u32 % 2), 0.3);
+    }
+    assert_eq!(
+        choose(&cores, None),
+        Err(FitError::CountsStandStill { span: 1.0, u: 0.3 })
+    );
+}
+
+#[test]
+fn a_core_far_out_does_not_hide_in_the_scatter_it_makes() {
+    // Ten cores about a line, stated far better than they lie; the fifth is off.
+    let theta = [
+        0.401, 0.362, 0.317, 0.281, 0.44, 0.198, 0.163, 0.118, 0.082, 0.039,
+    ];
+    let count = |i: usize| 300.0 + 40.0 * i as f64;
+    let cores: Vec<Observation> = theta
+        .iter()
+        .enumerate()
+        .map(|(i, theta)| Observation {
+            sample: i.to_string(),
+            level: (i / 2).to_string(),
+            count: Estimate::new(count(i), 0.0),
+            temperature: None,
+            theta_v: Estimate::new(Vwc::new(*theta).unwrap(), 1e-5),
+            budget: Budget::default(),
+            relative_volume_u: 0.0,
+        })
+        .collect();
+    let fit = fit_curve(&cores, CurveKind::StraightLine, None, Loss::Squares).unwrap();
+    // The line through the other nine, and how they scatter about it.
+    let others: Vec<usize> = (0..10).filter(|i| *i != 4).collect();
+    let n = others.len() as f64;
+    let mean_x = others.iter().map(|i| count(*i)).sum::<f64>() / n;
+    let mean_y = others.iter().map(|i| theta[*i]).sum::<f64>() / n;
+    let xx: f64 = others.iter().map(|i| (count(*i) - mean_x).powi(2)).sum();
+    let xy: f64 = others
+        .iter()
+        .map(|i| (count(*i) - mean_x) * (theta[*i] - mean_y))
+        .sum();
+    let line = |x: f64| mean_y + xy / xx * (x - mean_x);
+    let square = others
+        .iter()
+        .map(|i| (theta[*i] - line(count(*i))).powi(2))
+        .sum::<f64>()
+        / (n - 2.0);
+    let spread = (square * (1.0 + 1.0 / n + (count(4) - mean_x).powi(2) / xx)).sqrt();
+    let expected = (theta[4] - line(count(4))) / spread;
+    let core = &fit.residuals[4];
+    assert!(core.standardised < 3.0, "{}", core.standardised);
+    assert!(
+        (core.studentised / expected - 1.0).abs() < 1e-3,
+        "{} {expected}",
+        core.studentised
+    );
+    assert!(core.chance < 1e-6, "{}", core.chance);
+    assert!(fit.residuals.iter().all(|r| r.chance <= 1.0));
+}
+
+#[test]
+fn the_farthest_core_of_a_true_bed_is_warned_of_no_more_often_than_said() {
+    let alarms = (0..400)
+        .filter(|seed| {
+            let fit = fit_curve(
+                &CALM.dig(*seed),
+                CurveKind::StraightLine,
+                None,
+                Loss::Squares,
+            );
+            fit.unwrap().residuals.iter().any(|r| r.chance < 0.05)
+        })
+        .count();
+    // 20 are expected at most, with a standard deviation of 4.4.
+    assert!(alarms <= 33, "{alarms}");
+}
+
+#[test]
 fn the_slope_is_within_its_uncertainty_as_often_as_it_should_be() {
     // 200 beds: the 95 % t interval at 19 degrees of freedom should hold the
     // true slope 190 times, give or take 3 standard deviations of 3.1.
