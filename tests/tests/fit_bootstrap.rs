@@ -115,11 +115,11 @@ fn long_work_says_so_on_standard_error_and_no_number_is_refused() {
         "--probe",
         "orchard-1",
         "--bootstrap",
-        "200000",
+        "100000",
     ];
     bench
         .run(&long)
         .exits(0)
         .complains("probe orchard-1: fitting the ")
-        .complains(" again to 400000 sets of cores drawn anew ...");
+        .complains(" again to 200000 sets of cores drawn anew ...");
 }

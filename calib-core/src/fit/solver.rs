@@ -336,7 +336,11 @@ impl<const M: usize> Search<M> {
                         damping *= f64::max(least, 1.0 - (2.0 * quality - 1.0).powi(3)).min(2.0);
                         damping = damping.max(1e-16);
                         growth = 2.0;
-                        let enough = !settings.to_last_digits || negligible || promised <= rounding;
+                        // The last digits are left to the polish where it is quick.
+                        let enough = !settings.to_last_digits
+                            || negligible
+                            || promised <= rounding
+                            || (quality - 1.0).abs() < LINEAR;
                         if close && enough {
                             ending = Ending::Converged;
                             break 'search;
