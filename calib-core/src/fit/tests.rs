@@ -388,7 +388,7 @@ fn a_quadratic_that_turns_inside_the_counts_is_refused() {
 fn cores_all_at_one_count_are_refused_not_nan() {
     let mut observations = CALM.dig(10);
     for o in &mut observations {
-        o.count.value = 512.0;
+        o.count = Estimate::new(512.0, 0.0);
     }
     assert!(matches!(
         choose(&observations, None),
