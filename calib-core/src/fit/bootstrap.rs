@@ -12,9 +12,10 @@
 //! answer is the same on any number of threads.
 
 use super::columns::Columns;
+use super::fitting::solve_columns;
 use super::linearised::Measured;
 use super::loss::Loss;
-use super::model_fit::{CONDITION_LIMIT, ModelFit, solve_columns};
+use super::model_fit::{CONDITION_LIMIT, ModelFit};
 use super::observation::Observation;
 use super::problem::Regression;
 use super::solver::{Search, Settings};

@@ -11,14 +11,15 @@
 //! way to one without.
 
 use super::error::FitError;
+use super::fitting::Fitting;
 use super::loss::Loss;
-use super::model_fit::{Fitting, ModelFit};
+use super::model_fit::ModelFit;
 use super::observation::Observation;
+use super::rival::{Rival, rivals};
 use super::warmth::{self, LARGEST_INFLATION, LEAST_GAIN, TemperatureDecision};
-use crate::curve::{Curve, CurveKind};
+use crate::curve::CurveKind;
 use crate::quantity::{Celsius, lowest_and_highest};
-use crate::temperature::TemperatureTerm;
-use serde::{Deserialize, Serialize};
+use serde::Serialize;
 
 /// Probability below which lack of fit counts as significant.
 pub const LACK_OF_FIT_LEVEL: f64 = 0.05;
@@ -26,9 +27,6 @@ pub const LACK_OF_FIT_LEVEL: f64 = 0.05;
 /// Degrees of freedom that choosing among curves takes, as the coverage of the
 /// intervals shows (the example `coverage` of the tests; our choice).
 const SPENT_ON_CHOICE: f64 = 1.0;
-
-/// Weight below which a rival is not kept.
-const LEAST_RIVAL_WEIGHT: f64 = 0.001;
 
 /// What became of one curve.
 #[derive(Debug, Clone, PartialEq, Serialize)]
@@ -71,22 +69,6 @@ pub struct Candidate {
     pub lack_of_fit_p: Option<f64>,
 }
 
-/// A curve that was not taken and could as well be the true one.
-#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
-pub struct Rival {
-    /// How likely it is to be the nearest to the truth, among the curve taken and
-    /// all rivals.
-    pub weight: f64,
-    /// The curve.
-    pub curve: Curve,
-    /// Its temperature term, if it has one.
-    pub temperature: Option<TemperatureTerm>,
-    /// Covariance of its parameters, then of the temperature coefficient.
-    pub covariance: Vec<Vec<f64>>,
-    /// Scatter of the cores about it, m3/m3.
-    pub core_scatter: f64,
-}
-
 /// The curve taken, with the comparison it came out of.
 #[derive(Debug, Clone, PartialEq, Serialize)]
 pub struct Choice {
@@ -104,7 +86,7 @@ pub struct Choice {
     pub asked_for: bool,
 }
 
-type Fittings = Vec<(CurveKind, Result<Fitting, FitError>)>;
+pub(super) type Fittings = Vec<(CurveKind, Result<Fitting, FitError>)>;
 
 /// What is asked of the fit.
 #[derive(Debug, Clone, Copy, PartialEq, Default)]
@@ -329,7 +311,7 @@ fn decide_temperature(
     }
 }
 
-fn lacks_fit(fit: &ModelFit) -> bool {
+pub(super) fn lacks_fit(fit: &ModelFit) -> bool {
     fit.lack_of_fit
         .is_some_and(|test| test.p_value < LACK_OF_FIT_LEVEL)
 }
@@ -355,71 +337,6 @@ fn take(usable: &[&ModelFit]) -> Option<(usize, usize)> {
                 .then(aicc(**a).total_cmp(&aicc(**b)))
         })?;
     Some((leader, chosen))
-}
-
-/// The curves other than the one taken, by how likely each is to be the nearest
-/// to the truth, and all of them as the temperature decision set them aside; those
-/// with a significant lack of fit are left out unless the one taken has it too.
-fn rivals(usable: &[&ModelFit], set_aside: &Fittings, chosen: &ModelFit) -> Vec<Rival> {
-    let allowed = |fit: &ModelFit| !lacks_fit(fit) || lacks_fit(chosen);
-    let mut contenders: Vec<(f64, &ModelFit)> = Vec::new();
-    for fit in usable {
-        if fit.curve.kind != chosen.curve.kind && allowed(fit) {
-            contenders.push((log_odds(fit, chosen), fit));
-        }
-    }
-    for (kind, aside) in set_aside {
-        let Ok(Fitting { fit: aside, .. }) = aside else {
-            continue;
-        };
-        let same = usable.iter().find(|fit| fit.curve.kind == *kind);
-        if let Some((same, gain)) = same
-            .and_then(|fit| Some((*fit, fit.aicc? - aside.aicc?)))
-            .filter(|_| allowed(aside))
-        {
-            contenders.push((log_odds(same, chosen) + 0.5 * gain, aside));
-        }
-    }
-    // From the likeliest down, so that none is too likely for a number.
-    let most = contenders.iter().map(|(odds, _)| *odds).fold(0.0, f64::max);
-    let total = (-most).exp()
-        + contenders
-            .iter()
-            .map(|(l, _)| (l - most).exp())
-            .sum::<f64>();
-    contenders
-        .into_iter()
-        .map(|(odds, fit)| Rival {
-            weight: (odds - most).exp() / total,
-            curve: fit.curve.clone(),
-            temperature: fit.temperature,
-            covariance: fit.covariance.clone(),
-            core_scatter: fit.core_scatter,
-        })
-        .filter(|rival| rival.weight >= LEAST_RIVAL_WEIGHT)
-        .collect()
-}
-
-/// How likely a curve is to be the nearest to the truth, relative to the one
-/// chosen, as a natural logarithm: by the errors at cores left out, taken as normal
-/// (Geisser and Eddy 1979, J. Am. Stat. Assoc. 74:153; recalled from memory). Where
-/// cores are few the corrected AIC, which favours the fewest parameters then however
-/// far the curve is off, serves this less well; it decides where cores were not left
-/// out. Minus infinity where nothing can be said.
-fn log_odds(fit: &ModelFit, chosen: &ModelFit) -> f64 {
-    let cores = chosen.residuals.len() as f64;
-    let odds = match chosen.left_out_rmse.zip(fit.left_out_rmse) {
-        Some((here, there)) => cores * (here / there).ln(),
-        None => chosen
-            .aicc
-            .zip(fit.aicc)
-            .map_or(f64::NEG_INFINITY, |(here, there)| 0.5 * (here - there)),
-    };
-    if odds.is_finite() {
-        odds
-    } else {
-        f64::NEG_INFINITY
-    }
 }
 
 /// Whether `fit` foretells unseen cores no worse than `leader`, give or take

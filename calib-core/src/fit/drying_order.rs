@@ -1,6 +1,7 @@
 //! Do cores keep to one side of the curve for long stretches as the soil dries?
 
-use super::model_fit::{ALL_BUT_ONE, ModelFit, Residual};
+use super::model_fit::ModelFit;
+use super::residual::{ALL_BUT_ONE, Residual};
 use serde::Serialize;
 use statrs::function::factorial::ln_binomial;
 use std::collections::BTreeMap;

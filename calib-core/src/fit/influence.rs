@@ -1,6 +1,7 @@
 //! How much of a fit hangs on one core.
 
-use super::model_fit::{ALL_BUT_ONE, ModelFit, Residual};
+use super::model_fit::ModelFit;
+use super::residual::{ALL_BUT_ONE, Residual};
 use serde::Serialize;
 
 /// Cook's distance above which one core decides the fit: 1 (common practice).

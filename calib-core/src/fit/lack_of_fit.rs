@@ -1,7 +1,7 @@
 //! Does the curve miss whole moisture levels, or do cores just differ?
 
 use super::observation::Observation;
-use super::solver::Solution;
+use super::solution::Solution;
 use serde::{Deserialize, Serialize};
 use statrs::distribution::{ContinuousCDF, FisherSnedecor};
 use std::collections::BTreeMap;

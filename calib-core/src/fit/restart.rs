@@ -8,7 +8,8 @@
 //! and hands over to the solver again.
 
 use super::problem::{Points, Regression};
-use super::solver::{Settings, Solution, solve};
+use super::solution::Solution;
+use super::solver::{Settings, solve};
 use argmin::core::{CostFunction, Executor, State};
 use argmin::solver::neldermead::NelderMead;
 use argmin_math::{ArgminAdd, ArgminMul, ArgminSub};

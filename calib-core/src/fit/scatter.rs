@@ -12,7 +12,8 @@
 use super::loss::Loss;
 use super::problem::{Points, Regression};
 use super::restart::solve_from;
-use super::solver::{Ending, Settings, Solution, solve};
+use super::solution::{Ending, Solution};
+use super::solver::{Settings, solve};
 use serde::{Deserialize, Serialize};
 use statrs::distribution::{ChiSquared, ContinuousCDF};
 

@@ -118,7 +118,7 @@ fn smoothing_foretells_a_straight_bed_better_than_none() {
             Loss::Squares,
         )
         .unwrap();
-        let loose = model_fit::with_smoothing(&observations, CurveKind::MonotoneSpline, 1e4);
+        let loose = fitting::with_smoothing(&observations, CurveKind::MonotoneSpline, 1e4);
         for (miss, curve) in misses.iter_mut().zip([smoothed.curve, loose.unwrap()]) {
             *miss += (0..=20)
                 .map(|i| 310.0 + 19.0 * f64::from(i))
