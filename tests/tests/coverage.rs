@@ -60,7 +60,15 @@ fn the_table_holds_every_cell_and_keeps_what_the_intervals_claim() {
             continue;
         }
         for (way, held) in [("asked for", row.held), ("chosen", Some(row.chosen_held))] {
-            if held.is_none_or(|held| !(94.0..=96.5).contains(&held)) {
+            // No curve among those chosen from has the shape of the others; and four
+            // readings of 600 calibrations have a standard deviation of 0.5 or so.
+            let chosen_from = CurveKind::USUAL.contains(&kind);
+            let kept = match (way, chosen_from) {
+                (_, true) => 94.0..=96.5,
+                ("asked for", false) => 93.0..=97.0,
+                _ => 92.5..=98.5,
+            };
+            if held.is_none_or(|held| !kept.contains(&held)) {
                 outside.push(format!(
                     "{} {} {}x{} {way}: {held:?}",
                     row.curve, row.scatter, row.levels, row.cores

@@ -56,7 +56,7 @@ fn machines_get_the_same_and_another_seed_draws_otherwise() {
                 "--probe",
                 "lowfield-1",
                 "--bootstrap",
-                "1000",
+                "2000",
                 "--seed",
                 seed,
             ])
@@ -70,7 +70,7 @@ fn machines_get_the_same_and_another_seed_draws_otherwise() {
     for kind in ["parametric", "cases"] {
         let drawn = &bootstrap[kind];
         assert_eq!(drawn["resampling"], kind);
-        assert_eq!(drawn["replicates"], 1000);
+        assert_eq!(drawn["replicates"], 2000);
         assert_eq!(drawn["without_fit"], 0);
         assert_eq!(drawn["seed"], 101);
         assert_eq!(drawn["trusted"], true);

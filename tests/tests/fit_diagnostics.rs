@@ -117,7 +117,10 @@ fn a_slip_in_a_mass_is_followed_to_its_core_and_to_the_pump() {
         &answer,
         "Refill hangs most on core A6: without it, it would lie at ",
     );
-    says(&answer, "weigh that core again if you can, and dig another");
+    says(
+        &answer,
+        "weigh what is left of such a core again if you can, and dig another",
+    );
     // Core A6 makes the curve too wet there: the soil is really drier.
     says(&answer, " m3/m3 drier; stop hangs most on core A6");
     let report = report(&bench, "P1", "straight-line");

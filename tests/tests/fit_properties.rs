@@ -297,7 +297,8 @@ proptest! {
         let mut sum = 0.0;
         for residual in &found.residuals {
             let expected = residual.residual / (1.0 - residual.leverage);
-            closely("left out", residual.left_out_error.unwrap(), expected)?;
+            // Fits without a core are not taken to the last digits.
+            near("left out", residual.left_out_error.unwrap(), expected, 1e-6 * expected.abs() + 1e-7)?;
             sum += expected * expected;
         }
         closely("rmse", found.left_out_rmse.unwrap(), (sum / exact.len() as f64).sqrt())?;
