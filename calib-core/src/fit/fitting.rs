@@ -32,7 +32,7 @@ pub(super) struct Fitting {
 }
 
 impl Fitting {
-    /// As [`fit_curve`].
+    /// As [`fit_curve`](super::fit_curve).
     pub(super) fn of(
         observations: &[Observation],
         kind: CurveKind,
