@@ -35,8 +35,7 @@ pub struct Settings {
     /// (or of its standard uncertainty) ends the search.
     pub tolerance: f64,
     /// Whether the search goes on to the last digits the arithmetic has. Without,
-    /// it ends where the linear model promises less than a part in 1e10 of Q:
-    /// within 1e-5 or so of a standard uncertainty.
+    /// it ends within 1e-6 or so of a standard uncertainty.
     pub to_last_digits: bool,
     /// Damping of the first step, as a share of each parameter's own curvature: the
     /// smaller, the more the linear model at the start is trusted. Positive.
@@ -67,6 +66,10 @@ impl Default for Settings {
 /// Share of Q from which the linear model promises too little for Q to tell better
 /// from worse.
 const CLOSE: f64 = 1e-10;
+
+/// Share of Q from which a quick search need not take another step: within 1e-6 or so
+/// of a standard uncertainty.
+const THERE: f64 = 1e-14;
 
 /// Fits `model` to `points` from `start`.
 ///
@@ -247,7 +250,7 @@ impl<const M: usize> Search<M> {
                 *length = length.max(triangle.column_norm(j));
             }
             let rounding = here.rounding(points, p);
-            if !settings.to_last_digits && here.q - triangle.rest() <= CLOSE * here.q + rounding {
+            if !settings.to_last_digits && here.q - triangle.rest() <= THERE * here.q + rounding {
                 ending = Ending::Converged;
                 break;
             }
