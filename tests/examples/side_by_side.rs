@@ -12,11 +12,11 @@
 
 use calib_core::curve::CurveKind;
 use calib_core::fit::{
-    Loss, Observation, Points, Refits, Regression, Replicate, Resampling, Settings, fit_curve,
-    solve,
+    Loss, Observation, Points, Refits, Replicate, Resampling, Settings, fit_curve, solve,
 };
 use calib_core::quantity::{Estimate, Quantity, Vwc};
 use calib_core::uncertainty::Budget;
+use ovendry_tests::simulation::OfCurve;
 use plotters::prelude::*;
 use plotters::style::register_font;
 use rand::SeedableRng;
@@ -74,21 +74,7 @@ fn cores(n: usize) -> Answer<Vec<Observation>> {
 }
 
 /// The cubic of the program as the solver sees it.
-struct Cubic;
-
-impl Regression for Cubic {
-    fn parameters(&self) -> usize {
-        4
-    }
-    fn inputs(&self) -> usize {
-        1
-    }
-    fn evaluate(&self, _: usize, x: &[f64], p: &[f64], g: &mut [f64], v: &mut [f64]) -> f64 {
-        let (value, slope) = CurveKind::Cubic.model().evaluate(x[0], p, g);
-        v[0] = slope;
-        value
-    }
-}
+const CUBIC: OfCurve = OfCurve(CurveKind::Cubic);
 
 fn points(data: &Replicate) -> Points<'_> {
     Points {
@@ -223,7 +209,7 @@ fn single_fits(problem: &Replicate, others: &mut Others) -> Answer<()> {
     for _ in 0..ROUNDS {
         let mut found = Vec::new();
         for (settings, times) in settings.iter().zip(&mut ours) {
-            let fit = || solve(&Cubic, black_box(&points), &START, settings);
+            let fit = || solve(&CUBIC, black_box(&points), &START, settings);
             times.push(timed(FITS, fit));
             found.push(fit().parameters);
         }
@@ -321,7 +307,7 @@ fn cost(folder: &Path) -> Answer<()> {
             u_theta_v: vec![0.004; n],
         };
         let points = points(&data);
-        let fit = || solve(&Cubic, black_box(&points), &START, &Settings::default());
+        let fit = || solve(&CUBIC, black_box(&points), &START, &Settings::default());
         let calls = (200_000 / n).max(1);
         let seconds = median((0..5).map(|_| timed(calls, fit)).collect());
         let each = 1e9 * seconds / n as f64;

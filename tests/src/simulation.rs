@@ -72,6 +72,18 @@ impl Regression for OfCurve {
     }
 }
 
+/// How far from zero on the dimensionless axis a curve of the kind is itself.
+pub fn reach(kind: CurveKind) -> f64 {
+    match kind {
+        // Count zero is z = -1 on the axis of these.
+        CurveKind::Hyperbolic | CurveKind::Power => 0.6,
+        // Its levels lie a little beyond 1, and the knots of the other at 1, past
+        // which a spline elsewhere does not go on straight.
+        CurveKind::InvertedLogistic | CurveKind::MonotoneSpline => 0.8,
+        _ => 1.0,
+    }
+}
+
 /// A truth that a curve of the family can follow exactly.
 pub fn truth_of(kind: CurveKind) -> fn(f64) -> f64 {
     match kind {

@@ -6,7 +6,7 @@
 
 use calib_core::curve::{CurveKind, StartPoint};
 use calib_core::fit::{Points, Settings, Solution, solve, solve_from};
-use ovendry_tests::simulation::OfCurve;
+use ovendry_tests::simulation::{OfCurve, reach};
 use rand::{RngExt, SeedableRng};
 use rand_chacha::ChaCha8Rng;
 use rand_distr::{Distribution, StandardNormal};
@@ -40,11 +40,6 @@ impl Bed {
             CurveKind::InvertedLogistic => vec![0.22, like(-0.09), like(0.1), like(0.4)],
             CurveKind::MonotoneSpline => vec![0.22, like(-0.14), like(0.6), like(-0.8), 0.3],
         };
-        let reach = match kind {
-            CurveKind::Hyperbolic | CurveKind::Power => 0.6,
-            CurveKind::InvertedLogistic | CurveKind::MonotoneSpline => 0.8,
-            _ => 1.0,
-        };
         let noise = 10f64.powf(rng.random_range(-3.3..-1.5));
         let mut bed = Self {
             kind,
@@ -55,7 +50,7 @@ impl Bed {
             u_theta: Vec::new(),
         };
         for _ in 0..rng.random_range(8..=24) {
-            let z: f64 = reach * rng.random_range(-1.0..1.0);
+            let z: f64 = reach(kind) * rng.random_range(-1.0..1.0);
             let mut u = || noise * 10f64.powf(rng.random_range(-2.0..0.0));
             let (u_z, u_theta) = (u(), u());
             let mut error = |u: f64| -> f64 {

@@ -11,7 +11,7 @@
 //! way to one without.
 
 use super::error::FitError;
-use super::fitting::Fitting;
+use super::fitting::{Fitting, SPENT_ON_CHOICE};
 use super::loss::Loss;
 use super::model_fit::ModelFit;
 use super::observation::Observation;
@@ -23,10 +23,6 @@ use serde::Serialize;
 
 /// Probability below which lack of fit counts as significant.
 pub const LACK_OF_FIT_LEVEL: f64 = 0.05;
-
-/// Degrees of freedom that choosing among curves takes, as the coverage of the
-/// intervals shows (the example `coverage` of the tests; our choice).
-const SPENT_ON_CHOICE: f64 = 1.0;
 
 /// What became of one curve.
 #[derive(Debug, Clone, PartialEq, Serialize)]
@@ -126,13 +122,11 @@ pub fn choose(
         Some(kind) => vec![kind],
         None => CurveKind::USUAL.to_vec(),
     };
-    let plain = fit_all(observations, &kinds, None, loss);
     let Decided {
-        fits,
+        mut fits,
         set_aside,
         temperature,
-    } = decide_temperature(observations, &kinds, plain, loss);
-    let mut fits = fits;
+    } = decide_temperature(observations, &kinds, loss);
     for (_, fit) in &mut fits {
         if let Ok(fitting) = fit {
             fitting.test();
@@ -241,16 +235,16 @@ struct Decided {
 }
 
 /// Fits with a temperature term where the data can carry one.
-fn decide_temperature(
-    observations: &[Observation],
-    kinds: &[CurveKind],
-    plain: Fittings,
-    loss: Loss,
-) -> Decided {
+fn decide_temperature(observations: &[Observation], kinds: &[CurveKind], loss: Loss) -> Decided {
+    let plain = fit_all(observations, kinds, None, loss);
     let without = |fits, temperature| Decided {
         fits,
         set_aside: Vec::new(),
         temperature,
+    };
+    let confounded = |inflation, coefficient| TemperatureDecision::Confounded {
+        inflation,
+        coefficient,
     };
     let (reference, span) = match warmth::attempt(observations) {
         Ok(attempt) => attempt,
@@ -261,11 +255,7 @@ fn decide_temperature(
         if inflation > LARGEST_INFLATION {
             let warm = Fitting::of(observations, best.curve.kind, Some(reference), loss).ok();
             let coefficient = warm.and_then(|warm| warmth::coefficient(&warm.fit));
-            let confounded = TemperatureDecision::Confounded {
-                inflation,
-                coefficient,
-            };
-            return without(plain, confounded);
+            return without(plain, confounded(inflation, coefficient));
         }
     }
     let warm = fit_all(observations, kinds, Some(reference), loss);
@@ -280,11 +270,7 @@ fn decide_temperature(
     let inflation = warmth::inflation(observations, fit);
     if inflation > LARGEST_INFLATION {
         let coefficient = Some((coefficient, coefficient_expanded));
-        let confounded = TemperatureDecision::Confounded {
-            inflation,
-            coefficient,
-        };
-        return without(plain, confounded);
+        return without(plain, confounded(inflation, coefficient));
     }
     let cooler = lowest_aicc(&plain).and_then(|fit| fit.aicc);
     if cooler.is_some_and(|cooler| aicc > cooler - LEAST_GAIN) {

@@ -21,6 +21,10 @@ use crate::quantity::{Celsius, lowest_and_highest};
 /// any at all.
 const SMOOTHINGS: [f64; 7] = [0.1, 0.2, 0.4, 0.8, 1.6, 3.2, 1e4];
 
+/// Degrees of freedom that choosing among curves takes, as the coverage of the
+/// intervals shows (the example `coverage` of the tests; our choice).
+pub(super) const SPENT_ON_CHOICE: f64 = 1.0;
+
 /// A fit that has not been tested yet on cores left out.
 pub(super) struct Fitting {
     columns: Columns,
@@ -48,18 +52,14 @@ impl Fitting {
         for start in &mut starts {
             start.resize(columns.regression().parameters(), 0.0);
         }
-        let not_settled = FitError::NotSettled { kind, steps: 0 };
-        let (columns, scattered, smoothing) = if model.smoothed() == 0 {
-            let scattered = solve_columns(&columns, &starts, loss, &Settings::default());
-            (columns, scattered, None)
-        } else {
-            let smoothing = best_smoothing(&columns, &starts, loss);
-            let columns = columns.smoothed(smoothing);
-            let scattered = solve_columns(&columns, &starts, loss, &Settings::default());
-            (columns, scattered, Some(smoothing))
+        let smoothing = (model.smoothed() > 0).then(|| best_smoothing(&columns, &starts, loss));
+        let columns = match smoothing {
+            Some(smoothing) => columns.smoothed(smoothing),
+            None => columns,
         };
-        let scattered = scattered.ok_or(not_settled)?;
-        let (fit, covariance_scale) = untested(observations, kind, reference, &scattered)?;
+        let scattered = solve_columns(&columns, &starts, loss, &Settings::default())
+            .ok_or(FitError::NotSettled { kind, steps: 0 })?;
+        let (fit, covariance_scale) = untested(observations, kind, axis, reference, &scattered)?;
         Ok(Self {
             covariance_scale,
             columns,
@@ -90,7 +90,7 @@ impl Fitting {
     pub(super) fn finish(self, observations: &[Observation], spent: f64) -> ModelFit {
         let mut fit = self.fit;
         // Choosing the smoothing is choosing among curves too.
-        let spent = spent + f64::from(u8::from(fit.smoothing.is_some()));
+        let spent = spent + fit.smoothing.map_or(0.0, |_| SPENT_ON_CHOICE);
         fit.degrees_of_freedom = self.scattered.freedom_after(spent);
         fit.scatter_draws = self.scattered.draws(spent);
         let curve_parameters = fit.curve.parameters.len();

@@ -9,7 +9,7 @@ use super::parts::CovariancePart;
 use super::residual::{Residual, residuals};
 use super::scatter::{ScatterDraw, Scattered};
 use crate::calibration::{Direction, Domain};
-use crate::curve::{Curve, CurveKind};
+use crate::curve::{Axis, Curve, CurveKind};
 use crate::quantity::{Celsius, lowest_and_highest};
 use crate::temperature::{TemperatureTerm, count_at_reference};
 use serde::{Deserialize, Serialize};
@@ -88,6 +88,7 @@ pub fn fit_curve(
 pub(super) fn untested(
     observations: &[Observation],
     kind: CurveKind,
+    axis: Axis,
     reference: Option<Celsius>,
     scattered: &Scattered,
 ) -> Result<(ModelFit, f64), FitError> {
@@ -119,8 +120,6 @@ pub(super) fn untested(
         });
     };
 
-    let (lowest, highest) = lowest_and_highest(observations.iter().map(|o| o.count.value));
-    let axis = model.axis(lowest, highest);
     let curve_parameters = kind.parameters();
     let (curve_values, rest) = solution.parameters.split_at(curve_parameters);
     let curve = Curve {

@@ -8,7 +8,7 @@
 use crate::{Check, output_of, python};
 use calib_core::curve::{CurveKind, StartPoint};
 use calib_core::fit::{Points, Settings, Solution, solve};
-use ovendry_tests::simulation::OfCurve;
+use ovendry_tests::simulation::{OfCurve, reach};
 use ovendry_tests::{Bench, repository};
 use rand::{RngExt, SeedableRng};
 use rand_chacha::ChaCha8Rng;
@@ -54,14 +54,6 @@ impl Problem {
             CurveKind::InvertedLogistic => vec![0.22, -0.09, 0.1, 0.4],
             CurveKind::MonotoneSpline => vec![0.22, -0.14, 0.6, -0.8, 0.3],
         };
-        let reach = match kind {
-            // Count zero is z = -1 on the axis of these.
-            CurveKind::Hyperbolic | CurveKind::Power => 0.6,
-            // Its levels lie a little beyond 1, and the knots of the other at 1,
-            // past which a spline elsewhere does not go on straight.
-            CurveKind::InvertedLogistic | CurveKind::MonotoneSpline => 0.8,
-            _ => 1.0,
-        };
         // What makes these more than a cubic must show through the errors.
         let calm = match kind {
             CurveKind::TwoSegment | CurveKind::InvertedLogistic | CurveKind::MonotoneSpline => 0.1,
@@ -76,7 +68,7 @@ impl Problem {
             u_theta: Vec::new(),
         };
         for _ in 0..rng.random_range(8..=30) {
-            let z: f64 = reach * rng.random_range(-1.0..1.0);
+            let z: f64 = reach(kind) * rng.random_range(-1.0..1.0);
             let (u_z, u_theta) = (
                 calm * rng.random_range(0.002..0.06),
                 calm * rng.random_range(0.001..0.012),
