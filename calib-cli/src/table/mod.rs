@@ -5,6 +5,7 @@
 
 mod delimited;
 mod header;
+mod log;
 pub mod names;
 mod nearest;
 mod number;
@@ -17,7 +18,8 @@ mod time;
 use crate::failure::{Complaint, Failure, Warning};
 use crate::findings::Findings;
 use crate::workbench::{Site, Workbench};
-pub use names::{READINGS, SAMPLES, SITE};
+pub use log::{LogRead, LogRow, each_log_row};
+pub use names::{LOG, READINGS, SAMPLES, SITE};
 pub use nearest::{listed, nearest};
 #[cfg(test)]
 pub use readings::COLUMNS as READING_COLUMNS;

@@ -7,8 +7,11 @@ use calib_core::calibration::Direction;
 pub const SITE: &str = "site.toml";
 /// The cores' file.
 pub const SAMPLES: &str = "samples.csv";
-/// The log.
+/// The readings beside the cores.
 pub const READINGS: &str = "readings.csv";
+
+/// The log of the season.
+pub const LOG: &str = "log.csv";
 
 /// Column of both tables: the core.
 pub const SAMPLE_ID: &str = "sample_id";
@@ -48,6 +51,11 @@ pub const COUNT: &str = "raw_count";
 pub const SOIL_TEMPERATURE: &str = "soil_temp_c";
 /// Column of readings.csv: supply voltage.
 pub const SUPPLY: &str = "supply_mv";
+
+/// Column of log.csv: whether the pump ran.
+pub const PUMP_ON: &str = "pump_on";
+/// Column of log.csv: rain since the row before.
+pub const RAIN: &str = "rain_mm";
 
 /// Key of a probe in site.toml: which way its counts move.
 pub const COUNTS_WHEN_WETTER: &str = "counts_when_wetter";
