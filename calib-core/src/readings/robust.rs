@@ -8,7 +8,7 @@ const PER_MAD: f64 = 1.482_602_218_505_602;
 const HALF_COUNT: f64 = 0.5;
 
 /// The median; `None` of nothing. Reorders `values`.
-pub(super) fn median(values: &mut [f64]) -> Option<f64> {
+pub(crate) fn median(values: &mut [f64]) -> Option<f64> {
     if values.is_empty() {
         return None;
     }
