@@ -1,6 +1,7 @@
 //! A probe's log hour by hour: what drainage is followed in.
 
 use crate::quantity::Timestamp;
+use crate::readings::{PER_MAD, median};
 
 /// Seconds in an hour.
 const HOUR_S: i64 = 3600;
@@ -108,6 +109,17 @@ impl Hours {
         Timestamp(hours.saturating_mul(HOUR_S))
     }
 
+    /// Standard deviation of one hour's theta_v about what it should be, m3/m3, from
+    /// the steps between neighbouring hours; robust, so that wetting does not count.
+    pub(super) fn noise(&self) -> f64 {
+        let mut steps: Vec<f64> = self
+            .hours
+            .windows(2)
+            .filter_map(|pair| Some((pair[1].theta_v? - pair[0].theta_v?).abs()))
+            .collect();
+        PER_MAD * median(&mut steps).unwrap_or(0.0) * std::f64::consts::FRAC_1_SQRT_2
+    }
+
     fn open(&self) -> i64 {
         self.first
             .saturating_add(i64::try_from(self.hours.len()).unwrap_or(i64::MAX))
@@ -134,7 +146,7 @@ impl Hours {
             None
         };
         self.hours.push(Hour {
-            theta_v: crate::readings::median(&mut self.current),
+            theta_v: median(&mut self.current),
             wetting,
         });
         self.current.clear();

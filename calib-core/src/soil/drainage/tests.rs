@@ -187,6 +187,23 @@ fn a_soaking_cut_short_says_after_how_long_and_by_what() {
     );
 }
 
+/// A probe read once an hour with a noise as large as the rise that would tell of
+/// water must not see water in it.
+#[test]
+fn a_noisy_probe_does_not_end_a_drainage_by_its_noise() {
+    for seed in 0..20 {
+        let mut log = Hours::default();
+        let noisy = Layer {
+            noise: 0.012,
+            ..LOAM
+        };
+        noisy.soak(&mut log, 0, 0.40, 120, seed);
+        let found = from_log(&log.finish());
+        assert_eq!(found.events.len(), 1, "{seed}: {found:?}");
+        assert_eq!(found.events[0].hours, 96, "{seed}: {found:?}");
+    }
+}
+
 fn drained(field_capacity: f64, u: f64) -> Drained {
     Drained {
         field_capacity,

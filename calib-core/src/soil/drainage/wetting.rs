@@ -16,6 +16,10 @@ const PEAK_HOURS: usize = 24;
 /// Our choice; tells of wetting where the log has neither rain nor pump.
 const RISE_WHILE_DRAINING: f64 = 0.01;
 
+/// Neither rise counts unless it is this many standard deviations of one hour's theta_v:
+/// of 96 hours the wettest and the driest lie some 5 apart by chance. Our choice.
+const LEAST_RISE_OVER_NOISE: f64 = 7.0;
+
 /// Longest gap in the log across which drainage is followed, hours. Our choice.
 const LONGEST_GAP: usize = 6;
 
@@ -57,9 +61,10 @@ pub(super) struct Soaking {
 /// Every soaking of a log, in order of time.
 pub(super) fn soakings(log: &Hours) -> Vec<Soaking> {
     let mut found = Vec::new();
+    let by_noise = LEAST_RISE_OVER_NOISE * log.noise();
     let mut at = 0;
     while at < log.hours.len() {
-        match soaking_from(log, at) {
+        match soaking_from(log, at, by_noise) {
             Some(soaking) => {
                 at = soaking.peak + soaking.hours.max(1);
                 found.push(soaking);
@@ -74,8 +79,9 @@ fn theta(log: &Hours, hour: usize) -> Option<f64> {
     log.hours.get(hour)?.theta_v
 }
 
-/// The soaking whose rise starts at hour `start`, if one does.
-fn soaking_from(log: &Hours, start: usize) -> Option<Soaking> {
+/// The soaking whose rise starts at hour `start`, if one does; a rise below `by_noise`
+/// does not count.
+fn soaking_from(log: &Hours, start: usize, by_noise: f64) -> Option<Soaking> {
     let before = theta(log, start)?;
     let highest = |hours: usize| {
         (start..=start + hours)
@@ -83,7 +89,7 @@ fn soaking_from(log: &Hours, start: usize) -> Option<Soaking> {
             .max_by(|a, b| a.1.total_cmp(&b.1))
     };
     let (_, soon) = highest(RISE_HOURS)?;
-    if soon - before < LEAST_RISE {
+    if soon - before < LEAST_RISE.max(by_noise) {
         return None;
     }
     // The rise starts at its driest hour, not somewhere on the way down to it.
@@ -95,7 +101,7 @@ fn soaking_from(log: &Hours, start: usize) -> Option<Soaking> {
     while log.hours.get(peak + 1).is_some_and(|h| h.wetting.is_some()) {
         peak += 1;
     }
-    let (hours, ended_by) = left_alone(log, peak);
+    let (hours, ended_by) = left_alone(log, peak, RISE_WHILE_DRAINING.max(by_noise));
     Some(Soaking {
         peak,
         wettest,
@@ -104,8 +110,9 @@ fn soaking_from(log: &Hours, start: usize) -> Option<Soaking> {
     })
 }
 
-/// Hours after `peak` in which nothing was added, and what ended them.
-fn left_alone(log: &Hours, peak: usize) -> (usize, EndedBy) {
+/// Hours after `peak` in which nothing was added, and what ended them: rain, pump, or
+/// theta_v higher by `rise` than it had been.
+fn left_alone(log: &Hours, peak: usize, rise: f64) -> (usize, EndedBy) {
     let mut driest = f64::INFINITY;
     let mut silent = 0;
     for since in 1..=LONGEST {
@@ -125,7 +132,12 @@ fn left_alone(log: &Hours, peak: usize) -> (usize, EndedBy) {
             continue;
         };
         silent = 0;
-        if theta > driest + RISE_WHILE_DRAINING {
+        // One hour may stray; water stays.
+        let next = log
+            .hours
+            .get(peak + since + 1)
+            .and_then(|hour| hour.theta_v);
+        if theta.min(next.unwrap_or(theta)) > driest + rise {
             return (since - 1, EndedBy::Rise);
         }
         driest = driest.min(theta);
