@@ -12,11 +12,12 @@ mod outside {
     pub mod avr_flash;
     pub mod both_axes;
     pub mod c_compilers;
+    pub mod redistribution;
     pub mod robust_line;
 }
 
 use libtest_mimic::{Arguments, Trial};
-use outside::{avr_flash, both_axes, c_compilers, robust_line};
+use outside::{avr_flash, both_axes, c_compilers, redistribution, robust_line};
 use std::process::{Command, ExitCode};
 
 /// One check against the outside.
@@ -37,6 +38,7 @@ const CHECKS: &[Check] = &[
     c_compilers::CLANG_SANITISED,
     avr_flash::CHECK,
     both_axes::CHECK,
+    redistribution::CHECK,
     robust_line::CHECK,
 ];
 
