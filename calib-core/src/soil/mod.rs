@@ -11,6 +11,7 @@
 mod density;
 mod evidence;
 mod gravel;
+mod outline;
 mod particles;
 mod retention;
 mod saxton_rawls;
