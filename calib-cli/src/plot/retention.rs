@@ -2,6 +2,7 @@
 //! the recommended field capacity, wilting point and saturation.
 
 use super::Chart;
+use super::fonts::{self, Weight};
 use super::palette;
 use super::pen::{BODY, Drawn, Letters, Pen, Point};
 use super::sheet::{Axis, Outline, Sheet, Stroke, Swatch, draw_core};
@@ -186,12 +187,16 @@ impl Chart for RetentionChart {
             }
             let baseline = self.sheet.plot.top + 8.0 + 0.8 * BODY;
             let letters = Letters::body(palette::LEVEL);
-            for (name, kpa, shift, anchor) in [
-                ("field capacity", FIELD_CAPACITY_KPA, 7.0, HPos::Left),
-                ("wilting point", WILTING_POINT_KPA, -7.0, HPos::Right),
+            for (name, kpa, side, anchor) in [
+                ("field capacity", FIELD_CAPACITY_KPA, 1.0, HPos::Left),
+                ("wilting point", WILTING_POINT_KPA, -1.0, HPos::Right),
             ] {
-                let (x, _) = self.sheet.at(kpa.log10(), 0.0);
-                pen.text(name, (x + shift, baseline), letters.anchored(anchor))?;
+                let x = self.sheet.at(kpa.log10(), 0.0).0 + 7.0 * side;
+                let end = x + side * fonts::width(name, BODY, Weight::Regular);
+                // No line of the grid runs through the name.
+                let corners = [(x, baseline - BODY), (end, baseline + 0.3 * BODY)];
+                pen.rectangle(corners[0], corners[1], palette::DOMAIN)?;
+                pen.text(name, (x, baseline), letters.anchored(anchor))?;
             }
             Ok(())
         })

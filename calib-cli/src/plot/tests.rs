@@ -142,7 +142,7 @@ fn charts_of_soils_carry_their_classes_sources_and_recommended_values() {
         ),
         (
             1,
-            vec!["0.6 points more silt make it loam", "S sand, LS loamy sand"],
+            vec!["0.5 points more silt make it loam", "S sand, LS loamy sand"],
         ),
         (
             2,

@@ -270,7 +270,7 @@ fn name_places(class: TextureClass) -> (&'static [&'static str], &'static [&'sta
             &[&[(32.5, 33.5)], &[(32.5, 37.0)], &[(32.5, 30.0)]],
         ),
         TextureClass::SiltyClayLoam => (&["silty", "clay loam"], &[&[(10.0, 36.0), (10.0, 31.0)]]),
-        TextureClass::SandyClay => (&["sandy", "clay"], &[&[(51.8, 41.6), (54.0, 37.0)]]),
+        TextureClass::SandyClay => (&["sandy", "clay"], &[&[(51.6, 42.7), (53.4, 38.3)]]),
         TextureClass::SiltyClay => (&["silty", "clay"], &[&[(6.0, 48.0), (8.0, 43.3)]]),
         TextureClass::Clay => (
             &["clay"],
