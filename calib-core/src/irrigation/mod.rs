@@ -11,8 +11,7 @@ pub use crop::{
     Crop, DEPLETION_LIMITS, MAXIMUM_EVAPOTRANSPIRATION, TABLE_EVAPOTRANSPIRATION, crop, crops,
 };
 pub use risk::{
-    ALLOWED_DEPLETION_U, Contributor, Help, MEASURED_FIELD_CAPACITY_U, Origin, Risk, Shortfall,
-    risk,
+    ALLOWED_DEPLETION_U, Contributor, Help, MEASURED_SOIL_WATER_U, Origin, Risk, Shortfall, risk,
 };
 pub use set_points::{
     DeadBandGovernor, Demand, DomainEnd, SetPoint, SetPointEvidence, SetPoints, set_points,

@@ -2,8 +2,8 @@
 
 use calib_core::calibration::Calibration;
 use calib_core::irrigation::{
-    ALLOWED_DEPLETION_U, Contributor, Help, IrrigationError, MEASURED_FIELD_CAPACITY_U, Origin,
-    Risk, SetPoints, Shortfall, risk,
+    ALLOWED_DEPLETION_U, Contributor, Help, IrrigationError, MEASURED_SOIL_WATER_U, Origin, Risk,
+    SetPoints, Shortfall, risk,
 };
 use calib_core::soil::SoilWater;
 use serde::Serialize;
@@ -115,7 +115,10 @@ impl RiskReport {
                 "  What would help most: {} would take the {} to {}, and at refill {}.",
                 match help {
                     Help::FieldCapacity => format!(
-                        "a field capacity measured on this bed (to +- {MEASURED_FIELD_CAPACITY_U} m3/m3, one standard uncertainty)"
+                        "a field capacity measured on this bed (to +- {MEASURED_SOIL_WATER_U} m3/m3, one standard uncertainty)"
+                    ),
+                    Help::WiltingPoint => format!(
+                        "a wilting point measured in a laboratory (to +- {MEASURED_SOIL_WATER_U} m3/m3, one standard uncertainty)"
                     ),
                     Help::Calibration =>
                         "a calibration without error (more cores come part of the way)".to_owned(),
@@ -126,15 +129,8 @@ impl RiskReport {
                 used_up(left.depletion, "would be used up")
             )?,
         }
-        if let Some(HelpReport {
-            help: Help::FieldCapacity,
-            ..
-        }) = &self.helps_most
-        {
-            writeln!(
-                f,
-                "    Soak the bed, cover it, read the probe after two days, and write field_capacity into site.toml; tables know a texture, not this bed."
-            )?;
+        if let Some(most) = &self.helps_most {
+            writeln!(f, "    {}", how_to(most.help))?;
         }
         let helped = self.helps_most.as_ref().map(|most| most.help);
         let others: Vec<String> = self
@@ -152,6 +148,24 @@ impl RiskReport {
             percent(now.in_band),
             others.join(", ")
         )
+    }
+}
+
+/// How a person goes about it.
+fn how_to(help: Help) -> &'static str {
+    match help {
+        Help::FieldCapacity => {
+            "Soak the bed, cover it, read the probe after two days, and write field_capacity into site.toml; tables know a texture, not this bed."
+        }
+        Help::WiltingPoint => {
+            "A soil laboratory measures it at 1500 kPa on a sample of this bed; write wilting_point into site.toml."
+        }
+        Help::Calibration => {
+            "Take more cores beside this probe, most of them about as wet as at refill, and fit again."
+        }
+        Help::CropFigure => {
+            "Ask an adviser for a figure of this variety and stage, and write allowed_depletion into site.toml; leaves that flag before refill show it is too high."
+        }
     }
 }
 
@@ -216,6 +230,7 @@ mod tests {
                 one(Origin::Crop, 0.003, 0.31),
             ],
             with_field_capacity_measured: measured,
+            with_wilting_point_measured: None,
             allowed_depletion: Estimate::new(0.3, 0.06),
             numerical: 0.002,
             draws: 200_000,

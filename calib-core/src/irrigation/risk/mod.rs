@@ -35,9 +35,9 @@ use std::fmt;
 /// day), together 0.06.
 pub const ALLOWED_DEPLETION_U: f64 = 0.06;
 
-/// Standard uncertainty of a field capacity measured on the bed, m3/m3. Common
-/// practice.
-pub const MEASURED_FIELD_CAPACITY_U: f64 = 0.02;
+/// Standard uncertainty of a field capacity measured on the bed or a wilting point
+/// measured in a laboratory, m3/m3. Common practice.
+pub const MEASURED_SOIL_WATER_U: f64 = 0.02;
 
 /// The depletion given is not exceeded in this share of cases.
 const NOT_EXCEEDED: f64 = 0.95;
@@ -103,8 +103,10 @@ pub struct Risk {
     /// Calibration, soil water and crop, the largest first.
     pub contributors: Vec<Contributor>,
     /// With a field capacity measured on the bed, to
-    /// [`MEASURED_FIELD_CAPACITY_U`]; `None` where it is known as well already.
+    /// [`MEASURED_SOIL_WATER_U`]; `None` where it is known as well already.
     pub with_field_capacity_measured: Option<Shortfall>,
+    /// With a wilting point measured in a laboratory, as well; `None` likewise.
+    pub with_wilting_point_measured: Option<Shortfall>,
     /// Allowed depletion, share of the available water.
     pub allowed_depletion: Estimate<f64>,
     /// Twice the standard error that chance leaves in the probabilities, the
@@ -117,9 +119,9 @@ pub struct Risk {
 }
 
 impl Risk {
-    /// What remains in the band with the likeliest help, and by what: a field
-    /// capacity measured, a perfect calibration or an exact crop figure. `None`
-    /// where none lowers it by more than chance leaves in it.
+    /// What remains with the help that lowers the probability in the band most: a
+    /// field capacity or wilting point measured, a perfect calibration or an exact
+    /// crop figure. `None` where none lowers it by more than chance leaves in it.
     pub fn helps_most(&self) -> Option<(Help, Shortfall)> {
         let exact = self.contributors.iter().filter_map(|one| {
             let help = match one.origin {
@@ -130,9 +132,13 @@ impl Risk {
             };
             Some((help, one.if_known))
         });
-        self.with_field_capacity_measured
-            .map(|left| (Help::FieldCapacity, left))
+        let measured = [
+            (Help::FieldCapacity, self.with_field_capacity_measured),
+            (Help::WiltingPoint, self.with_wilting_point_measured),
+        ];
+        measured
             .into_iter()
+            .filter_map(|(help, left)| Some((help, left?)))
             .chain(exact)
             .min_by(|a, b| a.1.in_band.total_cmp(&b.1.in_band))
             .filter(|(_, left)| left.in_band < self.now.in_band - self.numerical)
@@ -145,6 +151,8 @@ impl Risk {
 pub enum Help {
     /// A field capacity measured on the bed.
     FieldCapacity,
+    /// A wilting point measured in a laboratory.
+    WiltingPoint,
     /// A calibration without error.
     Calibration,
     /// An allowed depletion known exactly.
@@ -174,7 +182,6 @@ pub fn risk(
     }
     let allowed = Estimate::new(allowed_depletion.value(), allowed_depletion_u);
     let model = Model::of(calibration, water, allowed, band)?;
-    let measurable = water.field_capacity.u > MEASURED_FIELD_CAPACITY_U;
     let settings = MonteCarlo {
         seed,
         // A third of a percent point, so that whole percents can be told.
@@ -188,5 +195,5 @@ pub fn risk(
         .into_iter()
         .collect::<Result<Vec<Propagated>, MonteCarloError>>()
         .map_err(PropagationError::from)?;
-    Ok(model.told(&drawn, measurable, &settings))
+    Ok(model.told(&drawn, &settings))
 }

@@ -1,6 +1,6 @@
 //! One draw of everything, and what all draws come to.
 
-use super::{Contributor, MEASURED_FIELD_CAPACITY_U, Origin, Risk, Shortfall};
+use super::{Contributor, MEASURED_SOIL_WATER_U, Origin, Risk, Shortfall};
 use crate::calibration::{Calibration, NewReading};
 use crate::irrigation::IrrigationError;
 use crate::quantity::{Estimate, Quantity, Vwc};
@@ -40,14 +40,16 @@ enum Case {
     Now,
     Known(Origin),
     FieldCapacityMeasured,
+    WiltingPointMeasured,
 }
 
-const CASES: [Case; 5] = [
+const CASES: [Case; 6] = [
     Case::Now,
     Case::Known(Origin::Calibration),
     Case::Known(Origin::SoilWater),
     Case::Known(Origin::Crop),
     Case::FieldCapacityMeasured,
+    Case::WiltingPointMeasured,
 ];
 
 /// Outputs of one case: at refill, in the band, depletion.
@@ -69,6 +71,13 @@ pub(super) struct Model<'a> {
 struct Held {
     capacity: f64,
     wilting: f64,
+}
+
+/// One draw of it as known and as it would be known.
+struct SoilDraw {
+    known: Held,
+    capacity_measured: Held,
+    wilting_measured: Held,
 }
 
 impl Held {
@@ -115,15 +124,16 @@ impl<'a> Model<'a> {
             .draw(&[self.refill.count, read.count], draws, &mut theta);
         let standard: f64 = StandardNormal.sample(draws);
         let allowed = (self.allowed.value + self.allowed.u * standard).clamp(0.0, 1.0);
-        let (water, measured) = self.soil(draws);
+        let soil = self.soil(draws);
         let as_told = self.told_soil();
 
         let mut figures = out.chunks_exact_mut(FIGURES);
         for (case, out) in CASES.iter().zip(&mut figures) {
             let held = match case {
                 Case::Known(Origin::SoilWater) => as_told,
-                Case::FieldCapacityMeasured => measured,
-                _ => water,
+                Case::FieldCapacityMeasured => soil.capacity_measured,
+                Case::WiltingPointMeasured => soil.wilting_measured,
+                _ => soil.known,
             };
             let allowed = match case {
                 Case::Known(Origin::Crop) => self.allowed.value,
@@ -142,7 +152,7 @@ impl<'a> Model<'a> {
         }
         let alone = [
             theta[0] - self.refill.theta,
-            water.limit(self.allowed.value),
+            soil.known.limit(self.allowed.value),
             as_told.limit(allowed),
         ];
         let last = out.len() - alone.len();
@@ -158,40 +168,46 @@ impl<'a> Model<'a> {
     }
 
     /// Field capacity and wilting point drawn as they are known, and from the same
-    /// numbers as they would be with field capacity measured.
-    fn soil(&self, draws: &mut Draws) -> (Held, Held) {
+    /// numbers as they would be with one of them measured. Each of the three is
+    /// drawn again by itself where the wilting point would not be the lower.
+    fn soil(&self, draws: &mut Draws) -> SoilDraw {
         let told = self.told_soil();
         let r = self.water.correlation.clamp(-1.0, 1.0);
         let (of_capacity, of_wilting) = (self.water.field_capacity.u, self.water.wilting_point.u);
+        let mut sound: [Option<Held>; 3] = [None; 3];
         for _ in 0..TRIES {
             let first: f64 = StandardNormal.sample(draws);
             let second: f64 = StandardNormal.sample(draws);
-            let follows = r * first + (1.0 - r * r).sqrt() * second;
-            let known = Held {
+            let held = |of_capacity: f64, of_wilting: f64, wilting: f64| Held {
                 capacity: told.capacity + of_capacity * first,
-                wilting: told.wilting + of_wilting * follows,
+                wilting: told.wilting + of_wilting * wilting,
             };
+            let follows = r * first + (1.0 - r * r).sqrt() * second;
             // A measured value no longer goes with what tables say of the other.
-            let measured = Held {
-                capacity: told.capacity + of_capacity.min(MEASURED_FIELD_CAPACITY_U) * first,
-                wilting: told.wilting + of_wilting * second,
-            };
-            let sound = |held: &Held| held.wilting < held.capacity;
-            if sound(&known) && sound(&measured) {
-                return (known, measured);
+            let drawn = [
+                held(of_capacity, of_wilting, follows),
+                held(of_capacity.min(MEASURED_SOIL_WATER_U), of_wilting, second),
+                held(of_capacity, of_wilting.min(MEASURED_SOIL_WATER_U), second),
+            ];
+            for (sound, held) in sound.iter_mut().zip(drawn) {
+                if sound.is_none() && held.wilting < held.capacity {
+                    *sound = Some(held);
+                }
+            }
+            if sound.iter().all(Option::is_some) {
+                break;
             }
         }
-        (told, told)
+        let [known, capacity_measured, wilting_measured] = sound.map(|held| held.unwrap_or(told));
+        SoilDraw {
+            known,
+            capacity_measured,
+            wilting_measured,
+        }
     }
 
-    /// What the draws of every output come to; field capacity is `measurable` where
-    /// measuring would tell more than is known.
-    pub(super) fn told(
-        &self,
-        drawn: &[Propagated],
-        measurable: bool,
-        settings: &MonteCarlo,
-    ) -> Risk {
+    /// What the draws of every output come to.
+    pub(super) fn told(&self, drawn: &[Propagated], settings: &MonteCarlo) -> Risk {
         let shortfall = |case: Case| {
             let at = FIGURES * CASES.iter().position(|one| *one == case).unwrap_or(0);
             let figure = |i: usize| drawn.get(at + i);
@@ -226,11 +242,19 @@ impl<'a> Model<'a> {
             .flat_map(|case| case.iter().take(2))
             .map(|p| (p.estimate * (1.0 - p.estimate)).max(0.0).sqrt())
             .fold(0.0, f64::max);
+        // Where it is known as well already, measuring tells nothing.
+        let measured = |u: f64, case: Case| (u > MEASURED_SOIL_WATER_U).then(|| shortfall(case));
         Risk {
             now: shortfall(Case::Now),
             contributors,
-            with_field_capacity_measured: measurable
-                .then(|| shortfall(Case::FieldCapacityMeasured)),
+            with_field_capacity_measured: measured(
+                self.water.field_capacity.u,
+                Case::FieldCapacityMeasured,
+            ),
+            with_wilting_point_measured: measured(
+                self.water.wilting_point.u,
+                Case::WiltingPointMeasured,
+            ),
             allowed_depletion: self.allowed,
             numerical: 2.0 * chance / (draws.max(1) as f64).sqrt(),
             draws,

@@ -170,17 +170,22 @@ fn shares_of_the_variance_are_those_of_first_order() {
 #[test]
 fn a_measured_field_capacity_is_drawn_as_if_it_had_been_known_so_from_the_start() {
     let got = found(0.01, &soil(0.05, 0.02, 0.6), 0.05, LIMIT);
-    let measured = found(
-        0.01,
-        &soil(MEASURED_FIELD_CAPACITY_U, 0.02, 0.0),
-        0.05,
-        LIMIT,
-    );
+    let measured = found(0.01, &soil(MEASURED_SOIL_WATER_U, 0.02, 0.0), 0.05, LIMIT);
     let promised = got.with_field_capacity_measured.unwrap();
     assert!((promised.in_band - measured.now.in_band).abs() < CHANCE);
     assert!((promised.depletion - measured.now.depletion).abs() < 0.01);
     assert_eq!(measured.with_field_capacity_measured, None);
+    assert_eq!(got.with_wilting_point_measured, None);
     assert_eq!(got.helps_most(), Some((Help::FieldCapacity, promised)));
+}
+
+#[test]
+fn with_field_capacity_known_a_doubtful_wilting_point_is_what_to_measure() {
+    let got = found(0.005, &soil(0.01, 0.06, 0.0), 0.02, LIMIT);
+    let (help, left) = got.helps_most().unwrap();
+    assert_eq!(help, Help::WiltingPoint);
+    let measured = found(0.005, &soil(0.01, MEASURED_SOIL_WATER_U, 0.0), 0.02, LIMIT);
+    assert!((left.in_band - measured.now.in_band).abs() < CHANCE);
 }
 
 #[test]
