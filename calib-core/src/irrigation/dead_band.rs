@@ -1,0 +1,266 @@
+//! How wide a dead band must be for the pump to keep still by itself.
+//!
+//! The pump has just stopped and the soil neither dries nor wets. Over one day
+//! the probe is read `n` times. Refill must lie so far from stop that the chance
+//! of any of these readings falling to it is at most the probability stated:
+//!
+//! `band = noise + temperature + drift`, in counts, where
+//!
+//! * **noise**: the pump stopped on one reading, off by its own noise `x`, so the
+//!   soil is that much drier than the stop point says. With independent normal
+//!   noise of standard deviation 1, `b` solves
+//!   `E_x[1 - Phi(b - x)^n] = p`; the noise takes `b` standard deviations of one
+//!   reading, widened where those were estimated from few readings, and half a
+//!   count at either end, for a controller compares whole counts.
+//! * **temperature**: what the day's swing of soil temperature, from its coolest
+//!   to its warmest, leaves in the reading. With a temperature term: what is not
+//!   known of its coefficient, times the swing, and the soil thermometer at both
+//!   moments, at 95 %. Without one: the largest effect known or left possible,
+//!   times the swing.
+//! * **drift**: as stated.
+//!
+//! A wetting front that passes the probe by less than its noise from one reading
+//! to the next stops the pump earlier than this reckons with; the shortest time
+//! on guards against that.
+
+use crate::calibration::{COVERAGE, Calibration};
+use crate::uncertainty::coverage_factor;
+use serde::{Deserialize, Serialize};
+use statrs::function::erf::erfc;
+use std::f64::consts::{PI, SQRT_2};
+use std::fmt;
+
+/// What decided the width of the dead band.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize)]
+#[serde(rename_all = "kebab-case")]
+pub enum DeadBandGovernor {
+    /// The allowed depletion of the soil's available water.
+    AllowedDepletion,
+    /// What the probe can resolve in this soil: noise, temperature and drift.
+    ProbeResolution,
+}
+
+impl fmt::Display for DeadBandGovernor {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        f.write_str(match self {
+            DeadBandGovernor::AllowedDepletion => "the allowed depletion",
+            DeadBandGovernor::ProbeResolution => "what the probe resolves",
+        })
+    }
+}
+
+/// How a controller reads the probe, and what moves its readings within a day.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct DayOfReadings {
+    /// Seconds between two readings, 1 to 86 400.
+    pub read_every_s: u32,
+    /// Chance, per day, that a reading starts the pump although the soil has not
+    /// dried; between [`LEAST_FALSE_START`] and [`MOST_FALSE_START`].
+    pub false_start_probability: f64,
+    /// Swing of soil temperature over the day at the probe, lowest to highest, C.
+    pub temperature_swing_c: f64,
+    /// By how much the reading may drift between a stop and the next start, counts.
+    pub drift_counts: f64,
+    /// Counts by which the reading moves per degree, where that is known of a
+    /// probe without a temperature term.
+    pub counts_per_c: Option<f64>,
+}
+
+/// Smallest probability of a false start a day that can be asked for.
+pub const LEAST_FALSE_START: f64 = 1e-6;
+
+/// Largest probability of a false start a day that can be asked for.
+pub const MOST_FALSE_START: f64 = 0.1;
+
+/// Seconds of a day.
+const DAY_S: u32 = 86_400;
+
+/// A reading a minute, one false start in a hundred days, 5 C in the root zone
+/// (all three our choice) and no drift.
+impl Default for DayOfReadings {
+    fn default() -> Self {
+        Self {
+            read_every_s: 60,
+            false_start_probability: 0.01,
+            temperature_swing_c: 5.0,
+            drift_counts: 0.0,
+            counts_per_c: None,
+        }
+    }
+}
+
+impl DayOfReadings {
+    /// Readings of a day, at least one.
+    pub fn readings(&self) -> u32 {
+        (DAY_S / self.read_every_s.max(1)).max(1)
+    }
+}
+
+/// Where the temperature's part of the band comes from.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize)]
+#[serde(rename_all = "kebab-case")]
+pub enum TemperatureBasis {
+    /// The readings are corrected; what is left of the swing counts.
+    Corrected,
+    /// They are not; the effect was stated.
+    Stated,
+    /// They are not; the largest effect the cores leave possible was taken.
+    LeftPossible,
+    /// They are not, and nothing is known of the effect: it is left out.
+    Unknown,
+}
+
+/// The narrowest band in which the pump keeps still, and its parts, counts.
+#[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize)]
+pub struct LeastBand {
+    /// Noise and rounding of the stopping reading and of the day's readings.
+    pub noise_counts: f64,
+    /// What the day's swing of temperature leaves.
+    pub temperature_counts: f64,
+    /// Drift as stated.
+    pub drift_counts: f64,
+    /// Where the temperature's part comes from.
+    pub temperature_basis: TemperatureBasis,
+    /// Swing of soil temperature taken, C.
+    pub temperature_swing_c: f64,
+    /// Readings a day.
+    pub readings_a_day: u32,
+    /// Chance of a false start a day the band is made for.
+    pub false_start_probability: f64,
+}
+
+impl LeastBand {
+    /// Width, counts.
+    pub fn counts(&self) -> f64 {
+        self.noise_counts + self.temperature_counts + self.drift_counts
+    }
+}
+
+/// The narrowest band in which a pump that goes by this probe keeps still.
+///
+/// # Example
+/// ```
+/// use calib_core::irrigation::noise_margin;
+/// // One reading after the stop, both with noise of 1: their difference has a
+/// // standard deviation of sqrt 2, and 2.326 of them leave 1 in 100.
+/// assert!((noise_margin(1, 0.01) - 2.3263 * 2.0_f64.sqrt()).abs() < 1e-3);
+/// // Readings every minute ask for more.
+/// assert!(noise_margin(1440, 0.01) > 5.0);
+/// ```
+pub fn least_band(calibration: &Calibration, day: &DayOfReadings) -> LeastBand {
+    let readings = day.readings();
+    let noise = &calibration.noise;
+    let tails = tails(
+        readings,
+        day.false_start_probability,
+        noise.degrees_of_freedom,
+    );
+    let margin = noise_margin(readings, day.false_start_probability);
+    let (temperature_counts, temperature_basis) = temperature_part(calibration, day);
+    LeastBand {
+        noise_counts: margin * tails * noise.standard_deviation + 1.0,
+        temperature_counts,
+        drift_counts: day.drift_counts.abs(),
+        temperature_basis,
+        temperature_swing_c: day.temperature_swing_c,
+        readings_a_day: readings,
+        false_start_probability: day.false_start_probability,
+    }
+}
+
+/// The distance between stop and refill, in standard deviations of one reading's
+/// noise, at which the chance that any of `readings` independent normal readings
+/// falls to refill is `probability`, the stop itself having been one reading.
+pub fn noise_margin(readings: u32, probability: f64) -> f64 {
+    let probability = probability.clamp(LEAST_FALSE_START, MOST_FALSE_START);
+    let (mut low, mut high) = (0.0, 20.0);
+    for _ in 0..50 {
+        let middle = 0.5 * (low + high);
+        if false_start_chance(middle, readings) > probability {
+            low = middle;
+        } else {
+            high = middle;
+        }
+    }
+    high
+}
+
+/// Chance that any of `readings` falls `band` standard deviations, the stopping
+/// reading's own noise integrated over by Simpson's rule.
+fn false_start_chance(band: f64, readings: u32) -> f64 {
+    const STEPS: u32 = 320;
+    const REACH: f64 = 8.0;
+    let step = 2.0 * REACH / f64::from(STEPS);
+    let n = f64::from(readings);
+    let sum: f64 = (0..=STEPS)
+        .map(|i| {
+            let x = -REACH + f64::from(i) * step;
+            let weight = match i {
+                0 | STEPS => 1.0,
+                i if i % 2 == 1 => 4.0,
+                _ => 2.0,
+            };
+            let density = (-0.5 * x * x).exp() / (2.0 * PI).sqrt();
+            let falls = 0.5 * erfc((band - x) / SQRT_2);
+            // 1 - (1 - falls)^n without losing a small chance to rounding.
+            weight * density * -(n * (-falls).ln_1p()).exp_m1()
+        })
+        .sum();
+    sum * step / 3.0
+}
+
+/// By how much wider noise known from few readings makes the margin: Student's t
+/// over the normal distribution, at the chance left to one reading.
+fn tails(readings: u32, probability: f64, degrees_of_freedom: f64) -> f64 {
+    let one = -((-probability).ln_1p() / f64::from(readings)).exp_m1();
+    let coverage = 1.0 - 2.0 * one;
+    let ratio =
+        coverage_factor(coverage, Some(degrees_of_freedom)) / coverage_factor(coverage, None);
+    if ratio.is_finite() {
+        ratio.max(1.0)
+    } else {
+        1.0
+    }
+}
+
+fn temperature_part(calibration: &Calibration, day: &DayOfReadings) -> (f64, TemperatureBasis) {
+    let swing = day.temperature_swing_c.abs();
+    if let Some(term) = calibration.temperature {
+        let u = coefficient_u(&calibration.covariance);
+        let thermometer = SQRT_2 * term.coefficient * calibration.temperature_u;
+        let k = coverage_factor(COVERAGE, Some(calibration.degrees_of_freedom));
+        return (
+            k * (u * swing).hypot(thermometer),
+            TemperatureBasis::Corrected,
+        );
+    }
+    if let Some(effect) = day.counts_per_c {
+        return (effect.abs() * swing, TemperatureBasis::Stated);
+    }
+    match effect_left_possible(calibration) {
+        Some(effect) => (effect * swing, TemperatureBasis::LeftPossible),
+        None => (0.0, TemperatureBasis::Unknown),
+    }
+}
+
+/// The largest effect of temperature, counts per degree, that the cores leave
+/// possible for a calibration without a term: that of the likeliest rival curve
+/// with one, and its expanded uncertainty.
+pub(super) fn effect_left_possible(calibration: &Calibration) -> Option<f64> {
+    let k = coverage_factor(COVERAGE, Some(calibration.degrees_of_freedom));
+    calibration
+        .rivals
+        .iter()
+        .filter_map(|rival| Some((rival, rival.temperature?)))
+        .max_by(|a, b| a.0.weight.total_cmp(&b.0.weight))
+        .map(|(rival, term)| term.coefficient.abs() + k * coefficient_u(&rival.covariance))
+}
+
+/// Standard uncertainty of the temperature coefficient, the last of a covariance.
+fn coefficient_u(covariance: &[Vec<f64>]) -> f64 {
+    let variance = covariance.last().and_then(|row| row.last());
+    variance.map_or(0.0, |v| v.max(0.0).sqrt())
+}
+
+#[cfg(test)]
+mod tests;
