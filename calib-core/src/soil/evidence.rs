@@ -8,10 +8,12 @@
 //! is the uncertainty, which is how far the sources lie from the recommended
 //! value (see `spread`).
 
+use super::retention::SoilRetention;
 use super::spread::{correlation, deviations, median, spread};
 use super::tables::{IndicativeRange, SourceWater, class_sources, indicative_range};
 use super::{
-    BorderShift, Particles, SaxtonRawls, SoilError, SoilWater, TABLE_3_ORGANIC_MATTER, TextureClass,
+    BorderShift, Particles, PowerLaw, Retention, SaxtonRawls, SoilError, SoilWater,
+    SuctionEstimate, TABLE_3_ORGANIC_MATTER, TextureClass,
 };
 use crate::quantity::{Estimate, Quantity, Vwc};
 use crate::reference::PublicationKey;
@@ -102,6 +104,13 @@ pub enum Note {
         /// The standard uncertainty taken, m3/m3.
         taken: f64,
     },
+    /// The sources' saturation lies no higher than field capacity, and is left out.
+    SaturationBelowFieldCapacity {
+        /// m3/m3.
+        saturation: f64,
+        /// m3/m3.
+        field_capacity: f64,
+    },
 }
 
 impl fmt::Display for Note {
@@ -123,6 +132,13 @@ impl fmt::Display for Note {
                 f,
                 "the measured {name} came without an uncertainty; {taken:.3} m3/m3 was taken, as from the published sources"
             ),
+            Note::SaturationBelowFieldCapacity {
+                saturation,
+                field_capacity,
+            } => write!(
+                f,
+                "saturation is left out: the sources have {saturation:.3} m3/m3, which is not above the field capacity {field_capacity:.3}; a soil that holds so much is no typical one of its texture, or the measured value is too high"
+            ),
         }
     }
 }
@@ -140,6 +156,14 @@ pub struct SoilEvidence {
     pub indicative: Option<IndicativeRange>,
     /// The recommended pair.
     pub water: SoilWater,
+    /// Recommended saturation, m3/m3; `None` where no source has it or a measured
+    /// field capacity leaves no room for it.
+    pub saturation: Option<Estimate<Vwc>>,
+    /// What the recommended saturation rests on.
+    pub saturation_basis: Option<Basis>,
+    /// Suction at which air enters the saturated soil, kPa, as taken for the
+    /// recommended retention curve.
+    pub air_entry_kpa: f64,
     /// What the recommended field capacity rests on.
     pub field_capacity_basis: Basis,
     /// What the recommended wilting point rests on.
@@ -215,6 +239,7 @@ pub fn evidence(known: &SoilDescription) -> Result<SoilEvidence, SoilError> {
             field_capacity: field_capacity.value.value(),
         });
     }
+    let saturation = recommend_saturation(&sources, basis, &field_capacity, &mut notes)?;
     let measured =
         field_capacity_basis == Basis::Measured || wilting_point_basis == Basis::Measured;
     let correlation = if measured {
@@ -228,6 +253,7 @@ pub fn evidence(known: &SoilDescription) -> Result<SoilEvidence, SoilError> {
     Ok(SoilEvidence {
         class,
         border,
+        air_entry_kpa: air_entry(&sources),
         sources,
         indicative: class.map_or(Ok(None), indicative_range)?,
         water: SoilWater {
@@ -235,6 +261,8 @@ pub fn evidence(known: &SoilDescription) -> Result<SoilEvidence, SoilError> {
             wilting_point,
             correlation,
         },
+        saturation,
+        saturation_basis: saturation.and(basis),
         field_capacity_basis,
         wilting_point_basis,
         notes,
@@ -259,10 +287,14 @@ fn use_equations(
             sources.retain(|source| source.publication != PublicationKey::SaxtonRawlsTable3);
             sources.insert(
                 0,
-                SourceWater::new(
+                SourceWater::on_power_law(
                     PublicationKey::SaxtonRawlsEquations,
-                    found.field_capacity,
-                    found.wilting_point,
+                    PowerLaw {
+                        field_capacity: found.field_capacity,
+                        wilting_point: found.wilting_point,
+                        saturation: Some(found.saturation),
+                        air_entry_kpa: found.air_entry_kpa,
+                    },
                 )?,
             );
         }
@@ -310,6 +342,87 @@ fn recommend(
     };
     let estimate = Estimate::new(Vwc::new(value)?, spread(from_sources, value));
     Ok((estimate, basis))
+}
+
+/// The recommended saturation: that of the equations where the others rest on
+/// them too, else the median of the sources that have one. None where it would
+/// not lie above field capacity, which is then noted.
+fn recommend_saturation(
+    sources: &[SourceWater],
+    basis: Option<Basis>,
+    field_capacity: &Estimate<Vwc>,
+    notes: &mut Vec<Note>,
+) -> Result<Option<Estimate<Vwc>>, SoilError> {
+    let values: Vec<f64> = sources
+        .iter()
+        .filter_map(|source| source.saturation.map(Quantity::value))
+        .collect();
+    let value = match (basis, values.first()) {
+        (Some(Basis::Equations), Some(first)) => *first,
+        (_, Some(_)) => median(&values),
+        (_, None) => return Ok(None),
+    };
+    if value <= field_capacity.value.value() {
+        notes.push(Note::SaturationBelowFieldCapacity {
+            saturation: value,
+            field_capacity: field_capacity.value.value(),
+        });
+        return Ok(None);
+    }
+    let u = spread(&values, value);
+    Ok(Some(Estimate::new(Vwc::new(value)?, u)))
+}
+
+/// Suction at air entry, kPa: that of Saxton and Rawls, the only source that has
+/// one; 0 without.
+fn air_entry(sources: &[SourceWater]) -> f64 {
+    sources
+        .iter()
+        .find_map(|source| match source.retention {
+            Retention::PowerLaw(law) => law.saturation.and(Some(law.air_entry_kpa)),
+            Retention::VanGenuchten(_) => None,
+        })
+        .unwrap_or(0.0)
+}
+
+impl SoilEvidence {
+    /// The recommended retention curve: through the recommended field capacity at
+    /// 33 kPa and wilting point at 1500 kPa, measured ones included, and up to the
+    /// recommended saturation.
+    pub fn retention(&self) -> Retention {
+        Retention::PowerLaw(self.soil_retention().curve())
+    }
+
+    /// Suction at `theta_v` m3/m3 on the recommended curve, with how far one
+    /// standard uncertainty of field capacity, wilting point and saturation moves
+    /// it. `None` below the wilting point, above saturation, and above field
+    /// capacity where saturation is not known.
+    ///
+    /// # Example
+    /// ```
+    /// use calib_core::soil::{SoilDescription, Texture, TextureClass, evidence};
+    /// let found = evidence(&SoilDescription {
+    ///     texture: Some(Texture::Class(TextureClass::Loam)),
+    ///     ..SoilDescription::default()
+    /// })?;
+    /// let capacity: f64 = found.water.field_capacity.value.into();
+    /// let there = found.suction_at(capacity).unwrap();
+    /// assert!((there.kpa - 33.0).abs() < 1e-6);
+    /// assert!(there.low_kpa < 33.0 && there.high_kpa > 33.0);
+    /// assert!(found.suction_at(0.9).is_none());
+    /// # Ok::<(), calib_core::soil::SoilError>(())
+    /// ```
+    pub fn suction_at(&self, theta_v: f64) -> Option<SuctionEstimate> {
+        self.soil_retention().suction_at(theta_v)
+    }
+
+    fn soil_retention(&self) -> SoilRetention {
+        SoilRetention {
+            water: self.water,
+            saturation: self.saturation,
+            air_entry_kpa: self.air_entry_kpa,
+        }
+    }
 }
 
 #[cfg(test)]

@@ -6,6 +6,7 @@
 
 mod evidence;
 mod particles;
+mod retention;
 mod saxton_rawls;
 mod spread;
 mod tables;
@@ -15,6 +16,7 @@ mod water;
 
 pub use evidence::{Basis, Note, SoilDescription, SoilEvidence, Texture, evidence};
 pub use particles::{BorderShift, Particles, SUM_TOLERANCE, Separate};
+pub use retention::{PowerLaw, Retention, SuctionEstimate};
 pub use saxton_rawls::{
     MAXIMUM_CLAY_PERCENT, MAXIMUM_ORGANIC_MATTER_PERCENT, SaxtonRawls, TABLE_3_ORGANIC_MATTER,
 };

@@ -38,6 +38,9 @@ pub struct SaxtonRawls {
     pub factor_kpa: f64,
     /// Slope of the logarithmic retention curve, 1/B.
     pub lambda: f64,
+    /// Suction at which air enters a saturated soil, kPa; from 0 to below 33
+    /// (the equation recalled from memory, not checked).
+    pub air_entry_kpa: f64,
     /// Saturated hydraulic conductivity, mm/h.
     pub conductivity_mm_per_h: f64,
     /// Dry bulk density that goes with the saturation, g/cm3.
@@ -118,10 +121,24 @@ impl SaxtonRawls {
             exponent,
             factor_kpa: (FIELD_CAPACITY_KPA.ln() + exponent * field_capacity.ln()).exp(),
             lambda,
+            air_entry_kpa: air_entry(s, c, saturation_above_33),
             conductivity_mm_per_h: 1930.0 * (saturation - field_capacity).powf(3.0 - lambda),
             matric_density: PARTICLE_DENSITY * (1.0 - saturation),
         })
     }
+}
+
+/// Suction at air entry, kPa, from sand and clay as shares and the water between
+/// saturation and 33 kPa; recalled from memory, not checked. The equation falls
+/// below nothing for some coarse soils, where 0 is taken.
+fn air_entry(s: f64, c: f64, above_33: f64) -> f64 {
+    let first = -21.67 * s - 27.93 * c - 81.97 * above_33
+        + 71.12 * s * above_33
+        + 8.29 * c * above_33
+        + 14.05 * s * c
+        + 27.16;
+    let second = first + (0.02 * first * first - 0.113 * first - 0.70);
+    second.clamp(0.0, 0.9 * FIELD_CAPACITY_KPA)
 }
 
 #[cfg(test)]
@@ -182,6 +199,7 @@ mod tests {
                 prop_assert!(water.exponent.is_finite() && water.exponent > 0.0);
                 prop_assert!(water.conductivity_mm_per_h.is_finite());
                 prop_assert!(water.factor_kpa.is_finite());
+                prop_assert!((0.0..FIELD_CAPACITY_KPA).contains(&water.air_entry_kpa));
             }
         }
     }
