@@ -4,7 +4,7 @@
 
 use calib_core::calibration::{Calibration, Direction, Domain, ReadingNoise};
 use calib_core::curve::{Curve, CurveKind};
-use calib_core::irrigation::{Demand, set_points};
+use calib_core::irrigation::{DayOfReadings, Demand, set_points};
 use calib_core::quantity::{Celsius, Estimate, Fraction, Millimetre, Quantity, Vwc};
 use calib_core::soil::SoilWater;
 use calib_core::temperature::TemperatureTerm;
@@ -118,7 +118,7 @@ fn the_budgets_of_refill_and_stop_hold_up_against_a_monte_carlo_run() {
         root_depth: Millimetre::new(300.0).unwrap(),
     };
     let water = soil();
-    let found = set_points(&water, &demand, &calibration).unwrap();
+    let found = set_points(&water, &demand, &calibration, &DayOfReadings::default()).unwrap();
     let set = &found.set_points;
     let depletion_at_stop =
         (water.field_capacity.value.value() - set.stop.value()) / water.available().value;

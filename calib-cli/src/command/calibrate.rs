@@ -73,6 +73,11 @@ pub fn run(command: &Calibrate) -> Result<Verdict, Failure> {
         dir: command.dir.clone(),
         out: command.out.clone(),
         probe: None,
+        stage: None,
+        explain: None,
+        temperature: None,
+        count_at_0: None,
+        count_at_100: None,
         json: command.json,
     })?;
     if !command.json {
@@ -97,6 +102,7 @@ pub fn run(command: &Calibrate) -> Result<Verdict, Failure> {
         folder: command.dir.clone(),
         out: command.out.clone(),
         probe: Vec::new(),
+        stage: None,
         max_error: DEFAULT_MAX_ERROR,
         force: command.force,
         json: command.json,
@@ -114,6 +120,7 @@ pub fn run(command: &Calibrate) -> Result<Verdict, Failure> {
     } else {
         output::print(&heading(3, "Controller files, read back and compared"))?;
         output::print(&exported.findings.to_string())?;
+        output::print(&export::stage_line(exported.stage.as_deref()))?;
         output::print(&format!(
             "\n{}\nnext: build the .h file into your controller, or load the .controller.json\n",
             caution::take_care(&[caution::PUMP])

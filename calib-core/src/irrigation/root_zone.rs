@@ -18,7 +18,7 @@
 //! soils measured one by one that overstates.
 
 use super::available::WaterLeft;
-use super::dead_band::{DayOfReadings, DeadBandGovernor, least_band};
+use super::dead_band::{DayOfReadings, DeadBandGovernor, LeastBand, least_band};
 use super::scale::Scale;
 use super::{Demand, IrrigationError, SetPoint};
 use crate::calibration::Calibration;
@@ -31,9 +31,6 @@ use std::fmt;
 /// What roots draw from each quarter of their depth, top to bottom. Common
 /// practice.
 const UPTAKE_BY_QUARTER: [f64; 4] = [0.4, 0.3, 0.2, 0.1];
-
-/// Steps by which a band too narrow is widened, at most.
-const MOST_STEPS: usize = 200;
 
 /// What a probe's share in the root zone goes by.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Default, Serialize, Deserialize)]
@@ -227,6 +224,7 @@ pub fn root_zone(
         .map(|(layer, weight)| Weighted {
             layer,
             weight: *weight,
+            least: least_band(layer.calibration, &layer.day),
             scale: Scale::of(layer.calibration),
         })
         .collect();
@@ -238,27 +236,25 @@ pub fn root_zone(
     let depletion_band = asked * available;
     let mut depletion = asked;
     let mut governor = DeadBandGovernor::AllowedDepletion;
-    let mut steps = 0;
+    let wilting_point = water.wilting_point.value.value();
     let (refill, least) = loop {
         let refill = point(&zone, SetPoint::Refill, depletion)?;
+        if refill.theta <= wilting_point {
+            return Err(IrrigationError::ReachesWiltingPoint {
+                refill: refill.theta,
+                wilting_point,
+                governor,
+            });
+        }
         let least = least_width(&zone, &refill);
         let lacking = least - (stop.theta - refill.theta);
-        if lacking <= 0.0 || steps == MOST_STEPS {
+        if lacking <= 0.0 {
             break (refill, least);
         }
         governor = DeadBandGovernor::ProbeResolution;
         // A little more than lacks, so that whole counts are passed.
         depletion += (1.01 * lacking + 1e-4) / available;
-        steps += 1;
     };
-    let wilting_point = water.wilting_point.value.value();
-    if refill.theta <= wilting_point || refill.theta >= stop.theta {
-        return Err(IrrigationError::ReachesWiltingPoint {
-            refill: refill.theta,
-            wilting_point,
-            governor,
-        });
-    }
     let at = |point: &Point| -> Result<RootZonePoint, IrrigationError> {
         let u = reading_u(&zone, point)?;
         let target = water.depleted_by((capacity - point.theta) / available);
@@ -300,6 +296,7 @@ pub fn root_zone(
 struct Weighted<'a> {
     layer: &'a Layer<'a>,
     weight: f64,
+    least: LeastBand,
     scale: Scale<'a>,
 }
 
@@ -372,7 +369,7 @@ fn least_width(zone: &[Weighted<'_>], point: &Point) -> f64 {
     let (mut squares, mut sum) = (0.0, 0.0);
     for (layer, count) in zone.iter().zip(&point.layers) {
         let per_count = layer.weight * layer.layer.calibration.curve.slope(*count).abs();
-        let least = least_band(layer.layer.calibration, &layer.layer.day);
+        let least = &layer.least;
         // One count of the noise part is rounding.
         squares += (per_count * (least.noise_counts - 1.0)).powi(2);
         sum += per_count * (1.0 + least.temperature_counts + least.drift_counts);

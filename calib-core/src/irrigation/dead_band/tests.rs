@@ -76,8 +76,8 @@ fn simulated_days_start_the_pump_by_themselves_as_seldom_as_stated_and_hardly_mo
 
 #[test]
 fn a_band_of_what_two_readings_resolve_would_start_the_pump_far_oftener() {
-    // What was taken before: k sqrt(2) standard deviations, one false start in a
-    // hundred pairs of readings, of which a day has 1440.
+    // What two readings resolve, 1.96 sqrt(2) standard deviations, one pair in forty
+    // exceeds; a day has 1440 readings.
     let noise = 8.0;
     let share = false_starts(500, |random| {
         starts_by_itself(noise, 2.77 * noise, 1440, |_| 0.0, random)
