@@ -520,7 +520,7 @@ fn water_faster_than_the_soil_drinks_is_parted_into_pulses() {
         .run(&["setpoints", "."])
         .exits(0)
         .says("In pulses: 9 of 7 min, with 10 min to soak in between; 2 h 20 min in all.")
-        .complains("warning: upper-1: water comes at 30 mm an hour and the soil takes in 12 (infiltration_mm_per_h)")
+        .complains("warning: the pump: water comes at 30 mm an hour and the soil takes in 12 (infiltration_mm_per_h)")
         .complains("runs off to the low end")
         .complains("set maximum_on_s = 400 and minimum_off_s = 600 in site.toml");
     // Then the controller keeps the pulses, and there is nothing to warn of.

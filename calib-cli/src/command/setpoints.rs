@@ -30,7 +30,7 @@ use clap::Args;
 use report::SetPointReport;
 use serde::Serialize;
 use std::path::{Path, PathBuf};
-use words::PointWater;
+use words::{PointWater, ponding_warning};
 
 /// Which set points.
 #[derive(Debug, Args)]
@@ -267,7 +267,7 @@ fn answer(
     } else {
         Vec::new()
     };
-    let crop_source = if season.from_table() {
+    let crop_source = if season.uses_table() {
         let source = publication(PublicationKey::Fao56Table22);
         Some(source.map_err(|error| Failure::Internal(error.to_string()))?)
     } else {
@@ -275,6 +275,10 @@ fn answer(
     };
     let mut warnings: Vec<Warning> = reports.iter().flat_map(SetPointReport::warnings).collect();
     warnings.extend(beds.iter().flat_map(BedReport::warnings));
+    warnings.extend(ponding_warning(
+        reports.iter().map(|report| &report.application),
+        &supply,
+    ));
     Ok(Answer {
         format: "ovendry setpoints",
         version: 1,

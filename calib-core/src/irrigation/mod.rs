@@ -23,7 +23,9 @@ pub use dead_band::{
     TemperatureBasis, least_band, noise_margin,
 };
 pub use meaning::{Meaning, Place, WarmthSpan, meaning};
-pub use pulses::{PulseReason, Pulses, STANDING_WATER_MM, application_rate, pulses};
+pub use pulses::{
+    PulseReason, Pulses, STANDING_WATER_MM, SoilPulse, application_rate, pulses, soil_pulse,
+};
 pub use root_zone::{Layer, LayerPoint, RootZone, RootZonePoint, Weighting, root_zone, weights};
 pub use set_points::{Demand, DomainEnd, SetPoint, SetPointEvidence, SetPoints, set_points};
 pub use stage::{Stage, days_of, deepest_stage};

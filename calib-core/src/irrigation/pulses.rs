@@ -42,32 +42,58 @@ pub fn application_rate(supply: &Supply) -> f64 {
     60.0 * supply.flow.value() / supply.area.value()
 }
 
-/// The pulses that `run_time_s` seconds of pumping take; `None` where one run
-/// does.
+/// The longest pulse a soil takes, and its rest.
+#[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize)]
+pub struct SoilPulse {
+    /// Depth spread in an hour, mm/h.
+    pub rate: f64,
+    /// Depth the soil takes in an hour, mm/h; less.
+    pub infiltration: f64,
+    /// Time on, s.
+    pub on_s: f64,
+    /// Time to soak in, s.
+    pub soak_s: f64,
+    /// Water that stands on the ground at the end, mm: more than
+    /// [`STANDING_WATER_MM`] where the shortest time on asks for it.
+    pub standing_mm: f64,
+}
+
+/// The longest pulse where water comes faster than the soil takes it in; `None`
+/// where it does not, or nothing is known of the soil.
 ///
-/// Where water comes faster than the soil takes it in, a pulse ends when
-/// [`STANDING_WATER_MM`] stand on the ground, but not before the shortest time on
-/// nor after the longest; it has soaked in once `rate / infiltration - 1` times
-/// as long has passed, and no pump rests less than its shortest time off.
-pub fn pulses(run_time_s: f64, supply: &Supply) -> Option<Pulses> {
+/// It ends when [`STANDING_WATER_MM`] stand on the ground, but not before the
+/// shortest time on; it has soaked in once `rate / infiltration - 1` times as long
+/// has passed.
+pub fn soil_pulse(supply: &Supply) -> Option<SoilPulse> {
     let rate = application_rate(supply);
+    let infiltration = supply.infiltration_mm_per_h.filter(|limit| rate > *limit)?;
+    let excess = (rate - infiltration) / 3600.0;
+    let on_s = (STANDING_WATER_MM / excess).max(f64::from(supply.minimum_on_s));
+    Some(SoilPulse {
+        rate,
+        infiltration,
+        on_s,
+        soak_s: on_s * (rate / infiltration - 1.0),
+        standing_mm: excess * on_s,
+    })
+}
+
+/// The pulses that `run_time_s` seconds of pumping take; `None` where one run
+/// does. None is longer than [`soil_pulse`] or the longest time on, and the pump
+/// rests no less than its shortest time off.
+pub fn pulses(run_time_s: f64, supply: &Supply) -> Option<Pulses> {
     let longest = f64::from(supply.maximum_on_s.max(1));
     let shortest = f64::from(supply.minimum_on_s);
-    let limit = supply.infiltration_mm_per_h.filter(|limit| rate > *limit);
-    let excess = limit.map_or(0.0, |limit| (rate - limit) / 3600.0);
-    let (most, reason) = match limit {
-        Some(_) if STANDING_WATER_MM / excess < longest => (
-            (STANDING_WATER_MM / excess).max(shortest),
-            PulseReason::Infiltration,
-        ),
+    let soil = soil_pulse(supply);
+    let (most, reason) = match soil {
+        Some(soil) if soil.on_s < longest => (soil.on_s, PulseReason::Infiltration),
         _ => (longest, PulseReason::MaximumOn),
     };
     // A thousandth of a second past the limit is the arithmetic's, not the pump's.
     if run_time_s - 1e-3 <= most {
         return None;
     }
-    // Pulses are no shorter than the pump must run; a float beyond u32 becomes
-    // u32::MAX.
+    // A float beyond u32 becomes u32::MAX.
     let number = ((run_time_s - 1e-3) / most).ceil() as u32;
     let fewest = if shortest > 0.0 {
         (run_time_s / shortest).floor().max(1.0) as u32
@@ -76,15 +102,14 @@ pub fn pulses(run_time_s: f64, supply: &Supply) -> Option<Pulses> {
     };
     let number = number.min(fewest).max(2);
     let on_s = run_time_s / f64::from(number);
-    let soak_s = limit
-        .map_or(0.0, |limit| on_s * (rate / limit - 1.0))
-        .max(f64::from(supply.minimum_off_s));
+    let of_soil = |each: fn(&SoilPulse) -> f64| soil.map_or(0.0, |soil| on_s * each(&soil));
+    let soak_s = of_soil(|soil| soil.soak_s / soil.on_s).max(f64::from(supply.minimum_off_s));
     Some(Pulses {
         number,
         on_s,
         soak_s,
         whole_s: run_time_s + f64::from(number - 1) * soak_s,
-        standing_mm: excess * on_s,
+        standing_mm: of_soil(|soil| soil.standing_mm / soil.on_s),
         reason,
     })
 }

@@ -52,7 +52,7 @@ impl Season {
     }
 
     /// Whether any figure comes from the published table.
-    pub(super) fn from_table(&self) -> bool {
+    pub(super) fn uses_table(&self) -> bool {
         self.all.iter().any(|asked| asked.from_table)
     }
 

@@ -164,7 +164,7 @@ pub(super) fn write_water(
     Ok(())
 }
 
-/// What a run outside the pump's limits, or faster than the soil drinks, means.
+/// What a run outside the pump's limits means.
 pub(super) fn run_warnings(place: &str, water: &Application, supply: &Supply) -> Vec<Warning> {
     let run = duration(water.run_time_s);
     let warning = |what, why, advice| Warning {
@@ -184,39 +184,40 @@ pub(super) fn run_warnings(place: &str, water: &Application, supply: &Supply) ->
             "water a larger area at a time, lower the flow, or allow more depletion".to_owned(),
         ));
     }
-    let rate = application_rate(supply);
-    match (supply.infiltration_mm_per_h, &water.pulses) {
-        (Some(limit), Some(pulses)) if rate > limit => {
-            let kept = f64::from(supply.minimum_off_s) >= pulses.soak_s - 1.0
-                && pulses.reason == PulseReason::MaximumOn;
-            if !kept || pulses.standing_mm > 1.05 * STANDING_WATER_MM {
-                warnings.push(faster_than_the_soil(place, rate, limit, pulses));
-            }
-        }
-        _ => {
-            if let RunTime::LongerThanMaximum { runs } = water.run_time {
-                warnings.push(warning(
-                    format!(
-                        "from refill to stop takes the pump {run}, and it may run for {} at one go (maximum_on_s)",
-                        duration(f64::from(supply.maximum_on_s))
-                    ),
-                    format!("the controller stops it early; it takes {runs} runs to reach stop"),
-                    "raise maximum_on_s if a burst line may run that long, raise the flow, or water a smaller area at a time".to_owned(),
-                ));
-            }
-        }
+    if let (RunTime::LongerThanMaximum { runs }, None) = (water.run_time, soil_pulse(supply)) {
+        warnings.push(warning(
+            format!(
+                "from refill to stop takes the pump {run}, and it may run for {} at one go (maximum_on_s)",
+                duration(f64::from(supply.maximum_on_s))
+            ),
+            format!("the controller stops it early; it takes {runs} runs to reach stop"),
+            "raise maximum_on_s if a burst line may run that long, raise the flow, or water a smaller area at a time".to_owned(),
+        ));
     }
     warnings
 }
 
-fn faster_than_the_soil(place: &str, rate: f64, limit: f64, pulses: &Pulses) -> Warning {
-    let too_long = pulses.standing_mm > 1.05 * STANDING_WATER_MM;
-    Warning {
-        place: place.to_owned(),
+/// That water comes faster than the soil takes it in, where the pump's times do
+/// not see to it and one of these irrigations lasts long enough to matter.
+pub(super) fn ponding_warning<'a>(
+    mut waters: impl Iterator<Item = &'a Application>,
+    supply: &Supply,
+) -> Option<Warning> {
+    let soil = soil_pulse(supply)?;
+    let too_long = soil.standing_mm > 1.001 * STANDING_WATER_MM;
+    let kept = f64::from(supply.maximum_on_s) <= soil.on_s
+        && f64::from(supply.minimum_off_s) >= soil.soak_s - 1.0;
+    if (kept && !too_long) || !waters.any(|water| water.run_time_s > soil.on_s) {
+        return None;
+    }
+    Some(Warning {
+        place: "the pump".to_owned(),
         what: format!(
-            "water comes at {rate:.0} mm an hour and the soil takes in {limit:.0} (infiltration_mm_per_h){}",
+            "water comes at {:.0} mm an hour and the soil takes in {:.0} (infiltration_mm_per_h){}",
+            soil.rate,
+            soil.infiltration,
             if too_long {
-                format!("; even a pulse as short as the pump must run leaves {:.0} mm standing", pulses.standing_mm)
+                format!("; even a pulse as short as the pump must run leaves {:.0} mm standing", soil.standing_mm)
             } else {
                 String::new()
             }
@@ -228,11 +229,11 @@ fn faster_than_the_soil(place: &str, rate: f64, limit: f64, pulses: &Pulses) -> 
             format!(
                 "set maximum_on_s = {:.0} and minimum_off_s = {:.0} in site.toml, and the controller keeps the pulses by itself; or lower the flow",
                 // The last binary digit must not cost a second.
-                (pulses.on_s + 1e-6).floor(),
-                (pulses.soak_s - 1e-6).ceil()
+                (soil.on_s + 1e-6).floor(),
+                f64::from(supply.minimum_off_s).max((soil.soak_s - 1e-6).ceil())
             )
         },
-    }
+    })
 }
 
 /// Seconds as a person says them: to the second below five minutes, to the minute
