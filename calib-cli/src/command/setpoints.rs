@@ -5,6 +5,7 @@ mod asked;
 mod bed;
 mod explain;
 mod report;
+mod risk;
 mod stages;
 mod words;
 
@@ -391,6 +392,8 @@ fn one(ground: &Ground<'_>, supply: &Supply, season: &Season) -> Result<SetPoint
         asked.demand.allowed_depletion,
     )
     .map_err(|error| ground.placed(&error))?;
+    let risk =
+        risk::reckon(calibration, water, &evidence.set_points).map_err(|e| ground.placed(&e))?;
     Ok(SetPointReport {
         available,
         probe: calibration.probe.clone(),
@@ -413,5 +416,6 @@ fn one(ground: &Ground<'_>, supply: &Supply, season: &Season) -> Result<SetPoint
         read_every_s: ground.day.read_every_s,
         supply: *supply,
         application,
+        risk,
     })
 }

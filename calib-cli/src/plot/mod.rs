@@ -11,7 +11,9 @@ mod palette;
 mod pen;
 mod place;
 mod residuals;
+mod retention;
 mod sheet;
+mod texture;
 
 #[cfg(test)]
 pub(crate) mod example;
@@ -20,6 +22,8 @@ mod tests;
 
 pub use calibration::{CalibrationChart, Level};
 pub use residuals::ResidualChart;
+pub use retention::RetentionChart;
+pub use texture::{TextureChart, TexturePoint};
 
 use crate::failure::Failure;
 use fonts::LINE_PER_EM;

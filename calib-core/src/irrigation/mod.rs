@@ -8,6 +8,7 @@ mod dead_band;
 mod example;
 mod meaning;
 mod pulses;
+mod risk;
 mod root_zone;
 mod scale;
 mod set_points;
@@ -26,11 +27,15 @@ pub use meaning::{Meaning, Place, WarmthSpan, meaning};
 pub use pulses::{
     PulseReason, Pulses, STANDING_WATER_MM, SoilPulse, application_rate, pulses, soil_pulse,
 };
+pub use risk::{
+    ALLOWED_DEPLETION_U, Contributor, Help, MEASURED_FIELD_CAPACITY_U, Origin, Risk, Shortfall,
+    risk,
+};
 pub use root_zone::{Layer, LayerPoint, RootZone, RootZonePoint, Weighting, root_zone, weights};
 pub use set_points::{Demand, DomainEnd, SetPoint, SetPointEvidence, SetPoints, set_points};
 pub use stage::{Stage, days_of, deepest_stage};
 
-use crate::calibration::ConvertError;
+use crate::calibration::{ConvertError, PropagationError};
 use crate::curve::CurveError;
 use crate::quantity::QuantityError;
 use crate::reference::ReferenceError;
@@ -151,6 +156,15 @@ pub enum IrrigationError {
     /// The calibration cannot say how sure it is of a set point.
     #[error(transparent)]
     Convert(#[from] ConvertError),
+    /// The calibration cannot be drawn from.
+    #[error(transparent)]
+    Propagation(#[from] PropagationError),
+    /// A standard uncertainty that is none.
+    #[error("the allowed depletion's standard uncertainty {u} is not between 0 and 1")]
+    DepletionUncertainty {
+        /// The figure given.
+        u: f64,
+    },
     /// A result that is no plausible quantity.
     #[error(transparent)]
     Implausible(#[from] QuantityError),
@@ -217,6 +231,10 @@ impl IrrigationError {
             IrrigationError::NoEfficiency => "give each as a share above 0 and up to 1",
             IrrigationError::Curve(_) | IrrigationError::Convert(_) => {
                 "fit again; this calibration does not lead from water content back to one count"
+            }
+            IrrigationError::Propagation(error) => error.mend(),
+            IrrigationError::DepletionUncertainty { .. } => {
+                "give it as a share of the available water: 0.05 for 5 %"
             }
             IrrigationError::Implausible(_) => {
                 "check area, flow, root depth and efficiency for slipped digits"

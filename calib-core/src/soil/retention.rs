@@ -134,6 +134,26 @@ impl Retention {
     }
 }
 
+impl Retention {
+    /// The same suctions in a soil whose fine earth takes `share` of the volume
+    /// and whose stones hold nothing.
+    pub(super) fn of_whole(&self, share: f64) -> Self {
+        match *self {
+            Retention::PowerLaw(law) => Retention::PowerLaw(PowerLaw {
+                field_capacity: share * law.field_capacity,
+                wilting_point: share * law.wilting_point,
+                saturation: law.saturation.map(|theta_s| share * theta_s),
+                ..law
+            }),
+            Retention::VanGenuchten(curve) => Retention::VanGenuchten(VanGenuchten {
+                theta_r: share * curve.theta_r,
+                theta_s: share * curve.theta_s,
+                ..curve
+            }),
+        }
+    }
+}
+
 /// The suction that goes with a water content.
 #[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize)]
 pub struct SuctionEstimate {

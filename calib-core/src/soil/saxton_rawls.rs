@@ -2,7 +2,7 @@
 //! soil water from sand, clay and organic matter.
 
 use super::particles::check_percent;
-use super::{FIELD_CAPACITY_KPA, Particles, SoilError, WILTING_POINT_KPA};
+use super::{FIELD_CAPACITY_KPA, Particles, PowerLaw, SoilError};
 
 /// Organic matter below which the equations hold, percent by mass (the limit
 /// recalled from memory).
@@ -18,7 +18,7 @@ pub const TABLE_3_ORGANIC_MATTER: f64 = 2.5;
 
 /// Density of the mineral particles the paper reckons with, g/cm3 (recalled
 /// from memory).
-const PARTICLE_DENSITY: f64 = 2.65;
+pub(super) const PARTICLE_DENSITY: f64 = 2.65;
 
 /// What the equations give for one soil, at its ordinary density and without
 /// gravel or salt.
@@ -98,6 +98,28 @@ impl SaxtonRawls {
 
         let saturation = field_capacity + saturation_above_33 - 0.097 * s + 0.043;
 
+        Ok(Self {
+            saturation_above_33,
+            ..Self::through(
+                wilting_point,
+                field_capacity,
+                saturation,
+                air_entry(s, c, saturation_above_33),
+            )?
+        })
+    }
+
+    /// What follows from three water contents, m3/m3, with the density at which
+    /// saturation fills the pores.
+    ///
+    /// # Errors
+    /// [`SoilError::EquationsFail`] if the three do not rise.
+    pub(super) fn through(
+        wilting_point: f64,
+        field_capacity: f64,
+        saturation: f64,
+        air_entry_kpa: f64,
+    ) -> Result<Self, SoilError> {
         let ascending = 0.0 < wilting_point
             && wilting_point < field_capacity
             && field_capacity < saturation
@@ -109,22 +131,36 @@ impl SaxtonRawls {
                 saturation,
             });
         }
-
-        let exponent = (WILTING_POINT_KPA.ln() - FIELD_CAPACITY_KPA.ln())
-            / (field_capacity.ln() - wilting_point.ln());
+        let law = PowerLaw {
+            field_capacity,
+            wilting_point,
+            saturation: Some(saturation),
+            air_entry_kpa,
+        };
+        let exponent = law.exponent();
         let lambda = 1.0 / exponent;
         Ok(Self {
             wilting_point,
             field_capacity,
-            saturation_above_33,
+            saturation_above_33: saturation - field_capacity,
             saturation,
             exponent,
-            factor_kpa: (FIELD_CAPACITY_KPA.ln() + exponent * field_capacity.ln()).exp(),
+            factor_kpa: law.factor_kpa(),
             lambda,
-            air_entry_kpa: air_entry(s, c, saturation_above_33),
+            air_entry_kpa,
             conductivity_mm_per_h: 1930.0 * (saturation - field_capacity).powf(3.0 - lambda),
             matric_density: PARTICLE_DENSITY * (1.0 - saturation),
         })
+    }
+
+    /// The retention curve of these figures.
+    pub fn retention(&self) -> PowerLaw {
+        PowerLaw {
+            field_capacity: self.field_capacity,
+            wilting_point: self.wilting_point,
+            saturation: Some(self.saturation),
+            air_entry_kpa: self.air_entry_kpa,
+        }
     }
 }
 
@@ -144,6 +180,7 @@ fn air_entry(s: f64, c: f64, above_33: f64) -> f64 {
 #[cfg(test)]
 mod tests {
     use super::*;
+    use crate::soil::WILTING_POINT_KPA;
     use proptest::prelude::*;
 
     fn particles(sand: f64, clay: f64) -> Particles {

@@ -202,9 +202,39 @@ impl SourceWater {
         })
     }
 
+    /// The same of a soil whose fine earth takes `share` of the volume and whose
+    /// stones take the rest and hold nothing.
+    pub(super) fn of_whole(&self, share: f64) -> Result<Self, SoilError> {
+        let part = |theta_v: Vwc| Vwc::new(share * theta_v.value());
+        Ok(Self {
+            publication: self.publication,
+            field_capacity: part(self.field_capacity)?,
+            wilting_point: part(self.wilting_point)?,
+            saturation: self.saturation.map(part).transpose()?,
+            retention: self.retention.of_whole(share),
+        })
+    }
+
     /// Water between the two, m3/m3.
     pub fn available_water(&self) -> f64 {
         self.field_capacity.value() - self.wilting_point.value()
+    }
+}
+
+impl IndicativeRange {
+    /// The same of a soil whose fine earth takes `share` of the volume.
+    pub(super) fn of_whole(&self, share: f64) -> Result<Self, SoilError> {
+        let part = |(low, high): (Vwc, Vwc)| -> Result<(Vwc, Vwc), SoilError> {
+            Ok((
+                Vwc::new(share * low.value())?,
+                Vwc::new(share * high.value())?,
+            ))
+        };
+        Ok(Self {
+            publication: self.publication,
+            field_capacity: part(self.field_capacity)?,
+            wilting_point: part(self.wilting_point)?,
+        })
     }
 }
 

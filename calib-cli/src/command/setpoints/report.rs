@@ -1,6 +1,7 @@
 //! The answer of `ovendry setpoints` for one probe, the same for people and
 //! machines.
 
+use super::risk::RiskReport;
 use super::stages::{self, StageRow};
 use super::words::{
     PointLine, PointWater, expanded, least_band_words, point_table, run_warnings, write_water,
@@ -12,7 +13,7 @@ use calib_core::irrigation::{
 };
 use calib_core::quantity::Quantity;
 use calib_core::soil::SoilWater;
-use calib_core::uncertainty::{Budget, Source};
+use calib_core::uncertainty::Budget;
 use serde::Serialize;
 use std::fmt;
 
@@ -56,6 +57,7 @@ pub struct SetPointReport {
     #[serde(skip)]
     pub supply: Supply,
     pub application: Application,
+    pub risk: RiskReport,
 }
 
 impl SetPointReport {
@@ -169,7 +171,7 @@ impl fmt::Display for SetPointReport {
         writeln!(f, "\nBehind these numbers:")?;
         self.write_band(f)?;
         self.write_grounds(f)?;
-        self.write_advice(f)?;
+        write!(f, "{}", self.risk)?;
         if !self.stages.is_empty() {
             writeln!(
                 f,
@@ -275,21 +277,6 @@ impl SetPointReport {
             ("stop", &self.evidence.stop_budget),
         ] {
             writeln!(f, "  {name}: {}", largest_first(budget))?;
-        }
-        Ok(())
-    }
-}
-
-impl SetPointReport {
-    /// The one measurement that would help most, where one clearly would.
-    fn write_advice(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
-        let budget = &self.evidence.stop_budget;
-        let soil = budget.only(|source| source == Source::SoilWater).standard();
-        if soil > 0.8 * budget.standard() && soil > self.evidence.set_points.dead_band() / 2.0 {
-            writeln!(
-                f,
-                "Nearly all of this +- U is the soil's, not the probe's: tables know a texture, not this bed. What helps most is a field capacity of its own: soak the bed, cover it, read the probe after two days, and write field_capacity into site.toml."
-            )?;
         }
         Ok(())
     }

@@ -4,8 +4,8 @@ use crate::failure::Warning;
 use crate::text_table::{Column, TextTable};
 use calib_core::calibration::COVERAGE;
 use calib_core::irrigation::{
-    Application, LeastBand, PulseReason, Pulses, RunTime, STANDING_WATER_MM, Supply,
-    TemperatureBasis, WaterLeft, application_rate,
+    Application, LeastBand, RunTime, STANDING_WATER_MM, Supply, TemperatureBasis, WaterLeft,
+    soil_pulse,
 };
 use calib_core::quantity::Quantity;
 use calib_core::soil::SuctionEstimate;
