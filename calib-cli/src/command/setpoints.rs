@@ -21,7 +21,7 @@ use asked::{Asked, Season, StageSpan, season};
 use bed::BedReport;
 use calib_core::calibration::Calibration;
 use calib_core::irrigation::{
-    DayOfReadings, IrrigationError, SetPointEvidence, SetPoints, Supply, WaterLeft, apply,
+    DayOfReadings, Demand, IrrigationError, SetPointEvidence, SetPoints, Supply, WaterLeft, apply,
     available_water, set_points,
 };
 use calib_core::quantity::Estimate;
@@ -240,6 +240,7 @@ fn day_of(pump: &Controller, probe: Option<&Probe>) -> DayOfReadings {
         temperature_swing_c: pump.daily_temperature_swing_c,
         drift_counts: probe.map_or(0.0, |probe| probe.drift_counts),
         counts_per_c: probe.and_then(|probe| probe.counts_per_c),
+        wetting_per_s: None,
     }
 }
 
@@ -299,6 +300,7 @@ struct Ground<'a> {
     path: &'a Path,
     calibration: &'a Calibration,
     soil: SoilEvidence,
+    supply: Supply,
     day: DayOfReadings,
 }
 
@@ -328,13 +330,27 @@ impl<'a> Ground<'a> {
             path,
             calibration,
             soil,
+            supply: supply(pump),
             day: day_of(pump, probe),
         })
     }
 
     fn points(&self, asked: &Asked) -> Result<SetPointEvidence, Failure> {
-        set_points(&self.soil.water, &asked.demand, self.calibration, &self.day)
+        self.points_for(&asked.demand)
             .map_err(|error| self.placed(&error))
+    }
+
+    fn points_for(&self, demand: &Demand) -> Result<SetPointEvidence, IrrigationError> {
+        let day = self.day_in(demand);
+        set_points(&self.soil.water, demand, self.calibration, &day)
+    }
+
+    /// How the probe is read while the pump wets this root zone.
+    fn day_in(&self, demand: &Demand) -> DayOfReadings {
+        DayOfReadings {
+            wetting_per_s: Some(self.supply.wetting_per_s(demand.root_depth)),
+            ..self.day
+        }
     }
 
     /// A complaint stands where it is mended.

@@ -39,6 +39,20 @@ pub struct Supply {
     pub minimum_off_s: u32,
 }
 
+impl Supply {
+    /// By how much a root zone of `root_depth` wets in a second while the pump
+    /// runs, m3/m3, if the water spreads evenly through it; no less than nothing.
+    pub fn wetting_per_s(&self, root_depth: Millimetre) -> f64 {
+        let millimetres =
+            self.flow.value() / 60.0 / self.area.value() * self.application_efficiency.value();
+        if root_depth.value() > 0.0 {
+            millimetres / root_depth.value()
+        } else {
+            0.0
+        }
+    }
+}
+
 /// How the run time sits between the pump's limits.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize)]
 #[serde(rename_all = "kebab-case")]
@@ -166,6 +180,14 @@ mod tests {
         assert_eq!(water.volume_l, 500.0);
         assert_eq!(water.run_time_s, 3000.0);
         assert_eq!(water.run_time, RunTime::Fits);
+    }
+
+    #[test]
+    fn a_root_zone_wets_from_refill_to_stop_in_the_run_time() {
+        let supply = supply(0.8, 60, 7200);
+        let water = apply(millimetre(8.0), &supply).unwrap();
+        let rise = supply.wetting_per_s(millimetre(400.0)) * water.run_time_s;
+        assert!((rise - 8.0 / 400.0).abs() < 1e-12);
     }
 
     #[test]

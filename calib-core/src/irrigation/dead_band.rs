@@ -6,28 +6,28 @@
 //!
 //! `band = noise + temperature + drift`, in counts, where
 //!
-//! * **noise**: the pump stopped on one reading, off by its own noise `x`, so the
-//!   soil is that much drier than the stop point says. With independent normal
-//!   noise of standard deviation 1, `b` solves
-//!   `E_x[1 - Phi(b - x)^n] = p`; the noise takes `b` standard deviations of one
-//!   reading, widened where those were estimated from few readings, and half a
-//!   count at either end, for a controller compares whole counts.
+//! * **noise**: the pump stops on the first reading at the stop point, which is
+//!   more likely one with noise towards wet: the soil is then drier than the stop
+//!   point says, the more so the slower it wets. With independent normal noise of
+//!   standard deviation 1 and soil that wets by `r` from reading to reading, the
+//!   stop comes at `x` short of it with the chance `w(x)` of first passage, and `b`
+//!   solves `sum w(x) [1 - Phi(b - x)^n] = p`. The noise takes `b` standard
+//!   deviations of one reading, widened where those were estimated from few
+//!   readings, and half a count at either end, for a controller compares whole
+//!   counts. `r` is that of a root zone wetted evenly, and 1 at most: a front that
+//!   passes the probe faster errs on the safe side.
 //! * **temperature**: what the day's swing of soil temperature, from its coolest
 //!   to its warmest, leaves in the reading. With a temperature term: what is not
 //!   known of its coefficient, times the swing, and the soil thermometer at both
 //!   moments, at 95 %. Without one: the largest effect known or left possible,
 //!   times the swing.
 //! * **drift**: as stated.
-//!
-//! A wetting front that passes the probe by less than its noise from one reading
-//! to the next stops the pump earlier than this reckons with; the shortest time
-//! on guards against that.
 
 use crate::calibration::{COVERAGE, Calibration};
 use crate::uncertainty::coverage_factor;
 use serde::{Deserialize, Serialize};
 use statrs::function::erf::erfc;
-use std::f64::consts::{PI, SQRT_2};
+use std::f64::consts::SQRT_2;
 use std::fmt;
 
 /// What decided the width of the dead band.
@@ -64,6 +64,9 @@ pub struct DayOfReadings {
     /// Counts by which the reading moves per degree, where that is known of a
     /// probe without a temperature term.
     pub counts_per_c: Option<f64>,
+    /// By how much the root zone wets in a second while the pump runs, m3/m3;
+    /// `None` for as fast as noise does not matter to the stop.
+    pub wetting_per_s: Option<f64>,
 }
 
 /// Smallest probability of a false start a day that can be asked for.
@@ -71,6 +74,13 @@ pub const LEAST_FALSE_START: f64 = 1e-6;
 
 /// Largest probability of a false start a day that can be asked for.
 pub const MOST_FALSE_START: f64 = 0.1;
+
+/// Fastest wetting reckoned with, in standard deviations of noise from reading to
+/// reading.
+const FASTEST_WETTING: f64 = 1.0;
+
+/// Slowest wetting reckoned with; where it is slower still, hardly more is needed.
+const SLOWEST_WETTING: f64 = 0.01;
 
 /// Seconds of a day.
 const DAY_S: u32 = 86_400;
@@ -85,6 +95,7 @@ impl Default for DayOfReadings {
             temperature_swing_c: 5.0,
             drift_counts: 0.0,
             counts_per_c: None,
+            wetting_per_s: None,
         }
     }
 }
@@ -136,18 +147,20 @@ impl LeastBand {
     }
 }
 
-/// The narrowest band in which a pump that goes by this probe keeps still.
+/// The narrowest band in which a pump that goes by this probe, and stops at
+/// `stop_count`, keeps still.
 ///
 /// # Example
 /// ```
 /// use calib_core::irrigation::noise_margin;
-/// // One reading after the stop, both with noise of 1: their difference has a
-/// // standard deviation of sqrt 2, and 2.326 of them leave 1 in 100.
-/// assert!((noise_margin(1, 0.01) - 2.3263 * 2.0_f64.sqrt()).abs() < 1e-3);
-/// // Readings every minute ask for more.
-/// assert!(noise_margin(1440, 0.01) > 5.0);
+/// // One reading after the stop, one in a hundred: a single normal reading asks for
+/// // 2.33, and a stop on noise towards wet for a little more.
+/// assert!((2.33..3.5).contains(&noise_margin(1, 0.01, 1.0)));
+/// // Readings every minute ask for more, and so does soil that wets slowly.
+/// assert!(noise_margin(1440, 0.01, 1.0) > 4.5);
+/// assert!(noise_margin(1440, 0.01, 0.1) > noise_margin(1440, 0.01, 1.0) + 0.5);
 /// ```
-pub fn least_band(calibration: &Calibration, day: &DayOfReadings) -> LeastBand {
+pub fn least_band(calibration: &Calibration, stop_count: f64, day: &DayOfReadings) -> LeastBand {
     let readings = day.readings();
     let noise = &calibration.noise;
     let tails = tails(
@@ -155,7 +168,11 @@ pub fn least_band(calibration: &Calibration, day: &DayOfReadings) -> LeastBand {
         day.false_start_probability,
         noise.degrees_of_freedom,
     );
-    let margin = noise_margin(readings, day.false_start_probability);
+    let of_noise = calibration.curve.slope(stop_count).abs() * noise.standard_deviation;
+    let wetting = day.wetting_per_s.map_or(FASTEST_WETTING, |rate| {
+        rate * f64::from(day.read_every_s) / of_noise
+    });
+    let margin = noise_margin(readings, day.false_start_probability, wetting);
     let (temperature_counts, temperature_basis) = temperature_part(calibration, day);
     LeastBand {
         noise_counts: margin * tails * noise.standard_deviation + 1.0,
@@ -170,13 +187,27 @@ pub fn least_band(calibration: &Calibration, day: &DayOfReadings) -> LeastBand {
 
 /// The distance between stop and refill, in standard deviations of one reading's
 /// noise, at which the chance that any of `readings` independent normal readings
-/// falls to refill is `probability`, the stop itself having been one reading.
-pub fn noise_margin(readings: u32, probability: f64) -> f64 {
+/// falls to refill is `probability`, the pump having stopped in soil that wetted by
+/// `wetting` standard deviations from reading to reading (taken as 0.01 to 1; no
+/// number as 1).
+pub fn noise_margin(readings: u32, probability: f64, wetting: f64) -> f64 {
     let probability = probability.clamp(LEAST_FALSE_START, MOST_FALSE_START);
+    let stops = stops(wetting.min(FASTEST_WETTING).max(SLOWEST_WETTING));
+    let n = f64::from(readings);
+    let chance = |band: f64| -> f64 {
+        stops
+            .iter()
+            .map(|(short, weight)| {
+                let falls = 0.5 * erfc((band - short) / SQRT_2);
+                // 1 - (1 - falls)^n without losing a small chance to rounding.
+                weight * -(n * (-falls).ln_1p()).exp_m1()
+            })
+            .sum()
+    };
     let (mut low, mut high) = (0.0, 20.0);
-    for _ in 0..50 {
+    for _ in 0..40 {
         let middle = 0.5 * (low + high);
-        if false_start_chance(middle, readings) > probability {
+        if chance(middle) > probability {
             low = middle;
         } else {
             high = middle;
@@ -185,28 +216,24 @@ pub fn noise_margin(readings: u32, probability: f64) -> f64 {
     high
 }
 
-/// Chance that any of `readings` falls `band` standard deviations, the stopping
-/// reading's own noise integrated over by Simpson's rule.
-fn false_start_chance(band: f64, readings: u32) -> f64 {
-    const STEPS: u32 = 320;
-    const REACH: f64 = 8.0;
-    let step = 2.0 * REACH / f64::from(STEPS);
-    let n = f64::from(readings);
-    let sum: f64 = (0..=STEPS)
-        .map(|i| {
-            let x = -REACH + f64::from(i) * step;
-            let weight = match i {
-                0 | STEPS => 1.0,
-                i if i % 2 == 1 => 4.0,
-                _ => 2.0,
-            };
-            let density = (-0.5 * x * x).exp() / (2.0 * PI).sqrt();
-            let falls = 0.5 * erfc((band - x) / SQRT_2);
-            // 1 - (1 - falls)^n without losing a small chance to rounding.
-            weight * density * -(n * (-falls).ln_1p()).exp_m1()
-        })
-        .sum();
-    sum * step / 3.0
+/// How far short of the stop point the soil is when the first reading reaches it,
+/// and the chance of that: soil that comes from far below by `wetting` a reading,
+/// averaged over where between two readings it began.
+fn stops(wetting: f64) -> Vec<(f64, f64)> {
+    const FAR: f64 = 8.0;
+    const PHASES: u32 = 4;
+    let mut found = Vec::new();
+    for phase in 0..PHASES {
+        let mut short = FAR - wetting * f64::from(phase) / f64::from(PHASES);
+        let mut running = 1.0;
+        while running > 1e-12 && short > -FAR {
+            let reaches = 0.5 * erfc(short / SQRT_2);
+            found.push((short, running * reaches / f64::from(PHASES)));
+            running *= 1.0 - reaches;
+            short -= wetting;
+        }
+    }
+    found
 }
 
 /// By how much wider noise known from few readings makes the margin: Student's t

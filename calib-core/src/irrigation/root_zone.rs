@@ -224,7 +224,6 @@ pub fn root_zone(
         .map(|(layer, weight)| Weighted {
             layer,
             weight: *weight,
-            least: least_band(layer.calibration, &layer.day),
             scale: Scale::of(layer.calibration),
         })
         .collect();
@@ -236,8 +235,13 @@ pub fn root_zone(
     let depletion_band = asked * available;
     let mut depletion = asked;
     let mut governor = DeadBandGovernor::AllowedDepletion;
+    let least: Vec<LeastBand> = layers
+        .iter()
+        .zip(&stop.layers)
+        .map(|(layer, count)| least_band(layer.calibration, *count, &layer.day))
+        .collect();
     let wilting_point = water.wilting_point.value.value();
-    let (refill, least) = loop {
+    let (refill, least_width) = loop {
         let refill = point(&zone, SetPoint::Refill, depletion)?;
         if refill.theta <= wilting_point {
             return Err(IrrigationError::ReachesWiltingPoint {
@@ -246,10 +250,10 @@ pub fn root_zone(
                 governor,
             });
         }
-        let least = least_width(&zone, &refill);
-        let lacking = least - (stop.theta - refill.theta);
+        let width = width(&zone, &least, &refill);
+        let lacking = width - (stop.theta - refill.theta);
         if lacking <= 0.0 {
-            break (refill, least);
+            break (refill, width);
         }
         governor = DeadBandGovernor::ProbeResolution;
         // A little more than lacks, so that whole counts are passed.
@@ -285,7 +289,7 @@ pub fn root_zone(
         stop: at(&stop)?,
         layers: found,
         depletion_band,
-        least_band: least,
+        least_band: least_width,
         governor,
         depletion_at_refill: (capacity - refill.theta) / available,
         root_depth: demand.root_depth,
@@ -296,7 +300,6 @@ pub fn root_zone(
 struct Weighted<'a> {
     layer: &'a Layer<'a>,
     weight: f64,
-    least: LeastBand,
     scale: Scale<'a>,
 }
 
@@ -365,11 +368,10 @@ fn mixed(zone: &[Weighted<'_>]) -> Result<SoilWater, IrrigationError> {
 /// Width it takes for the pump to keep still, m3/m3, with each curve as steep as
 /// at `point`: noise of the probes adds in squares, what temperature, drift and
 /// rounding move adds up.
-fn least_width(zone: &[Weighted<'_>], point: &Point) -> f64 {
+fn width(zone: &[Weighted<'_>], least: &[LeastBand], point: &Point) -> f64 {
     let (mut squares, mut sum) = (0.0, 0.0);
-    for (layer, count) in zone.iter().zip(&point.layers) {
+    for ((layer, least), count) in zone.iter().zip(least).zip(&point.layers) {
         let per_count = layer.weight * layer.layer.calibration.curve.slope(*count).abs();
-        let least = &layer.least;
         // One count of the noise part is rounding.
         squares += (per_count * (least.noise_counts - 1.0)).powi(2);
         sum += per_count * (1.0 + least.temperature_counts + least.drift_counts);

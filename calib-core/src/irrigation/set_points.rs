@@ -153,7 +153,7 @@ pub fn set_points(
     let stop = scale.theta(stop_count);
     let depletion_band = demand.allowed_depletion.value() * available;
     let asked_count = scale.whole_count(SetPoint::Refill, stop - depletion_band + HAIR)?;
-    let least_band = least_band(calibration, day);
+    let least_band = least_band(calibration, stop_count, day);
     let refill_count = scale.resolved_count(stop_count, asked_count, least_band.counts())?;
     let governor = if refill_count == asked_count {
         DeadBandGovernor::AllowedDepletion

@@ -73,7 +73,7 @@ impl BedReport {
                 depth,
                 calibration: ground.calibration,
                 water: ground.soil.water,
-                day: ground.day,
+                day: ground.day_in(&asked.demand),
             });
         }
         let placed = |error: calib_core::irrigation::IrrigationError| {

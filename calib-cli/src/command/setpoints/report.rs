@@ -168,10 +168,6 @@ impl fmt::Display for SetPointReport {
         ]))?;
         writeln!(f)?;
         write_water(f, &self.application, &self.supply, set.root_depth.value())?;
-        writeln!(f, "\nBehind these numbers:")?;
-        self.write_band(f)?;
-        self.write_grounds(f)?;
-        write!(f, "{}", self.risk)?;
         if !self.stages.is_empty() {
             writeln!(
                 f,
@@ -179,7 +175,10 @@ impl fmt::Display for SetPointReport {
             )?;
             f.write_str(&stages::table(&self.stages))?;
         }
-        Ok(())
+        writeln!(f, "\nBehind these numbers:")?;
+        self.write_band(f)?;
+        self.write_grounds(f)?;
+        write!(f, "\n{}", self.risk)
     }
 }
 

@@ -26,13 +26,7 @@ pub(super) fn rows(ground: &Ground<'_>, supply: &Supply, season: &Season) -> Vec
         .stages()
         .iter()
         .filter_map(|asked| {
-            let found = calib_core::irrigation::set_points(
-                &ground.soil.water,
-                &asked.demand,
-                ground.calibration,
-                &ground.day,
-            )
-            .and_then(|found| {
+            let found = ground.points_for(&asked.demand).and_then(|found| {
                 let water = apply(found.set_points.net_depth, supply)?;
                 Ok((found.set_points, water))
             });

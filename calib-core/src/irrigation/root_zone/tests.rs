@@ -137,7 +137,7 @@ fn noisy_probes_widen_the_band_of_their_root_zone_too() {
         found.least_band
     );
     // Two probes' noise is less than one's.
-    let alone = least_band(&a, &DayOfReadings::default()).counts() * 0.001;
+    let alone = least_band(&a, 450.0, &DayOfReadings::default()).counts() * 0.001;
     assert!(found.least_band < 0.8 * alone);
 }
 

@@ -79,7 +79,7 @@ fn a_probe_that_cannot_resolve_the_available_water_is_refused() {
     ));
     assert_eq!(
         error.to_string(),
-        "the refill point 0.108 m3/m3 would reach the wilting point 0.240 m3/m3, set there by what the probe resolves"
+        "the refill point 0.121 m3/m3 would reach the wilting point 0.240 m3/m3, set there by what the probe resolves"
     );
 }
 
