@@ -192,7 +192,11 @@ pub fn least_band(calibration: &Calibration, stop_count: f64, day: &DayOfReading
 /// number as 1).
 pub fn noise_margin(readings: u32, probability: f64, wetting: f64) -> f64 {
     let probability = probability.clamp(LEAST_FALSE_START, MOST_FALSE_START);
-    let stops = stops(wetting.min(FASTEST_WETTING).max(SLOWEST_WETTING));
+    let stops = stops(if wetting.is_nan() {
+        FASTEST_WETTING
+    } else {
+        wetting.clamp(SLOWEST_WETTING, FASTEST_WETTING)
+    });
     let n = f64::from(readings);
     let chance = |band: f64| -> f64 {
         stops
