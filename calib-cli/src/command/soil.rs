@@ -224,13 +224,13 @@ fn looks_like_shares(sand: f64, clay: f64) -> bool {
     sand >= 0.0 && clay >= 0.0 && sum > 0.0 && sum <= 1.0
 }
 
-fn bulk_density(g_cm3: f64) -> Result<Density, Complaint> {
+fn bulk_density(g_cm3: f64) -> Result<Density, Failure> {
     let mend = "write it in g/cm3: 1.4 for 1400 kg/m3";
     let about = |what: String| command_line("--bulk-density", &g_cm3.to_string(), what, mend);
     if g_cm3 > 100.0 {
-        return Err(about("looks like kg/m3, not g/cm3".to_owned()));
+        return Err(about("looks like kg/m3, not g/cm3".to_owned()).into());
     }
-    Density::new(g_cm3).map_err(|error| about(error.to_string()))
+    Density::new(g_cm3).map_err(|error| about(error.to_string()).into())
 }
 
 /// Where a complaint about an option stands.

@@ -239,10 +239,16 @@ impl TextureChart {
     }
 }
 
-/// The lines of a class's name, and places for them: (sand, clay) of the middle of
-/// each line. Where an area has no room for its name it has its abbreviation, as
+/// (sand, clay), percent.
+type Spot = (f64, f64);
+
+/// A name's lines, and places for it: the middle of each line.
+type NamePlaces = (&'static [&'static str], &'static [&'static [Spot]]);
+
+/// The lines of a class's name, and places for them. Where an area has no room for
+/// its name it has its abbreviation, as
 /// the USDA Soil Survey Manual has it, told below the triangle.
-fn name_places(class: TextureClass) -> (&'static [&'static str], &'static [&'static [(f64, f64)]]) {
+fn name_places(class: TextureClass) -> NamePlaces {
     match class {
         TextureClass::Sand => (&["S"], &[&[(92.2, 3.2)]]),
         TextureClass::LoamySand => (&["LS"], &[&[(82.0, 5.5)], &[(77.5, 3.2)], &[(86.0, 9.5)]]),

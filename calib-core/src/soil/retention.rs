@@ -60,7 +60,7 @@ impl PowerLaw {
         let saturation = self.saturation?;
         let share = (theta_v - self.field_capacity) / (saturation - self.field_capacity);
         (share <= 1.0)
-            .then(|| FIELD_CAPACITY_KPA - share * (FIELD_CAPACITY_KPA - self.air_entry_kpa))
+            .then_some(FIELD_CAPACITY_KPA - share * (FIELD_CAPACITY_KPA - self.air_entry_kpa))
     }
 
     fn theta_v(&self, suction: f64) -> Option<f64> {

@@ -1,6 +1,7 @@
 //! What is known of a soil weighed, from nothing but a class to measured values.
 
 use super::*;
+use crate::reference::PublicationKey;
 use crate::soil::LEAST_SPREAD;
 use crate::soil::spread::spread;
 use proptest::prelude::*;
