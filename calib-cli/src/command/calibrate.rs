@@ -72,13 +72,8 @@ pub fn run(command: &Calibrate) -> Result<Verdict, Failure> {
     let points = setpoints::work(&setpoints::Setpoints {
         dir: command.dir.clone(),
         out: command.out.clone(),
-        probe: None,
-        stage: None,
-        explain: None,
-        temperature: None,
-        count_at_0: None,
-        count_at_100: None,
         json: command.json,
+        ..setpoints::Setpoints::default()
     })?;
     if !command.json {
         output::print(&heading(2, "Set points"))?;

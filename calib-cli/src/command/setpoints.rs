@@ -34,7 +34,7 @@ use std::path::{Path, PathBuf};
 use words::{PointWater, ponding_warning};
 
 /// Which set points.
-#[derive(Debug, Args)]
+#[derive(Debug, Default, Args)]
 pub struct Setpoints {
     /// Workbench folder with a site.toml
     pub(super) dir: PathBuf,
@@ -186,7 +186,7 @@ pub(super) fn for_calibration(
     Ok(ground.points(season.chosen())?.set_points)
 }
 
-fn pump(site: &Site) -> Result<&Controller, Failure> {
+pub(super) fn pump(site: &Site) -> Result<&Controller, Failure> {
     site.controller.as_ref().ok_or_else(|| {
         Complaint::about(
             &site.file,
@@ -197,7 +197,9 @@ fn pump(site: &Site) -> Result<&Controller, Failure> {
     })
 }
 
-fn calibrations(command: &Setpoints) -> Result<Vec<(PathBuf, CalibrationFile)>, Failure> {
+pub(super) fn calibrations(
+    command: &Setpoints,
+) -> Result<Vec<(PathBuf, CalibrationFile)>, Failure> {
     let folder = out_folder(&command.dir, command.out.as_deref());
     let mut all = CalibrationFile::load_all(&folder)?;
     if let Some(id) = &command.probe {
