@@ -16,8 +16,9 @@ pub const PUMP: &[&str] = &[
      and controller on isolated low voltage.",
     "Where irrigation joins a drinking-water line, a backflow preventer is usually required by \
      law; fertiliser in the line asks for a stricter one.",
-    "Water beyond field capacity drains, and leaches nutrients and salts into ground water: look \
-     below the roots, with a spade or a second probe, before leaving the pump to itself.",
+    "Over-irrigation starves roots of air; what the soil cannot hold drains, and leaches nutrients \
+     and salts into ground water: look below the roots, with a spade or a second probe, before \
+     leaving the pump to itself.",
     "A pump without water overheats: fit a float switch, or a flow or pressure cut-out, that \
      works without the controller.",
     "Set a longest run time outside this program too: a fault must not flood land or \

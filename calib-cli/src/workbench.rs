@@ -5,6 +5,7 @@ use crate::failure::Warning;
 use calib_core::calibration::Direction;
 use calib_core::dielectric::ReferenceMedia;
 use calib_core::gravimetry::{CoreMasses, CoreVolume};
+use calib_core::irrigation::Weighting;
 use calib_core::quantity::{
     Density, Estimate, Fraction, LitrePerMinute, Millimetre, SquareMetre, Timestamp, Vwc,
 };
@@ -58,6 +59,11 @@ pub struct Site {
     pub probes: Vec<Probe>,
     /// What the pump waters, if stated.
     pub controller: Option<Controller>,
+    /// Stages of the crop's growth, in their order; none where the crop is
+    /// reckoned the same all season.
+    pub stages: Vec<GrowthStage>,
+    /// Probes at several depths that speak for one root zone.
+    pub beds: Vec<Bed>,
 }
 
 /// The balance.
@@ -132,6 +138,12 @@ pub struct Probe {
     pub soil: String,
     /// Its response by reference media, if it was measured.
     pub media: Option<ReferenceMedia>,
+    /// How deep it lies, if stated.
+    pub depth: Option<Millimetre>,
+    /// Counts by which it moves per degree, where that was watched.
+    pub counts_per_c: Option<f64>,
+    /// By how much it may drift within a day, counts.
+    pub drift_counts: f64,
     /// Line of site.toml where the probe starts.
     pub line: u64,
 }
@@ -151,15 +163,55 @@ pub struct Controller {
     pub allowed_depletion: Option<Fraction>,
     /// Water the crop uses up, mm a day; adjusts the crop's allowed depletion.
     pub evapotranspiration: f64,
-    /// Share of the water pumped that reaches the root zone.
+    /// Share of the water pumped that enters the soil of the area.
     pub application_efficiency: Fraction,
+    /// Distribution uniformity of the low quarter; 1 where none is stated.
+    pub distribution_uniformity: Fraction,
+    /// How fast the soil takes in water, mm/h, if stated.
+    pub infiltration_mm_per_h: Option<f64>,
     /// Shortest time the pump stays on, seconds.
     pub minimum_on_s: u32,
     /// Shortest time the pump stays off, seconds.
     pub minimum_off_s: u32,
     /// Longest time the pump may run at one go, seconds.
     pub maximum_on_s: u32,
+    /// Seconds between two readings.
+    pub read_every_s: u32,
+    /// Chance, per day, of a start although the soil has not dried.
+    pub false_start_probability: f64,
+    /// Swing of soil temperature over a day at the probe, C.
+    pub daily_temperature_swing_c: f64,
     /// Line of site.toml where the controller's table starts.
+    pub line: u64,
+}
+
+/// A stage of the crop's growth.
+#[derive(Debug, Clone, PartialEq)]
+pub struct GrowthStage {
+    /// Its name.
+    pub name: String,
+    /// Days it lasts.
+    pub days: u32,
+    /// Root depth.
+    pub root_depth: Millimetre,
+    /// Allowed depletion; overrides the controller's and the crop's.
+    pub allowed_depletion: Option<Fraction>,
+    /// Water the crop uses up, mm a day; overrides the controller's.
+    pub evapotranspiration: Option<f64>,
+    /// Line of site.toml where the stage starts.
+    pub line: u64,
+}
+
+/// Probes at several depths in one bed.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Bed {
+    /// Identifier.
+    pub id: String,
+    /// Its probes.
+    pub probes: Vec<String>,
+    /// What their weights go by.
+    pub weighting: Weighting,
+    /// Line of site.toml where the bed starts.
     pub line: u64,
 }
 

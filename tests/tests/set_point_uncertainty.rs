@@ -4,7 +4,7 @@
 
 use calib_core::calibration::{Calibration, Direction, Domain, ReadingNoise};
 use calib_core::curve::{Curve, CurveKind};
-use calib_core::irrigation::{ALLOWED_DEPLETION_U, Demand, risk, set_points};
+use calib_core::irrigation::{ALLOWED_DEPLETION_U, DayOfReadings, Demand, risk, set_points};
 use calib_core::quantity::{Celsius, Estimate, Fraction, Millimetre, Quantity, Vwc};
 use calib_core::soil::SoilWater;
 use calib_core::temperature::TemperatureTerm;
@@ -131,7 +131,7 @@ fn the_budgets_of_refill_and_stop_hold_up_against_a_monte_carlo_run() {
         root_depth: Millimetre::new(300.0).unwrap(),
     };
     let water = soil();
-    let found = set_points(&water, &demand, &calibration).unwrap();
+    let found = set_points(&water, &demand, &calibration, &DayOfReadings::default()).unwrap();
     let set = &found.set_points;
     let depletion_at_stop =
         (water.field_capacity.value.value() - set.stop.value()) / water.available().value;
@@ -192,7 +192,7 @@ fn the_risk_at_refill_and_in_the_band_is_that_of_a_simulation_written_apart() {
         allowed_depletion: Fraction::new(0.45).unwrap(),
         root_depth: Millimetre::new(300.0).unwrap(),
     };
-    let set = set_points(&water, &demand, &calibration)
+    let set = set_points(&water, &demand, &calibration, &DayOfReadings::default())
         .unwrap()
         .set_points;
     let (refill, stop) = (set.refill.value(), set.stop.value());

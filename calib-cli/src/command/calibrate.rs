@@ -72,8 +72,8 @@ pub fn run(command: &Calibrate) -> Result<Verdict, Failure> {
     let points = setpoints::work(&setpoints::Setpoints {
         dir: command.dir.clone(),
         out: command.out.clone(),
-        probe: None,
         json: command.json,
+        ..setpoints::Setpoints::default()
     })?;
     if !command.json {
         output::print(&heading(2, "Set points"))?;
@@ -97,6 +97,7 @@ pub fn run(command: &Calibrate) -> Result<Verdict, Failure> {
         folder: command.dir.clone(),
         out: command.out.clone(),
         probe: Vec::new(),
+        stage: None,
         max_error: DEFAULT_MAX_ERROR,
         force: command.force,
         json: command.json,
@@ -114,6 +115,7 @@ pub fn run(command: &Calibrate) -> Result<Verdict, Failure> {
     } else {
         output::print(&heading(3, "Controller files, read back and compared"))?;
         output::print(&exported.findings.to_string())?;
+        output::print(&export::stage_line(exported.stage.as_deref()))?;
         output::print(&format!(
             "\n{}\nnext: build the .h file into your controller, or load the .controller.json\n",
             caution::take_care(&[caution::PUMP])

@@ -2,7 +2,7 @@
 //! against them after writing.
 
 use super::fit::out_folder;
-use super::setpoints::for_calibration;
+use super::setpoints::{for_calibration, stage_gone_by};
 use super::verify::{Against, Examined, examine};
 use crate::calibration_file::CalibrationFile;
 use crate::caution;
@@ -28,6 +28,9 @@ pub struct Arguments {
     /// Only this probe; may be given more than once
     #[arg(long, value_name = "ID")]
     pub(super) probe: Vec<String>,
+    /// Set points for this [[stage]] of growth; the last with the deepest roots if not given
+    #[arg(long, value_name = "NAME")]
+    pub(super) stage: Option<String>,
     /// Largest difference from the curve the table may add, m3/m3
     #[arg(long, value_name = "M3_PER_M3", default_value_t = DEFAULT_MAX_ERROR)]
     pub(super) max_error: f64,
@@ -41,25 +44,41 @@ pub struct Arguments {
 
 /// Runs the command.
 pub fn run(arguments: &Arguments) -> Result<Verdict, Failure> {
-    let Exported { findings, warnings } = work(arguments)?;
+    let Exported {
+        findings,
+        warnings,
+        stage,
+    } = work(arguments)?;
     for warning in &warnings {
         eprintln!("{warning}");
     }
     if arguments.json {
-        output::print_json(&findings.to_json())?;
+        let mut answer = findings.to_json();
+        answer["stage"] = stage.into();
+        output::print_json(&answer)?;
     } else {
         output::print(&format!(
-            "{findings}\n{}",
+            "{findings}{}\n{}",
+            stage_line(stage.as_deref()),
             caution::take_care(&[caution::PUMP])
         ))?;
     }
     Ok(findings.verdict())
 }
 
+/// The stage of growth the set points are for, as a line; empty without stages.
+pub(super) fn stage_line(stage: Option<&str>) -> String {
+    stage.map_or_else(String::new, |stage| {
+        format!("Refill and stop are those of stage {stage}.\n")
+    })
+}
+
 /// What was written, read back and compared.
 pub(super) struct Exported {
     pub(super) findings: Examined,
     pub(super) warnings: Vec<Warning>,
+    /// The stage of growth the set points are for.
+    pub(super) stage: Option<String>,
 }
 
 /// Everything the command does but print.
@@ -72,8 +91,9 @@ pub(super) fn work(arguments: &Arguments) -> Result<Exported, Failure> {
         max_error: arguments.max_error,
         force: arguments.force,
     };
+    let wanted = arguments.stage.as_deref();
     let written = export(&request, &site, |path, file| {
-        for_calibration(&site, path, file)
+        for_calibration(&site, path, file, wanted)
     })?;
     let findings = written
         .iter()
@@ -85,6 +105,7 @@ pub(super) fn work(arguments: &Arguments) -> Result<Exported, Failure> {
     Ok(Exported {
         findings: Examined(findings),
         warnings: CalibrationFile::stale(made_from, &arguments.folder),
+        stage: stage_gone_by(&site, wanted)?,
     })
 }
 
@@ -291,11 +312,18 @@ mod tests {
                 allowed_depletion: None,
                 evapotranspiration: 5.0,
                 application_efficiency: Fraction::new(0.9).unwrap(),
+                distribution_uniformity: Fraction::new(1.0).unwrap(),
+                infiltration_mm_per_h: None,
                 minimum_on_s: 60,
                 minimum_off_s: 600,
                 maximum_on_s: 1800,
+                read_every_s: 60,
+                false_start_probability: 0.01,
+                daily_temperature_swing_c: 5.0,
                 line: 1,
             }),
+            stages: Vec::new(),
+            beds: Vec::new(),
         }
     }
 

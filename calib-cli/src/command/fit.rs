@@ -361,7 +361,7 @@ fn surroundings(workbench: &Workbench, file: &CalibrationFile) -> Surroundings {
         Some((low.min(t), high.max(t)))
     });
     Surroundings {
-        set_points: for_calibration(&workbench.site, Path::new(SUFFIX), file).ok(),
+        set_points: for_calibration(&workbench.site, Path::new(SUFFIX), file, None).ok(),
         logged,
     }
 }

@@ -1,8 +1,13 @@
 //! `ovendry setpoints`: when to start the pump and when to stop it, for each
-//! calibrated probe.
+//! calibrated probe and each bed; and what a count means.
 
+mod asked;
+mod bed;
+mod explain;
 mod report;
 mod risk;
+mod stages;
+mod words;
 
 use super::fit::out_folder;
 use super::soil::{command_line, known, soil_of};
@@ -11,18 +16,25 @@ use crate::caution;
 use crate::failure::{Complaint, Failure, Verdict, Warning, all_or_every_complaint};
 use crate::output::{print, print_json};
 use crate::table::load_site;
-use crate::workbench::{Controller, Site};
+use crate::workbench::{Controller, Probe, Site};
+use asked::{Asked, Season, StageSpan, season};
+use bed::BedReport;
+use calib_core::calibration::Calibration;
 use calib_core::irrigation::{
-    Crop, Demand, IrrigationError, SetPoints, Supply, apply, crop, set_points,
+    DayOfReadings, Demand, IrrigationError, SetPointEvidence, SetPoints, Supply, WaterLeft, apply,
+    available_water, set_points,
 };
+use calib_core::quantity::Estimate;
 use calib_core::reference::{Publication, PublicationKey, publication};
+use calib_core::soil::SoilEvidence;
 use clap::Args;
 use report::SetPointReport;
 use serde::Serialize;
 use std::path::{Path, PathBuf};
+use words::{PointWater, ponding_warning};
 
 /// Which set points.
-#[derive(Debug, Args)]
+#[derive(Debug, Default, Args)]
 pub struct Setpoints {
     /// Workbench folder with a site.toml
     pub(super) dir: PathBuf,
@@ -32,17 +44,42 @@ pub struct Setpoints {
     /// Only this probe
     #[arg(long, value_name = "ID")]
     pub(super) probe: Option<String>,
+    /// For this [[stage]] of growth; the last with the deepest roots if not given
+    #[arg(long, value_name = "NAME")]
+    pub(super) stage: Option<String>,
+    /// Say what this raw count means instead, or this mark of an old percent scale: 480, 35%
+    #[arg(long, value_name = "COUNT|PERCENT%", allow_hyphen_values = true)]
+    pub(super) explain: Option<String>,
+    /// Soil temperature at which that count is read, C; the calibration's reference if not given
+    #[arg(
+        long,
+        value_name = "C",
+        requires = "explain",
+        allow_negative_numbers = true
+    )]
+    pub(super) temperature: Option<f64>,
+    /// Raw count at 0 % of the old scale
+    #[arg(long, value_name = "COUNT", requires = "explain")]
+    pub(super) count_at_0: Option<f64>,
+    /// Raw count at 100 % of the old scale
+    #[arg(long, value_name = "COUNT", requires = "explain")]
+    pub(super) count_at_100: Option<f64>,
     /// Print JSON
     #[arg(long)]
     pub(super) json: bool,
 }
 
-/// The set points of every calibrated probe, with where they come from.
+/// The set points of every calibrated probe and bed, with where they come from.
 #[derive(Serialize)]
 pub(super) struct Answer {
     format: &'static str,
     version: u32,
+    /// The stage of growth gone by.
+    stage: Option<StageSpan>,
+    #[serde(skip)]
+    stage_choice: Option<String>,
     setpoints: Vec<SetPointReport>,
+    beds: Vec<BedReport>,
     crop_source: Option<&'static Publication>,
     pub(super) warnings: Vec<Warning>,
     cautions: Vec<&'static str>,
@@ -61,11 +98,16 @@ impl Answer {
     /// The set points and their sources, without the cautions that belong under
     /// them.
     pub(super) fn story(&self) -> String {
-        let mut text: String = self
-            .setpoints
-            .iter()
-            .map(|report| format!("{report}\n"))
-            .collect();
+        let mut text = String::new();
+        if let Some(choice) = &self.stage_choice {
+            text.push_str(&format!("Stage of growth: {choice}.\n\n"));
+        }
+        for report in &self.setpoints {
+            text.push_str(&format!("{report}\n"));
+        }
+        for bed in &self.beds {
+            text.push_str(&format!("{bed}\n"));
+        }
         if let Some(source) = self.crop_source {
             text.push_str(&format!(
                 "Crop figures: {}\n  seen in a second copy: {}\n  from memory, not checked: {}\n\n",
@@ -78,6 +120,9 @@ impl Answer {
 
 /// Runs the command.
 pub fn run(command: &Setpoints) -> Result<Verdict, Failure> {
+    if let Some(asked) = &command.explain {
+        return explain::run(command, asked);
+    }
     let answer = work(command)?;
     for warning in &answer.warnings {
         eprintln!("{warning}");
@@ -95,16 +140,18 @@ pub fn run(command: &Setpoints) -> Result<Verdict, Failure> {
 pub(super) fn work(command: &Setpoints) -> Result<Answer, Failure> {
     let site = load_site(&command.dir)?;
     let pump = pump(&site)?;
-    let asked = asked(&site, pump)?;
+    let season = season(&site, pump, command.stage.as_deref())?;
     let calibrations = calibrations(command)?;
-    let mut answer = answer(&site, pump, &asked, &calibrations)?;
+    let mut answer = answer(&site, pump, &season, &calibrations, command.probe.is_none())?;
+    answer.warnings.extend(stale(&calibrations, &command.dir));
+    Ok(answer)
+}
+
+fn stale(calibrations: &[(PathBuf, CalibrationFile)], folder: &Path) -> Vec<Warning> {
     let files = calibrations
         .iter()
         .map(|(path, file)| (path.as_path(), file));
-    answer
-        .warnings
-        .extend(CalibrationFile::stale(files, &command.dir));
-    Ok(answer)
+    CalibrationFile::stale(files, folder)
 }
 
 /// Looks at everything set points need of site.toml, before there is a
@@ -114,33 +161,32 @@ pub(super) fn work(command: &Setpoints) -> Result<Answer, Failure> {
 /// [`Failure::Input`] with what is missing or wrong there.
 pub(super) fn prepare(folder: &Path) -> Result<(), Failure> {
     let site = load_site(folder)?;
-    asked(&site, pump(&site)?)?;
+    season(&site, pump(&site)?, None)?;
     all_or_every_complaint(site.soils.iter().map(|soil| known(&site, soil)))?;
     Ok(())
 }
 
-/// The set points of one calibration at a site.
+/// The stage of growth that set points go by, in words; `None` where site.toml
+/// has no stages.
+pub(super) fn stage_gone_by(site: &Site, wanted: Option<&str>) -> Result<Option<String>, Failure> {
+    Ok(season(site, pump(site)?, wanted)?.choice())
+}
+
+/// The set points of one calibration at a site, for the stage named or else the
+/// last with the deepest roots.
 pub(super) fn for_calibration(
     site: &Site,
     path: &Path,
     file: &CalibrationFile,
+    stage: Option<&str>,
 ) -> Result<SetPoints, Failure> {
     let pump = pump(site)?;
-    let asked = asked(site, pump)?;
-    let report = one(site, &supply(pump), &asked, path, file)?;
-    Ok(report.evidence.set_points)
+    let season = season(site, pump, stage)?;
+    let ground = Ground::of(site, pump, path, file)?;
+    Ok(ground.points(season.chosen())?.set_points)
 }
 
-/// What the crop asks for, and where that comes from.
-#[derive(Debug, Clone)]
-struct Asked {
-    demand: Demand,
-    depletion_from: String,
-    root_depth_from: String,
-    from_table: bool,
-}
-
-fn pump(site: &Site) -> Result<&Controller, Failure> {
+pub(super) fn pump(site: &Site) -> Result<&Controller, Failure> {
     site.controller.as_ref().ok_or_else(|| {
         Complaint::about(
             &site.file,
@@ -151,61 +197,9 @@ fn pump(site: &Site) -> Result<&Controller, Failure> {
     })
 }
 
-/// Allowed depletion and root depth: as stated, or else the crop's.
-fn asked(site: &Site, pump: &Controller) -> Result<Asked, Failure> {
-    let evapotranspiration = pump.evapotranspiration;
-    let at_pump = |error: IrrigationError| {
-        Complaint::about(&site.file, error.to_string(), error.mend()).at_line(pump.line)
-    };
-    let row: Option<&Crop> = match (&pump.crop, pump.allowed_depletion, pump.root_depth) {
-        (_, Some(_), Some(_)) | (None, ..) => None,
-        (Some(name), ..) => Some(crop(name).map_err(at_pump)?),
-    };
-    let missing = |key: &str| {
-        Complaint::about(
-            &site.file,
-            format!("[controller] states neither a crop nor {key}"),
-            format!("add crop = \"...\" by its name in FAO-56 Table 22, or {key}"),
-        )
-        .at_line(pump.line)
-    };
-    let stated = || "stated in site.toml".to_owned();
-    let (allowed_depletion, depletion_from) = match (pump.allowed_depletion, row) {
-        (Some(depletion), _) => (depletion, stated()),
-        (None, Some(row)) => (
-            row.allowed_depletion(evapotranspiration).map_err(at_pump)?,
-            format!(
-                "{}, {} at {evapotranspiration} mm a day",
-                row.name,
-                PublicationKey::Fao56Table22
-            ),
-        ),
-        (None, None) => return Err(missing("allowed_depletion").into()),
-    };
-    let (root_depth, root_depth_from) = match (pump.root_depth, row) {
-        (Some(depth), _) => (depth, stated()),
-        (None, Some(row)) => (
-            row.root_depth().map_err(at_pump)?,
-            format!(
-                "{}, {}, the shallower end of its range, for irrigation scheduling as a footnote there says; from memory",
-                row.name,
-                PublicationKey::Fao56Table22
-            ),
-        ),
-        (None, None) => return Err(missing("root_depth_mm").into()),
-    };
-    Ok(Asked {
-        demand: Demand {
-            allowed_depletion,
-            root_depth,
-        },
-        depletion_from,
-        root_depth_from,
-        from_table: row.is_some(),
-    })
-}
-
-fn calibrations(command: &Setpoints) -> Result<Vec<(PathBuf, CalibrationFile)>, Failure> {
+pub(super) fn calibrations(
+    command: &Setpoints,
+) -> Result<Vec<(PathBuf, CalibrationFile)>, Failure> {
     let folder = out_folder(&command.dir, command.out.as_deref());
     let mut all = CalibrationFile::load_all(&folder)?;
     if let Some(id) = &command.probe {
@@ -232,95 +226,212 @@ fn supply(pump: &Controller) -> Supply {
         area: pump.area,
         flow: pump.flow,
         application_efficiency: pump.application_efficiency,
+        distribution_uniformity: pump.distribution_uniformity,
+        infiltration_mm_per_h: pump.infiltration_mm_per_h,
         minimum_on_s: pump.minimum_on_s,
         maximum_on_s: pump.maximum_on_s,
+        minimum_off_s: pump.minimum_off_s,
     }
 }
 
-/// The set points of every calibration, or every reason why one has none.
+/// How the controller reads a probe over a day.
+fn day_of(pump: &Controller, probe: Option<&Probe>) -> DayOfReadings {
+    DayOfReadings {
+        read_every_s: pump.read_every_s,
+        false_start_probability: pump.false_start_probability,
+        temperature_swing_c: pump.daily_temperature_swing_c,
+        drift_counts: probe.map_or(0.0, |probe| probe.drift_counts),
+        counts_per_c: probe.and_then(|probe| probe.counts_per_c),
+        wetting_per_s: None,
+    }
+}
+
+/// The set points of every calibration and bed, or every reason why one has none.
 fn answer(
     site: &Site,
     pump: &Controller,
-    asked: &Asked,
+    season: &Season,
     calibrations: &[(PathBuf, CalibrationFile)],
+    with_beds: bool,
 ) -> Result<Answer, Failure> {
     let supply = supply(pump);
-    let reports = all_or_every_complaint(
+    let grounds = all_or_every_complaint(
         calibrations
             .iter()
-            .map(|(path, file)| one(site, &supply, asked, path, file)),
+            .map(|(path, file)| Ground::of(site, pump, path, file)),
     )?;
-    let crop_source = if asked.from_table {
+    let reports =
+        all_or_every_complaint(grounds.iter().map(|ground| one(ground, &supply, season)))?;
+    let beds = if with_beds {
+        all_or_every_complaint(
+            site.beds
+                .iter()
+                .map(|bed| BedReport::new(site, bed, &grounds, season.chosen(), &supply)),
+        )?
+    } else {
+        Vec::new()
+    };
+    let crop_source = if season.uses_table() {
         let source = publication(PublicationKey::Fao56Table22);
         Some(source.map_err(|error| Failure::Internal(error.to_string()))?)
     } else {
         None
     };
+    let mut warnings: Vec<Warning> = reports.iter().flat_map(SetPointReport::warnings).collect();
+    warnings.extend(beds.iter().flat_map(BedReport::warnings));
+    warnings.extend(ponding_warning(
+        reports.iter().map(|report| &report.application),
+        &supply,
+    ));
     Ok(Answer {
         format: "ovendry setpoints",
         version: 1,
-        warnings: reports.iter().flat_map(SetPointReport::warnings).collect(),
+        stage: season.chosen().stage.clone(),
+        stage_choice: season.choice(),
+        warnings,
         setpoints: reports,
+        beds,
         crop_source,
         cautions: [caution::PUMP, &[caution::LOCAL_RULES]].concat(),
     })
 }
 
-fn one(
-    site: &Site,
-    supply: &Supply,
-    asked: &Asked,
-    path: &Path,
-    file: &CalibrationFile,
-) -> Result<SetPointReport, Failure> {
-    let calibration = &file.calibration;
-    let soil = soil_of(site, &calibration.soil).ok_or_else(|| {
-        Complaint::about(
+/// A calibration with all that its set points rest on but the crop.
+struct Ground<'a> {
+    site: &'a Site,
+    path: &'a Path,
+    calibration: &'a Calibration,
+    soil: SoilEvidence,
+    supply: Supply,
+    day: DayOfReadings,
+}
+
+impl<'a> Ground<'a> {
+    fn of(
+        site: &'a Site,
+        pump: &Controller,
+        path: &'a Path,
+        file: &'a CalibrationFile,
+    ) -> Result<Self, Failure> {
+        let calibration = &file.calibration;
+        let soil = soil_of(site, &calibration.soil).ok_or_else(|| {
+            Complaint::about(
+                path,
+                format!(
+                    "was made in soil {}, which {} does not have",
+                    calibration.soil,
+                    site.file.display()
+                ),
+                "add the soil to site.toml again, or run `ovendry fit` anew",
+            )
+        })?;
+        let (_, soil) = known(site, soil)?;
+        let probe = site.probes.iter().find(|one| one.id == calibration.probe);
+        Ok(Self {
+            site,
             path,
-            format!(
-                "was made in soil {}, which {} does not have",
-                calibration.soil,
-                site.file.display()
-            ),
-            "add the soil to site.toml again, or run `ovendry fit` anew",
-        )
-    })?;
-    let (_, water) = known(site, soil)?;
-    // A complaint stands where it is mended.
-    let placed = |error: IrrigationError| {
+            calibration,
+            soil,
+            supply: supply(pump),
+            day: day_of(pump, probe),
+        })
+    }
+
+    fn points(&self, asked: &Asked) -> Result<SetPointEvidence, Failure> {
+        self.points_for(&asked.demand)
+            .map_err(|error| self.placed(&error))
+    }
+
+    fn points_for(&self, demand: &Demand) -> Result<SetPointEvidence, IrrigationError> {
+        let day = self.day_in(demand);
+        set_points(&self.soil.water, demand, self.calibration, &day)
+    }
+
+    /// How the probe is read while the pump wets this root zone.
+    fn day_in(&self, demand: &Demand) -> DayOfReadings {
+        DayOfReadings {
+            wetting_per_s: Some(self.supply.wetting_per_s(demand.root_depth)),
+            ..self.day
+        }
+    }
+
+    /// A complaint stands where it is mended.
+    fn placed(&self, error: &IrrigationError) -> Failure {
         let place = match error {
             IrrigationError::NoRootZone
             | IrrigationError::NoEfficiency
-            | IrrigationError::Implausible(_) => &site.file,
-            _ => path,
+            | IrrigationError::Implausible(_) => &self.site.file,
+            _ => self.path,
         };
         Complaint::about(
             place,
-            format!("probe {}: {error}", calibration.probe),
+            format!("probe {}: {error}", self.calibration.probe),
             error.mend(),
         )
-    };
-    let evidence = set_points(&water.water, &asked.demand, calibration).map_err(placed)?;
+        .into()
+    }
+
+    /// What is left in the soil where the controller reads `count`, at the
+    /// reference temperature.
+    fn water_at(&self, count: f64, asked: &Asked) -> Result<PointWater, Failure> {
+        let reference = self.calibration.temperature.map(|term| term.reference);
+        let reading = self
+            .calibration
+            .predict(count, reference)
+            .map_err(|error| Failure::Internal(error.to_string()))?;
+        let theta_v = f64::from(reading.theta_v);
+        Ok(PointWater {
+            left: WaterLeft::at(
+                Estimate::new(theta_v, reading.expanded.standard),
+                &self.soil.water,
+                asked.demand.root_depth,
+            ),
+            suction: self.soil.suction_at(theta_v),
+        })
+    }
+}
+
+fn one(ground: &Ground<'_>, supply: &Supply, season: &Season) -> Result<SetPointReport, Failure> {
+    let calibration = ground.calibration;
+    let asked = season.chosen();
+    let evidence = ground.points(asked)?;
     let reference = calibration.temperature.map(|term| term.reference);
     let reading = calibration
         .predict(evidence.set_points.refill_count, reference)
         .map_err(|error| Failure::Internal(error.to_string()))?;
     let (driest, driest_count) = calibration.driest();
-    let application = apply(evidence.set_points.net_depth, supply).map_err(placed)?;
-    let risk = risk::reckon(calibration, &water.water, &evidence.set_points).map_err(placed)?;
+    let application =
+        apply(evidence.set_points.net_depth, supply).map_err(|error| ground.placed(&error))?;
+    let water = &ground.soil.water;
+    let available = available_water(
+        water.field_capacity.value,
+        water.wilting_point.value,
+        asked.demand.root_depth,
+        asked.demand.allowed_depletion,
+    )
+    .map_err(|error| ground.placed(&error))?;
+    let risk =
+        risk::reckon(calibration, water, &evidence.set_points).map_err(|e| ground.placed(&e))?;
     Ok(SetPointReport {
+        available,
         probe: calibration.probe.clone(),
         soil: calibration.soil.clone(),
         direction: calibration.direction,
-        soil_water: water.water,
+        soil_water: ground.soil.water,
         reading_expanded: reading.expanded.expanded,
         driest,
         driest_count,
         refill_standard_uncertainty: evidence.refill_budget.standard(),
         stop_standard_uncertainty: evidence.stop_budget.standard(),
+        refill_expanded_uncertainty: report::expand(&evidence.refill_budget),
+        stop_expanded_uncertainty: report::expand(&evidence.stop_budget),
+        refill_water: ground.water_at(evidence.set_points.refill_count, asked)?,
+        stop_water: ground.water_at(evidence.set_points.stop_count, asked)?,
+        stages: stages::rows(ground, supply, season),
         evidence,
         depletion_from: asked.depletion_from.clone(),
         root_depth_from: asked.root_depth_from.clone(),
+        read_every_s: ground.day.read_every_s,
         supply: *supply,
         application,
         risk,

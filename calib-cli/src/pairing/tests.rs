@@ -40,6 +40,9 @@ fn probe(id: &str, soil: &str) -> Probe {
         direction: None,
         soil: soil.to_owned(),
         media: None,
+        depth: None,
+        counts_per_c: None,
+        drift_counts: 0.0,
         line: 30,
     }
 }
@@ -109,6 +112,8 @@ fn workbench(samples: Vec<Sample>, readings: Vec<Vec<LoggedReading>>) -> Workben
             soils: vec![soil("loam"), soil("clay")],
             probes: vec![probe("p1", "loam")],
             controller: None,
+            stages: Vec::new(),
+            beds: Vec::new(),
         },
         samples,
         readings: readings.into_iter().flatten().collect(),

@@ -1,21 +1,38 @@
 //! From soil water and calibration to the numbers a controller switches on.
 
 mod application;
+mod available;
 mod crop;
+mod dead_band;
+#[cfg(test)]
+mod example;
+mod meaning;
+mod pulses;
 mod risk;
+mod root_zone;
 mod scale;
 mod set_points;
+mod stage;
 
 pub use application::{Application, RunTime, Supply, apply};
+pub use available::{AvailableWater, WaterLeft, available_water};
 pub use crop::{
     Crop, DEPLETION_LIMITS, MAXIMUM_EVAPOTRANSPIRATION, TABLE_EVAPOTRANSPIRATION, crop, crops,
+};
+pub use dead_band::{
+    DayOfReadings, DeadBandGovernor, LEAST_FALSE_START, LeastBand, MOST_FALSE_START,
+    TemperatureBasis, least_band, noise_margin,
+};
+pub use meaning::{Meaning, Place, WarmthSpan, meaning};
+pub use pulses::{
+    PulseReason, Pulses, STANDING_WATER_MM, SoilPulse, application_rate, pulses, soil_pulse,
 };
 pub use risk::{
     ALLOWED_DEPLETION_U, Contributor, Help, MEASURED_SOIL_WATER_U, Origin, Risk, Shortfall, risk,
 };
-pub use set_points::{
-    DeadBandGovernor, Demand, DomainEnd, SetPoint, SetPointEvidence, SetPoints, set_points,
-};
+pub use root_zone::{Layer, LayerPoint, RootZone, RootZonePoint, Weighting, root_zone, weights};
+pub use set_points::{Demand, DomainEnd, SetPoint, SetPointEvidence, SetPoints, set_points};
+pub use stage::{Stage, days_of, deepest_stage};
 
 use crate::calibration::{ConvertError, PropagationError};
 use crate::curve::CurveError;
@@ -57,13 +74,13 @@ pub enum IrrigationError {
         /// Wettest calibrated water content, m3/m3.
         high: f64,
     },
-    /// A band as wide as the probe resolves would leave the calibrated range.
+    /// A band as wide as the probe needs would leave the calibrated range.
     #[error(
-        "the probe resolves {resolvable:.3} m3/m3 here, and a dead band that wide below the stop point {stop:.3} m3/m3 would put the refill point below the calibrated {low:.3} to {high:.3} m3/m3; the curve is not extended"
+        "it takes a dead band of {least:.0} counts for this probe to leave the pump still, and that far below the stop point {stop:.3} m3/m3 the refill point would lie below the calibrated {low:.3} to {high:.3} m3/m3; the curve is not extended"
     )]
     BandLeavesDomain {
-        /// Smallest change the probe resolves, m3/m3.
-        resolvable: f64,
+        /// Width the probe needs, counts.
+        least: f64,
         /// The stop point, m3/m3.
         stop: f64,
         /// Driest calibrated water content, m3/m3.
@@ -83,11 +100,54 @@ pub enum IrrigationError {
         /// What put the refill point there.
         governor: DeadBandGovernor,
     },
+    /// A soil whose wilting point is not below its field capacity.
+    #[error(
+        "wilting point {wilting_point:.3} m3/m3 is not below field capacity {field_capacity:.3} m3/m3"
+    )]
+    NoAvailableWater {
+        /// m3/m3.
+        field_capacity: f64,
+        /// m3/m3.
+        wilting_point: f64,
+    },
+    /// A probe below the roots it is to speak for.
+    #[error("probe {probe} lies {depth} mm deep, below the {root_depth} mm of roots")]
+    BelowRoots {
+        /// The probe.
+        probe: String,
+        /// Its depth, mm.
+        depth: f64,
+        /// Root depth, mm.
+        root_depth: f64,
+    },
+    /// Two probes of one bed at the same depth.
+    #[error("probes {one} and {other} both lie {depth} mm deep")]
+    SameDepth {
+        /// The one.
+        one: String,
+        /// The other.
+        other: String,
+        /// Their depth, mm.
+        depth: f64,
+    },
+    /// A set point of a root zone lies where one of its probes has no answer.
+    #[error("probe {probe}: {error}")]
+    AtProbe {
+        /// The probe.
+        probe: String,
+        /// Why.
+        error: Box<IrrigationError>,
+    },
+    /// A root zone without a probe.
+    #[error("no probe stands in the root zone")]
+    NoProbe,
     /// A root zone without depth.
     #[error("the root depth must be above 0 mm")]
     NoRootZone,
     /// An application efficiency of nothing.
-    #[error("the application efficiency must be above 0; at 0 no water reaches the roots")]
+    #[error(
+        "application efficiency and distribution uniformity must be above 0; at 0 no water reaches the roots"
+    )]
     NoEfficiency,
     /// The calibration's curve has no inverse.
     #[error(transparent)]
@@ -113,6 +173,14 @@ pub enum IrrigationError {
 }
 
 impl IrrigationError {
+    /// The same error, said of one probe among several.
+    fn at_probe(self, probe: &str) -> Self {
+        IrrigationError::AtProbe {
+            probe: probe.to_owned(),
+            error: Box::new(self),
+        }
+    }
+
     /// What a person can do about it.
     pub fn mend(&self) -> &'static str {
         match self {
@@ -133,7 +201,7 @@ impl IrrigationError {
                 "take wetter cores at this probe and fit again, or check the soil's field capacity"
             }
             IrrigationError::BandLeavesDomain { .. } => {
-                "take drier cores at this probe and fit again, or make its readings less noisy"
+                "take drier cores at this probe and fit again, make its readings less noisy (average several), or let more false starts pass"
             }
             IrrigationError::ReachesWiltingPoint {
                 governor: DeadBandGovernor::AllowedDepletion,
@@ -143,14 +211,23 @@ impl IrrigationError {
                 governor: DeadBandGovernor::ProbeResolution,
                 ..
             } => {
-                "this probe is too noisy to hold this soil's water; average more readings, mend its supply and wiring, or use another probe"
+                "noise, temperature and drift of this probe hide this soil's water; average more readings, correct for soil temperature, mend its supply and wiring, or use another probe"
             }
+            IrrigationError::NoAvailableWater { .. } => {
+                "check field capacity and wilting point against each other"
+            }
+            IrrigationError::BelowRoots { .. } => {
+                "leave it out of the bed, or state the depth the roots have reached (root_depth_mm)"
+            }
+            IrrigationError::SameDepth { .. } => {
+                "check their depth_mm, or keep one of them in the bed"
+            }
+            IrrigationError::AtProbe { error, .. } => error.mend(),
+            IrrigationError::NoProbe => "name the probes of the bed, each with its depth_mm",
             IrrigationError::NoRootZone => {
                 "give the depth of soil the roots draw on, in millimetres"
             }
-            IrrigationError::NoEfficiency => {
-                "give the share of the water pumped that reaches the root zone, above 0 and up to 1"
-            }
+            IrrigationError::NoEfficiency => "give each as a share above 0 and up to 1",
             IrrigationError::Curve(_) | IrrigationError::Convert(_) => {
                 "fit again; this calibration does not lead from water content back to one count"
             }

@@ -70,20 +70,28 @@ impl<'a> Scale<'a> {
         self.calibration.domain.contains(count) && Count::new(count).is_ok()
     }
 
-    /// From `count` towards the dry end, the first whole count whose distance
-    /// from `stop` the probe resolves there.
-    pub(super) fn resolved_count(&self, stop: f64, mut count: f64) -> Result<f64, IrrigationError> {
+    /// From `count` towards the dry end, the first whole count at least `least`
+    /// counts from `stop_count` whose theta_v the probe tells from that at stop.
+    pub(super) fn resolved_count(
+        &self,
+        stop_count: f64,
+        mut count: f64,
+        least: f64,
+    ) -> Result<f64, IrrigationError> {
+        let stop = self.theta(stop_count);
+        // The last binary digit of a sum must not cost a whole count.
+        let enough = |count: f64| (count - stop_count) * self.drier + 1e-9 >= least;
         loop {
             let resolvable = self.calibration.resolvable_change(count);
             let band = stop - self.theta(count);
-            if band > 0.0 && band >= resolvable {
+            if enough(count) && band > 0.0 && band >= resolvable {
                 return Ok(count);
             }
             count += self.drier;
             if !self.calibrated(count) {
                 let (low, high) = self.range;
                 return Err(IrrigationError::BandLeavesDomain {
-                    resolvable,
+                    least,
                     stop,
                     low,
                     high,

@@ -2,10 +2,15 @@
 //! machines.
 
 use super::risk::RiskReport;
+use super::stages::{self, StageRow};
+use super::words::{
+    PointLine, PointWater, expanded, least_band_words, point_table, run_warnings, write_water,
+};
 use crate::failure::Warning;
-use crate::text_table::{Column, TextTable};
-use calib_core::calibration::Direction;
-use calib_core::irrigation::{Application, DeadBandGovernor, RunTime, SetPointEvidence, Supply};
+use calib_core::calibration::{COVERAGE, Direction};
+use calib_core::irrigation::{
+    Application, AvailableWater, DeadBandGovernor, SetPointEvidence, Supply, TemperatureBasis,
+};
 use calib_core::quantity::Quantity;
 use calib_core::soil::SoilWater;
 use calib_core::uncertainty::Budget;
@@ -25,16 +30,30 @@ pub struct SetPointReport {
     pub refill_standard_uncertainty: f64,
     /// m3/m3.
     pub stop_standard_uncertainty: f64,
+    /// Expanded uncertainty (95 %), probe and soil together, m3/m3.
+    pub refill_expanded_uncertainty: f64,
+    /// The same at stop.
+    pub stop_expanded_uncertainty: f64,
+    /// Refill in water and suction.
+    pub(super) refill_water: PointWater,
+    /// Stop in water and suction.
+    pub(super) stop_water: PointWater,
+    /// A row for each stage of growth.
+    pub(super) stages: Vec<StageRow>,
     /// Expanded uncertainty (95 %) of one reading at refill, m3/m3.
     pub reading_expanded: f64,
     /// Lowest theta_v the calibration answers for, m3/m3.
     pub driest: f64,
     /// Count at which it does, at the reference temperature.
     pub driest_count: f64,
+    /// What the roots can reach in all, and before the crop is held back.
+    pub available: AvailableWater,
     /// Where the allowed depletion comes from.
     pub depletion_from: String,
     /// Where the root depth comes from.
     pub root_depth_from: String,
+    /// Seconds between two readings.
+    pub read_every_s: u32,
     #[serde(skip)]
     pub supply: Supply,
     pub application: Application,
@@ -50,7 +69,17 @@ impl SetPointReport {
 
     /// What to think of before relying on these set points.
     pub fn warnings(&self) -> Vec<Warning> {
-        let mut warnings: Vec<Warning> = self.run_warning(&self.supply).into_iter().collect();
+        let mut warnings = run_warnings(&self.probe, &self.application, &self.supply);
+        warnings.extend(self.temperature_warning());
+        warnings.extend(self.stages.iter().filter_map(|row| {
+            let (refused, mend) = row.refused.as_ref()?;
+            Some(Warning {
+                place: self.probe.clone(),
+                what: format!("stage {}: {refused}", row.span.name),
+                why: "this stage has no set points".to_owned(),
+                advice: (*mend).to_owned(),
+            })
+        }));
         let set = &self.evidence.set_points;
         let margin = set.refill.value() - self.driest;
         if margin < self.reading_expanded {
@@ -95,34 +124,21 @@ impl SetPointReport {
         warnings
     }
 
-    /// What a run outside the pump's limits means.
-    fn run_warning(&self, supply: &Supply) -> Option<Warning> {
-        let run = duration(self.application.run_time_s);
-        let (what, why, advice) = match self.application.run_time {
-            RunTime::Fits => return None,
-            RunTime::ShorterThanMinimum => (
-                format!(
-                    "from refill to stop takes the pump {run}, and it must stay on for {} (minimum_on_s)",
-                    duration(f64::from(supply.minimum_on_s))
+    /// That what temperature does to the readings is not known, if it is not.
+    fn temperature_warning(&self) -> Option<Warning> {
+        let least = &self.evidence.least_band;
+        (least.temperature_basis == TemperatureBasis::Unknown && least.temperature_swing_c > 0.0)
+            .then(|| Warning {
+                place: self.probe.clone(),
+                what: format!(
+                    "what soil temperature does to its readings is not known, so the dead band leaves out the {} C it swings over a day",
+                    least.temperature_swing_c
                 ),
-                "every start gives more water than the dead band holds; what the soil cannot hold drains and carries nutrients along".to_owned(),
-                "water a larger area at a time, lower the flow, or allow more depletion".to_owned(),
-            ),
-            RunTime::LongerThanMaximum { runs } => (
-                format!(
-                    "from refill to stop takes the pump {run}, and it may run for {} at one go (maximum_on_s)",
-                    duration(f64::from(supply.maximum_on_s))
-                ),
-                format!("the controller stops it early; it takes {runs} runs to reach stop"),
-                "raise maximum_on_s if a burst line may run that long, raise the flow, or water a smaller area at a time".to_owned(),
-            ),
-        };
-        Some(Warning {
-            place: self.probe.clone(),
-            what,
-            why,
-            advice,
-        })
+                why: "a cool morning may look like dry soil and start the pump, or hide dry soil"
+                    .to_owned(),
+                advice: "leave the probe in one pot of soil, covered against drying, and read it cool and warm; write the difference in counts for each degree as counts_per_c under its [[probe]]"
+                    .to_owned(),
+            })
     }
 }
 
@@ -131,44 +147,38 @@ impl fmt::Display for SetPointReport {
         let set = &self.evidence.set_points;
         writeln!(
             f,
-            "Probe {} in soil {}: {}",
+            "Probe {} in soil {}: {}\n",
             self.probe, self.soil, self.direction
         )?;
-        writeln!(f)?;
-        let mut table = TextTable::new([
-            Column::words("set point"),
-            Column::numbers("theta_v", "m3/m3"),
-            Column::numbers("+- 1 s.u.", "m3/m3"),
-            Column::numbers("raw count", ""),
-        ]);
-        for (name, theta, u, count) in [
-            (
-                "refill",
-                set.refill,
-                self.refill_standard_uncertainty,
-                set.refill_count,
-            ),
-            (
-                "stop",
-                set.stop,
-                self.stop_standard_uncertainty,
-                set.stop_count,
-            ),
-        ] {
-            table.push([
-                name.to_owned(),
-                format!("{:.3}", theta.value()),
-                format!("{u:.3}"),
-                count.to_string(),
-            ]);
-        }
-        write!(f, "{table}")?;
-        writeln!(f)?;
         self.write_instruction(f)?;
+        writeln!(f)?;
+        f.write_str(&point_table(&[
+            PointLine {
+                name: "refill",
+                count: set.refill_count.to_string(),
+                expanded: self.refill_expanded_uncertainty,
+                water: &self.refill_water,
+            },
+            PointLine {
+                name: "stop",
+                count: set.stop_count.to_string(),
+                expanded: self.stop_expanded_uncertainty,
+                water: &self.stop_water,
+            },
+        ]))?;
+        writeln!(f)?;
+        write_water(f, &self.application, &self.supply, set.root_depth.value())?;
+        if !self.stages.is_empty() {
+            writeln!(
+                f,
+                "\nStage by stage, each with one root depth from its first day to its last:\n"
+            )?;
+            f.write_str(&stages::table(&self.stages))?;
+        }
+        writeln!(f, "\nBehind these numbers:")?;
         self.write_band(f)?;
-        self.write_water(f)?;
         self.write_grounds(f)?;
-        write!(f, "{}", self.risk)
+        write!(f, "\n{}", self.risk)
     }
 }
 
@@ -208,44 +218,34 @@ impl SetPointReport {
         )?;
         writeln!(
             f,
-            "Dead band: {:.3} m3/m3 or {} counts, set by {}; the probe resolves {:.3} m3/m3 at refill.",
+            "Dead band: {:.3} m3/m3 or {} counts, set by {}.",
             set.dead_band(),
             (set.refill_count - set.stop_count).abs(),
-            set.governor,
-            set.resolvable
+            set.governor
+        )?;
+        writeln!(
+            f,
+            "{}",
+            least_band_words(&self.evidence.least_band, self.read_every_s)
         )?;
         if set.governor == DeadBandGovernor::ProbeResolution {
             writeln!(
                 f,
-                "The allowed depletion asks for {:.3} m3/m3 only; refill was lowered, since a narrower band would let the pump follow noise.",
+                "The allowed depletion asks for {:.3} m3/m3 only; refill was lowered, since in a narrower band the pump would start by itself.",
                 self.evidence.depletion_band
             )?;
         }
         Ok(())
     }
 
-    fn write_water(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
-        let water = &self.application;
-        writeln!(
-            f,
-            "Water from refill to stop: {:.1} mm over {} mm of roots; {:.1} mm to pump at an efficiency of {}.",
-            water.net_depth.value(),
-            self.evidence.set_points.root_depth.value(),
-            water.gross_depth.value(),
-            self.supply.application_efficiency.value()
-        )?;
-        writeln!(
-            f,
-            "Pump: {:.0} L over {} m2 at {} L/min, about {}.",
-            water.volume_l,
-            self.supply.area.value(),
-            self.supply.flow.value(),
-            duration(water.run_time_s)
-        )
-    }
-
     fn write_grounds(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
         let set = &self.evidence.set_points;
+        writeln!(
+            f,
+            "Over the roots the soil holds {:.0} mm available (TAW), of which {:.0} mm readily (RAW).",
+            self.available.total.value(),
+            self.available.readily.value()
+        )?;
         writeln!(
             f,
             "Allowed depletion {:.0} % of the available water ({}); at refill {:.0} % is used up.",
@@ -261,15 +261,15 @@ impl SetPointReport {
         )?;
         writeln!(
             f,
-            "Field capacity {:.3} +- {:.3}, wilting point {:.3} +- {:.3} m3/m3; `ovendry soil` gives the sources.",
+            "Field capacity {:.3} +- {:.3}, wilting point {:.3} +- {:.3} m3/m3 (95 %); `ovendry soil` gives the sources.",
             self.soil_water.field_capacity.value.value(),
-            self.soil_water.field_capacity.u,
+            expanded(self.soil_water.field_capacity.u),
             self.soil_water.wilting_point.value.value(),
-            self.soil_water.wilting_point.u
+            expanded(self.soil_water.wilting_point.u)
         )?;
         writeln!(
             f,
-            "Where the +- (one standard uncertainty) come from, m3/m3"
+            "Where +- U comes from, as standard uncertainties (U is about twice their root sum of squares), m3/m3:"
         )?;
         for (name, budget) in [
             ("refill", &self.evidence.refill_budget),
@@ -294,42 +294,7 @@ fn largest_first(budget: &Budget) -> String {
     shown.join(", ")
 }
 
-/// Seconds as a person says them: to the second below five minutes, to the minute
-/// above.
-fn duration(seconds: f64) -> String {
-    let whole = seconds.round() as u64;
-    if whole < 60 {
-        format!("{whole} s")
-    } else if whole < 300 {
-        match whole % 60 {
-            0 => format!("{} min", whole / 60),
-            rest => format!("{} min {rest} s", whole / 60),
-        }
-    } else {
-        let minutes = (seconds / 60.0).round() as u64;
-        match minutes % 60 {
-            _ if minutes < 60 => format!("{minutes} min"),
-            0 => format!("{} h", minutes / 60),
-            rest => format!("{} h {rest} min", minutes / 60),
-        }
-    }
-}
-
-#[cfg(test)]
-mod tests {
-    use super::*;
-
-    #[test]
-    fn durations_read_as_a_person_says_them() {
-        for (seconds, said) in [
-            (12.4, "12 s"),
-            (59.6, "1 min"),
-            (90.0, "1 min 30 s"),
-            (3600.0, "1 h"),
-            (8712.0, "2 h 25 min"),
-            (7199.0, "2 h"),
-        ] {
-            assert_eq!(duration(seconds), said);
-        }
-    }
+/// A budget expanded to 95 %.
+pub(super) fn expand(budget: &Budget) -> f64 {
+    budget.expand(COVERAGE).expanded
 }

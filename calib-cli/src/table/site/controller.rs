@@ -5,8 +5,11 @@ use super::document::File;
 use crate::failure::without_value;
 use crate::findings::{Findings, Refused};
 use crate::table::number::quantity;
-use crate::workbench::Controller;
-use calib_core::irrigation::{MAXIMUM_EVAPOTRANSPIRATION, TABLE_EVAPOTRANSPIRATION, crop};
+use crate::workbench::{Controller, GrowthStage};
+use calib_core::irrigation::{
+    DayOfReadings, LEAST_FALSE_START, MAXIMUM_EVAPOTRANSPIRATION, MOST_FALSE_START,
+    TABLE_EVAPOTRANSPIRATION, crop,
+};
 use calib_core::quantity::{Fraction, Millimetre, Quantity};
 
 /// Share of the water pumped that reaches the root zone, where none is given:
@@ -21,6 +24,10 @@ const MINIMUM_OFF_S: u32 = 300;
 /// Longest time on, s, where none is given: the most a burst line or a failed
 /// probe may cost. Common practice.
 const MAXIMUM_ON_S: u32 = 3600;
+/// No soil takes in water faster than this, mm/h; a plausibility limit of our own.
+const FASTEST_INFILTRATION: f64 = 2000.0;
+/// No soil swings more than this over a day, C; a plausibility limit of our own.
+const WIDEST_SWING_C: f64 = 40.0;
 /// A root depth below this many millimetres was meant in metres or centimetres.
 const SHALLOWEST_ROOTS_MM: f64 = 20.0;
 
@@ -41,14 +48,32 @@ pub(super) const KEYS: &[Key] = &[
         "application_efficiency",
         "0.9: share of the water that reaches the roots",
     ),
+    Key::new(
+        "distribution_uniformity",
+        "0.85: depth on the driest quarter over the mean depth",
+    ),
+    Key::new(
+        "infiltration_mm_per_h",
+        "15: how fast the soil takes in water, mm/h",
+    ),
+    Key::new("read_every_s", "60: seconds between two readings"),
+    Key::new(
+        "false_start_probability",
+        "0.01: chance a day that the pump starts by itself",
+    ),
+    Key::new(
+        "daily_temperature_swing_c",
+        "5: swing of soil temperature over a day at the probe, C",
+    ),
     Key::new("minimum_on_s", "30: shortest time on, s"),
     Key::new("minimum_off_s", "300: shortest time off, s"),
     Key::new("maximum_on_s", "3600: longest time on, s"),
 ];
 
-/// Reads the controller, if there is one.
+/// Reads the controller, if there is one. With `stages` the root depth is theirs.
 pub(super) fn read(
     file: &File<'_>,
+    stages: &[GrowthStage],
     findings: &mut Findings,
 ) -> Result<Option<Controller>, Refused> {
     let Some(table) = file.table("controller", "[controller]", KEYS, findings)? else {
@@ -58,13 +83,23 @@ pub(super) fn read(
     let area = table.needed("area_m2", area, findings);
     let flow = table.quantity("flow_l_per_min", "write it in litres per minute", findings);
     let flow = table.needed("flow_l_per_min", flow, findings);
-    let root_depth = read_root_depth(&table, findings);
+    let root_depth = read_depth(&table, "root_depth_mm", findings);
     let allowed_depletion = read_share(&table, "allowed_depletion", findings);
     // A crop with figures of its own may have any name.
-    let needs_figures = matches!(root_depth, Ok(None)) || matches!(allowed_depletion, Ok(None));
+    let depths_known = !stages.is_empty() || !matches!(root_depth, Ok(None));
+    let depletions_known = !matches!(allowed_depletion, Ok(None))
+        || (!stages.is_empty() && stages.iter().all(|s| s.allowed_depletion.is_some()));
+    let needs_figures = !(depths_known && depletions_known);
     let crop = read_crop(&table, needs_figures, findings);
-    let evapotranspiration = read_evapotranspiration(&table, findings);
+    let evapotranspiration = read_evapotranspiration(&table, findings)
+        .map(|stated| stated.unwrap_or(TABLE_EVAPOTRANSPIRATION));
     let efficiency = read_share(&table, "application_efficiency", findings);
+    let uniformity = read_share(&table, "distribution_uniformity", findings);
+    let infiltration = read_infiltration(&table, findings);
+    let usual = DayOfReadings::default();
+    let read_every = read_interval(&table, usual.read_every_s, findings);
+    let false_start = read_false_start(&table, usual.false_start_probability, findings);
+    let swing = read_swing(&table, usual.temperature_swing_c, findings);
     let minimum_on = read_seconds(&table, "minimum_on_s", MINIMUM_ON_S, findings);
     let minimum_off = read_seconds(&table, "minimum_off_s", MINIMUM_OFF_S, findings);
     let maximum_on = read_seconds(&table, "maximum_on_s", MAXIMUM_ON_S, findings);
@@ -87,9 +122,17 @@ pub(super) fn read(
             Some(efficiency) => efficiency,
             None => Fraction::new(APPLICATION_EFFICIENCY).map_err(|_| Refused)?,
         },
+        distribution_uniformity: match uniformity? {
+            Some(uniformity) => uniformity,
+            None => Fraction::new(1.0).map_err(|_| Refused)?,
+        },
+        infiltration_mm_per_h: infiltration?,
         minimum_on_s: minimum_on?,
         minimum_off_s: minimum_off?,
         maximum_on_s: maximum_on?,
+        read_every_s: read_every?,
+        false_start_probability: false_start?,
+        daily_temperature_swing_c: swing?,
         line: table.line,
     }))
 }
@@ -112,27 +155,94 @@ fn read_crop(
     }
 }
 
-fn read_evapotranspiration(
+/// The crop's use of water, mm a day, if stated.
+pub(super) fn read_evapotranspiration(
     table: &Declaration<'_>,
     findings: &mut Findings,
-) -> Result<f64, Refused> {
+) -> Result<Option<f64>, Refused> {
     match table.number("evapotranspiration_mm_per_day", findings)? {
-        None => Ok(TABLE_EVAPOTRANSPIRATION),
+        None => Ok(None),
         Some(entry) if !(0.0..=MAXIMUM_EVAPOTRANSPIRATION).contains(&entry.value) => findings
             .refuse(entry.cell.complaint(
                 format!("lies outside 0 to {MAXIMUM_EVAPOTRANSPIRATION} mm a day"),
                 "give the crop's use of water in millimetres a day, 2 to 9 in most weather",
             )),
-        Some(entry) => Ok(entry.value),
+        Some(entry) => Ok(Some(entry.value)),
     }
 }
 
-fn read_root_depth(
+fn read_infiltration(
     table: &Declaration<'_>,
+    findings: &mut Findings,
+) -> Result<Option<f64>, Refused> {
+    match table.number("infiltration_mm_per_h", findings)? {
+        Some(entry) if !(entry.value > 0.0 && entry.value <= FASTEST_INFILTRATION) => findings
+            .refuse(entry.cell.complaint(
+                format!("is not above 0 and up to {FASTEST_INFILTRATION} mm an hour"),
+                "write how many millimetres of water the ground takes in an hour once it is wet: \
+                 press a ring into it, pour 20 mm, and take the time",
+            )),
+        entry => Ok(entry.map(|entry| entry.value)),
+    }
+}
+
+fn read_interval(
+    table: &Declaration<'_>,
+    usual: u32,
+    findings: &mut Findings,
+) -> Result<u32, Refused> {
+    match table.number("read_every_s", findings)? {
+        None => Ok(usual),
+        Some(entry) if entry.value.fract() == 0.0 && (1.0..=86_400.0).contains(&entry.value) => {
+            Ok(entry.value as u32)
+        }
+        Some(entry) => findings.refuse(entry.cell.complaint(
+            "is not a whole number of seconds from 1 to a day (86400)",
+            format!("write how often the controller reads the probe; {usual} is taken where it is left out"),
+        )),
+    }
+}
+
+fn read_false_start(
+    table: &Declaration<'_>,
+    usual: f64,
+    findings: &mut Findings,
+) -> Result<f64, Refused> {
+    match table.number("false_start_probability", findings)? {
+        None => Ok(usual),
+        Some(entry) if (LEAST_FALSE_START..=MOST_FALSE_START).contains(&entry.value) => {
+            Ok(entry.value)
+        }
+        Some(entry) => findings.refuse(entry.cell.complaint(
+            format!("is not a chance a day from {LEAST_FALSE_START} to {MOST_FALSE_START}"),
+            format!("write 0.01 for one false start in a hundred days; {usual} is taken where it is left out"),
+        )),
+    }
+}
+
+fn read_swing(
+    table: &Declaration<'_>,
+    usual: f64,
+    findings: &mut Findings,
+) -> Result<f64, Refused> {
+    match table.number("daily_temperature_swing_c", findings)? {
+        None => Ok(usual),
+        Some(entry) if (0.0..=WIDEST_SWING_C).contains(&entry.value) => Ok(entry.value),
+        Some(entry) => findings.refuse(entry.cell.complaint(
+            format!("lies outside 0 to {WIDEST_SWING_C} C"),
+            format!("write how far the soil at the probe goes from its coolest to its warmest hour, in C; {usual} is taken where it is left out"),
+        )),
+    }
+}
+
+/// A depth in the soil, mm, if stated.
+pub(super) fn read_depth(
+    table: &Declaration<'_>,
+    key: &'static str,
     findings: &mut Findings,
 ) -> Result<Option<Millimetre>, Refused> {
     let mend = "write it in millimetres: 300 for 0.3 m";
-    match table.number("root_depth_mm", findings)? {
+    match table.number(key, findings)? {
         None => Ok(None),
         Some(entry) if entry.value > 0.0 && entry.value < SHALLOWEST_ROOTS_MM => findings.refuse(
             entry
@@ -143,7 +253,8 @@ fn read_root_depth(
     }
 }
 
-fn read_share(
+/// A share above 0 and up to 1, if stated.
+pub(super) fn read_share(
     table: &Declaration<'_>,
     key: &'static str,
     findings: &mut Findings,

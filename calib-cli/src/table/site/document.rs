@@ -8,7 +8,7 @@ use crate::table::source::Source;
 use toml::de::{DeTable, DeValue};
 
 /// The tables of the file, by key and as they stand there.
-const TABLES: [(&str, &str); 8] = [
+const TABLES: [(&str, &str); 10] = [
     ("site", "[site]"),
     ("balance", "[balance]"),
     ("ring", "[ring]"),
@@ -17,6 +17,8 @@ const TABLES: [(&str, &str); 8] = [
     ("probe", "[[probe]]"),
     ("medium", "[[medium]]"),
     ("controller", "[controller]"),
+    ("stage", "[[stage]]"),
+    ("bed", "[[bed]]"),
 ];
 
 /// The document with the text it came from.

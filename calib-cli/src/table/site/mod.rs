@@ -1,5 +1,6 @@
 //! site.toml: the site, its balance and rings, its soils, probes and pump.
 
+mod bed;
 mod controller;
 mod declaration;
 mod document;
@@ -8,6 +9,7 @@ mod id;
 mod medium;
 mod probe;
 mod soil;
+mod stage;
 
 pub use general::{Ring, ring_length};
 pub use probe::{known_probe, known_soil, millivolts};
@@ -32,6 +34,8 @@ pub fn keys() -> impl Iterator<Item = &'static str> {
         probe::KEYS,
         medium::KEYS,
         controller::KEYS,
+        stage::KEYS,
+        bed::KEYS,
     ]
     .into_iter()
     .flatten()
@@ -82,7 +86,9 @@ pub fn read(source: &Source, findings: &mut Findings) -> SiteFile {
     let soils = soil::read_all(&file, findings);
     let probes = probe::read_all(&file, soils.as_deref().ok(), findings);
     let probes = medium::read_all(&file, probes, findings);
-    let controller = controller::read(&file, findings);
+    let stages = stage::read_all(&file, findings);
+    let controller = controller::read(&file, stages.as_deref().unwrap_or_default(), findings);
+    let beds = bed::read_all(&file, probes.as_deref().ok(), findings);
 
     let clock = heading.as_ref().ok().map(|(_, clock)| clock.clone());
     let site = (|| {
@@ -96,6 +102,8 @@ pub fn read(source: &Source, findings: &mut Findings) -> SiteFile {
             soils: soils.clone().ok()?,
             probes: probes.clone().ok()?,
             controller: controller.ok()?,
+            stages: stages.ok()?,
+            beds: beds.ok()?,
         })
     })();
     SiteFile {

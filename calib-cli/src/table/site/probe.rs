@@ -1,6 +1,7 @@
 //! `[[probe]]`: each probe, its converter and the soil it is calibrated in.
 
 use super::all_or_refused;
+use super::controller::read_depth;
 use super::declaration::{Declaration, Key};
 use super::document::File;
 use super::id::read_id;
@@ -45,6 +46,15 @@ pub(super) const KEYS: &[Key] = &[
         "\"unknown\": \"rise\", \"fall\" or \"unknown\"",
     ),
     Key::new("soil", "\"loam\": id of the soil it is calibrated in"),
+    Key::new("depth_mm", "150: how deep it lies, mm"),
+    Key::new(
+        "counts_per_c",
+        "0.4: counts by which it moves per degree, where no correction was fitted",
+    ),
+    Key::new(
+        "drift_counts",
+        "2: counts by which it may drift within a day",
+    ),
 ];
 
 /// Reads every probe. A soil can only be called unknown if all `soils` are known.
@@ -89,6 +99,9 @@ fn read(
     let supply = read_supply(table, findings);
     let between = read_probe_to_probe(table, bits.ok(), findings);
     let direction = read_direction(table, findings);
+    let depth = read_depth(table, "depth_mm", findings);
+    let counts_per_c = read_counts(table, "counts_per_c", bits.ok(), true, findings);
+    let drift = read_counts(table, "drift_counts", bits.ok(), false, findings);
     let soil = table.text("soil", findings);
     let soil = table.needed("soil", soil, findings)?;
     let (id, direction) = (id?, direction?);
@@ -104,6 +117,9 @@ fn read(
         direction,
         soil: soil.value.to_owned(),
         media: None,
+        depth: depth?,
+        counts_per_c: counts_per_c?,
+        drift_counts: drift?.unwrap_or(0.0),
         line: table.line,
     })
 }
@@ -126,14 +142,12 @@ fn read_supply(table: &Declaration<'_>, findings: &mut Findings) -> Result<f64, 
     }
 }
 
-/// Where the bits are not known, a converter of the most bits sets the limit.
 fn read_probe_to_probe(
     table: &Declaration<'_>,
     bits: Option<u8>,
     findings: &mut Findings,
 ) -> Result<f64, Refused> {
-    let range = f64::from(bits.unwrap_or(*BITS.end() as u8)).exp2();
-    let most = (LARGEST_PROBE_TO_PROBE * range).floor();
+    let most = largest_share(bits);
     match table.number("probe_to_probe_counts", findings)? {
         None => Ok(0.0),
         Some(entry) if (0.0..=most).contains(&entry.value) => Ok(entry.value),
@@ -143,6 +157,34 @@ fn read_probe_to_probe(
              deviation of their counts; leave the key out if no other probe shares the calibration",
         )),
     }
+}
+
+/// A number of counts, below a tenth of the converter's range, if stated.
+fn read_counts(
+    table: &Declaration<'_>,
+    key: &'static str,
+    bits: Option<u8>,
+    may_fall: bool,
+    findings: &mut Findings,
+) -> Result<Option<f64>, Refused> {
+    let most = largest_share(bits);
+    let least = if may_fall { -most } else { 0.0 };
+    match table.number(key, findings)? {
+        Some(entry) if !(least..=most).contains(&entry.value) => {
+            findings.refuse(entry.cell.complaint(
+                format!("lies outside {least} to {most} counts, a tenth of the converter's range"),
+                "write it in counts of this converter",
+            ))
+        }
+        entry => Ok(entry.map(|entry| entry.value)),
+    }
+}
+
+/// [`LARGEST_PROBE_TO_PROBE`] of the converter's range, counts. Where the bits are
+/// not known, a converter of the most bits sets the limit.
+fn largest_share(bits: Option<u8>) -> f64 {
+    let range = f64::from(bits.unwrap_or(*BITS.end() as u8)).exp2();
+    (LARGEST_PROBE_TO_PROBE * range).floor()
 }
 
 fn read_direction(
