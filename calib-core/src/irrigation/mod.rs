@@ -1,13 +1,21 @@
 //! From soil water and calibration to the numbers a controller switches on.
 
 mod application;
+mod control;
 mod crop;
+mod relay;
+mod replay;
 mod scale;
 mod set_points;
 
 pub use application::{Application, RunTime, Supply, apply};
+pub use control::{Control, Event, PumpTimes, Rule, RuleError, Step, Stop, SwitchPoints};
 pub use crop::{
     Crop, DEPLETION_LIMITS, MAXIMUM_EVAPOTRANSPIRATION, TABLE_EVAPOTRANSPIRATION, crop, crops,
+};
+pub use relay::{RATED_OPERATIONS, RelayLife, RelayWear, SEASON_DAYS};
+pub use replay::{
+    Duty, Observed, Replay, ReplayTerms, Replayed, Sees, Side, SideOutcome, TimeRunsBack,
 };
 pub use set_points::{
     DeadBandGovernor, Demand, DomainEnd, SetPoint, SetPointEvidence, SetPoints, set_points,
