@@ -1,6 +1,7 @@
 //! From soil water and calibration to the numbers a controller switches on.
 
 mod application;
+pub mod bucket;
 mod control;
 mod crop;
 mod relay;
