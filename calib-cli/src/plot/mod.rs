@@ -11,6 +11,7 @@ mod palette;
 mod pen;
 mod place;
 mod residuals;
+mod season;
 mod sheet;
 
 #[cfg(test)]
@@ -20,6 +21,7 @@ mod tests;
 
 pub use calibration::{CalibrationChart, Level};
 pub use residuals::ResidualChart;
+pub use season::{Course, SeasonChart};
 
 use crate::failure::Failure;
 use fonts::LINE_PER_EM;

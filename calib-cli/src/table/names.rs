@@ -10,6 +10,9 @@ pub const SAMPLES: &str = "samples.csv";
 /// The log.
 pub const READINGS: &str = "readings.csv";
 
+/// The weather, day by day.
+pub const WEATHER: &str = "weather.csv";
+
 /// Column of both tables: the core.
 pub const SAMPLE_ID: &str = "sample_id";
 /// Column of both tables: the probe.
@@ -48,6 +51,13 @@ pub const COUNT: &str = "raw_count";
 pub const SOIL_TEMPERATURE: &str = "soil_temp_c";
 /// Column of readings.csv: supply voltage.
 pub const SUPPLY: &str = "supply_mv";
+
+/// Column of weather.csv: the day.
+pub const DATE: &str = "date";
+/// Column of weather.csv: the crop's water use that day.
+pub const EVAPOTRANSPIRATION: &str = "evapotranspiration_mm";
+/// Column of weather.csv: rain that day.
+pub const RAIN: &str = "rain_mm";
 
 /// Key of a probe in site.toml: which way its counts move.
 pub const COUNTS_WHEN_WETTER: &str = "counts_when_wetter";

@@ -11,7 +11,8 @@
 //! the rules: both counts are at least so many.
 
 use super::control::{Control, Event, Rule, Stop};
-use crate::quantity::{Timestamp, Vwc};
+use crate::calibration::Calibration;
+use crate::quantity::{Celsius, Quantity, Timestamp, Vwc};
 use serde::{Deserialize, Serialize};
 
 /// Seconds in a day.
@@ -51,6 +52,28 @@ pub struct Observed {
     pub pump_on: Option<bool>,
     /// Rain since the row before, mm, if logged.
     pub rain_mm: Option<f64>,
+}
+
+impl Observed {
+    /// A row as `calibration` understands it; `count` as the converter gave it.
+    /// Nothing is known yet of pump and rain.
+    pub fn of(
+        calibration: &Calibration,
+        time: Timestamp,
+        count: f64,
+        temperature: Option<Celsius>,
+    ) -> Self {
+        let held = count
+            .max(calibration.domain.low)
+            .min(calibration.domain.high);
+        Self {
+            time,
+            calibrated: calibration.theta_v(count, temperature).ok(),
+            as_read: Vwc::new(calibration.curve.value(held)).ok(),
+            pump_on: None,
+            rain_mm: None,
+        }
+    }
 }
 
 /// What is counted against what.
@@ -262,7 +285,6 @@ impl Replay {
 mod tests {
     use super::*;
     use crate::irrigation::control::{PumpTimes, SwitchPoints};
-    use crate::quantity::Quantity;
 
     fn theta(value: f64) -> Vwc {
         Vwc::new(value).unwrap()

@@ -7,6 +7,7 @@ mod general;
 mod id;
 mod medium;
 mod probe;
+mod season;
 mod soil;
 
 pub use general::{Ring, ring_length};

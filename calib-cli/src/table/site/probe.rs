@@ -44,6 +44,10 @@ pub(super) const KEYS: &[Key] = &[
         COUNTS_WHEN_WETTER,
         "\"unknown\": \"rise\", \"fall\" or \"unknown\"",
     ),
+    Key::new(
+        "threshold_count",
+        "540: the one raw count at which the pump was switched so far",
+    ),
     Key::new("soil", "\"loam\": id of the soil it is calibrated in"),
 ];
 
@@ -89,6 +93,7 @@ fn read(
     let supply = read_supply(table, findings);
     let between = read_probe_to_probe(table, bits.ok(), findings);
     let direction = read_direction(table, findings);
+    let threshold = read_threshold(table, bits.ok(), findings);
     let soil = table.text("soil", findings);
     let soil = table.needed("soil", soil, findings)?;
     let (id, direction) = (id?, direction?);
@@ -102,10 +107,30 @@ fn read(
         supply_relative_u: supply?,
         probe_to_probe_counts: between?,
         direction,
+        threshold_count: threshold?,
         soil: soil.value.to_owned(),
         media: None,
         line: table.line,
     })
+}
+
+/// Where the bits are not known, a converter of the most bits sets the limit.
+fn read_threshold(
+    table: &Declaration<'_>,
+    bits: Option<u8>,
+    findings: &mut Findings,
+) -> Result<Option<u32>, Refused> {
+    let largest = f64::from(bits.unwrap_or(*BITS.end() as u8)).exp2() - 1.0;
+    match table.number("threshold_count", findings)? {
+        None => Ok(None),
+        Some(entry) if entry.value.fract() == 0.0 && (0.0..=largest).contains(&entry.value) => {
+            Ok(Some(entry.value as u32))
+        }
+        Some(entry) => findings.refuse(entry.cell.complaint(
+            format!("is not a whole count from 0 to {largest}"),
+            "write the raw count the pump was switched at, as the converter gave it",
+        )),
+    }
 }
 
 fn read_supply(table: &Declaration<'_>, findings: &mut Findings) -> Result<f64, Refused> {

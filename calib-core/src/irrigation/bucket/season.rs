@@ -3,10 +3,9 @@
 use super::ScenarioError;
 use super::probe::{Lagging, ProbeModel, day_steps};
 use super::root_zone::{RootZone, Water};
-use crate::irrigation::application::Supply;
 use crate::irrigation::control::{Control, Event, Stop};
 use crate::irrigation::replay::{DAY_S, Duty, Sees, Side};
-use crate::quantity::{Fraction, Quantity, SquareMetre, Timestamp, Vwc};
+use crate::quantity::{Fraction, LitrePerMinute, Quantity, SquareMetre, Timestamp, Vwc};
 use rand::{RngExt, SeedableRng};
 use rand_chacha::ChaCha8Rng;
 use rand_distr::{Distribution, StandardNormal};
@@ -43,12 +42,12 @@ pub struct Pumping {
 }
 
 impl Pumping {
-    /// What `supply` brings: 1 L over 1 m2 is 1 mm.
-    pub fn of(supply: &Supply) -> Self {
+    /// What a pump of this `flow` brings to `area`: 1 L over 1 m2 is 1 mm.
+    pub fn new(area: SquareMetre, flow: LitrePerMinute, efficiency: Fraction) -> Self {
         Self {
-            gross_mm_per_s: supply.flow.value() / 60.0 / supply.area.value(),
-            efficiency: supply.application_efficiency,
-            area: supply.area,
+            gross_mm_per_s: flow.value() / 60.0 / area.value(),
+            efficiency,
+            area,
         }
     }
 }
@@ -63,10 +62,13 @@ pub struct Scenario {
     /// The probe.
     pub probe: ProbeModel,
     /// The weather, day by day; the first day starts at midnight.
+    #[serde(skip)]
     pub days: Vec<Day>,
-    /// The season starts with a water content drawn evenly between these, m3/m3;
-    /// the first also counts as refill: below it is too dry.
-    pub start: (Vwc, Vwc),
+    /// Below this the bed is too dry, whatever the rule, m3/m3. The season starts
+    /// with a water content drawn evenly between `refill` and `stop`.
+    pub refill: Vwc,
+    /// See `refill`, m3/m3.
+    pub stop: Vwc,
     /// Seconds from one reading to the next; divides a day.
     pub step_s: u32,
 }
@@ -183,13 +185,13 @@ impl Scenario {
         let mut noise = ChaCha8Rng::seed_from_u64(seed);
         noise.set_stream(1);
         let step = f64::from(self.step_s);
-        let (driest, wettest) = (self.start.0.value(), self.start.1.value());
+        let (driest, wettest) = (self.refill.value(), self.stop.value());
         let begin = driest + fate.random::<f64>() * (wettest - driest);
         let mut run = Run {
             scenario: self,
             side,
             control: Control::new(side.rule, Timestamp(0)),
-            water: Water::new(self.zone, Vwc::new(begin).unwrap_or(self.start.0), step)?,
+            water: Water::new(self.zone, Vwc::new(begin).unwrap_or(self.refill), step)?,
             lagging: Lagging::new(self.probe.lag, begin, self.step_s),
             sums: Sums::default(),
         };
@@ -308,7 +310,7 @@ impl Run<'_> {
         sums.stops_at_maximum += u64::from(step.ran_out.is_some());
         sums.theta_v += theta_v;
         sums.minimum_theta_v = Some(sums.minimum_theta_v.map_or(theta_v, |m| m.min(theta_v)));
-        sums.below_refill += u64::from(theta_v < scenario.start.0.value());
+        sums.below_refill += u64::from(theta_v < scenario.refill.value());
         sums.above_field_capacity += u64::from(theta_v > scenario.zone.field_capacity.value());
         sums.unanswered += u64::from(calibrated.is_none());
         sums.rain += rain;

@@ -63,7 +63,8 @@ fn scenario(days: usize) -> Scenario {
             };
             days
         ],
-        start: (theta(REFILL), theta(STOP)),
+        refill: theta(REFILL),
+        stop: theta(STOP),
         step_s: READING_INTERVAL_S,
     }
 }
@@ -72,7 +73,7 @@ fn scenario(days: usize) -> Scenario {
 fn a_day_of_evapotranspiration_takes_its_depth_between_dawn_and_dusk() {
     let mut dry = scenario(1);
     dry.pumping.gross_mm_per_s = 0.0;
-    dry.start = (theta(0.19), theta(0.19));
+    (dry.refill, dry.stop) = (theta(0.19), theta(0.19));
     let mut course = Vec::new();
     let outcome = dry.season(&band(), 1, |m| course.push(m.theta_v)).unwrap();
     assert!((outcome.evapotranspiration_mm - 5.0).abs() < 1e-12);
@@ -129,7 +130,7 @@ fn the_same_seed_gives_the_same_season_and_another_seed_another() {
 #[test]
 fn beyond_the_calibrated_range_the_band_keeps_off_and_says_how_long() {
     let mut scenario = scenario(3);
-    scenario.start = (theta(0.06), theta(0.06));
+    (scenario.refill, scenario.stop) = (theta(0.06), theta(0.06));
     scenario.probe.range = (0.10, 0.30);
     let outcome = scenario.season(&band(), 1, |_| {}).unwrap();
     assert_eq!((outcome.duty.starts, outcome.applied_mm), (0, 0.0));
@@ -140,7 +141,7 @@ fn beyond_the_calibrated_range_the_band_keeps_off_and_says_how_long() {
 fn a_run_cut_at_its_longest_time_ends_within_a_step() {
     let mut scenario = scenario(1);
     scenario.days[0].evapotranspiration = 0.0;
-    scenario.start = (theta(0.10), theta(0.10));
+    (scenario.refill, scenario.stop) = (theta(0.10), theta(0.10));
     let short = PumpTimes {
         minimum_on_s: 0,
         minimum_off_s: 3600,
