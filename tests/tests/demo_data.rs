@@ -52,6 +52,39 @@ fn demo_readings_are_in_order_and_inside_the_converter() {
     }
 }
 
+#[test]
+fn the_demo_season_stays_inside_converter_and_soil_and_has_its_gaps() {
+    let rows = demo::log(&demo::plots());
+    let steps = 86_400 / demo::LOG_STEP_S as usize;
+    // Seven hours of one probe are missing.
+    assert_eq!(rows.len(), 3 * demo::DAYS * steps - 7 * steps / 24);
+    assert!(rows.windows(2).all(|pair| pair[0].at <= pair[1].at));
+    let silent = rows.iter().filter(|row| row.soil_temp_c.is_none()).count();
+    assert_eq!(silent, 3 * steps / 24);
+    let fallen: f64 = demo::weather().iter().map(|day| day.rain_mm).sum();
+    for bed in demo::BEDS {
+        let of_bed: Vec<_> = rows.iter().filter(|row| row.probe == bed.probe).collect();
+        assert!(of_bed.iter().all(|row| (250..800).contains(&row.count)));
+        let logged: f64 = of_bed.iter().map(|row| row.rain_mm).sum();
+        assert!((logged - fallen).abs() < 1.0, "{}: {logged}", bed.probe);
+        let pumped = of_bed.iter().filter(|row| row.pump_on).count();
+        assert!((30..300).contains(&pumped), "{}: {pumped}", bed.probe);
+    }
+}
+
+/// Two days after a soaking, the beds' drainage has slowed by far: the truth that
+/// the field capacity read off the log is held against.
+#[test]
+fn a_soaked_demo_bed_drains_ever_more_slowly() {
+    for bed in demo::BEDS {
+        let at = |hours| demo::undisturbed(&bed, 0.9 * bed.full, hours);
+        let (half, first, second, third) = (at(12.0), at(24.0), at(48.0), at(72.0));
+        assert!(half - first > first - second, "{}", bed.probe);
+        assert!(first - second > 1.5 * (second - third), "{}", bed.probe);
+        assert!((second - bed.drained).abs() < 0.02, "{}", bed.probe);
+    }
+}
+
 /// The driest and wettest levels go past the wilting point and field capacity
 /// of each texture class in Saxton and Rawls (2006), Table 3 (second copy:
 /// ten rows matched by their values; see reference-data/soil/NOTES.md).

@@ -4,7 +4,7 @@
 use crate::caution;
 use crate::failure::{Complaint, Failure, Verdict};
 use crate::output::{self, OutputSet};
-use crate::table::{READINGS, SAMPLES, SITE};
+use crate::table::{LOG, READINGS, SAMPLES, SITE};
 use std::fmt::Write;
 use std::fs;
 use std::path::PathBuf;
@@ -38,10 +38,15 @@ const BLANK: [Sheet; 4] = [
     ),
 ];
 
-const DEMO: [Sheet; 3] = [
+const DEMO: [Sheet; 5] = [
     (SITE, include_str!("../../../demo-data/site.toml")),
     (SAMPLES, include_str!("../../../demo-data/samples.csv")),
     (READINGS, include_str!("../../../demo-data/readings.csv")),
+    (LOG, include_str!("../../../demo-data/log.csv")),
+    (
+        "weather.csv",
+        include_str!("../../../demo-data/weather.csv"),
+    ),
 ];
 
 /// Lays out a workbench folder.

@@ -57,6 +57,21 @@ impl<'a> Sheet<'a> {
         })
     }
 
+    /// The same sheet over a later part of the file: `text` opens with the header
+    /// line again, and what follows it stands in the file from the line after
+    /// `first_line`.
+    pub fn over<'b>(&'b self, text: &'b str, first_line: u64) -> Sheet<'b> {
+        Sheet {
+            file: self.file,
+            header: self.header.over(text, first_line),
+        }
+    }
+
+    /// The header line, without what ends it.
+    pub fn header_line(&self) -> &'a str {
+        self.header.text.lines().next().unwrap_or_default()
+    }
+
     /// The character between cells.
     pub fn delimiter(&self) -> u8 {
         self.header.delimiter
@@ -68,12 +83,20 @@ impl<'a> Sheet<'a> {
     }
 
     /// Calls `with_row` for each row that has something in it. Rows that do not
-    /// fit the header are complained about and left out.
-    pub fn each_row(
+    /// fit the header are complained about and left out; so is a sheet without any.
+    pub fn each_row(&self, findings: &mut Findings, with_row: impl FnMut(Row<'_>, &mut Findings)) {
+        if self.rows(findings, with_row) == 0 {
+            self.complain_of_no_rows(findings);
+        }
+    }
+
+    /// As [`each_row`](Self::each_row), for a part of a sheet that may hold none;
+    /// tells how many there were.
+    pub fn rows(
         &self,
         findings: &mut Findings,
         mut with_row: impl FnMut(Row<'_>, &mut Findings),
-    ) {
+    ) -> u64 {
         let mut rows = 0_u64;
         self.walk(|extent, record| {
             if record.iter().all(|cell| cell.trim().is_empty()) {
@@ -93,16 +116,19 @@ impl<'a> Sheet<'a> {
             }
             true
         });
-        if rows == 0 {
-            findings.complain(
-                Complaint::about(
-                    self.file,
-                    "holds a header and no rows",
-                    "add a row for each thing measured",
-                )
-                .at_line(self.header.first_line),
-            );
-        }
+        rows
+    }
+
+    /// Complains of a header alone.
+    pub fn complain_of_no_rows(&self, findings: &mut Findings) {
+        findings.complain(
+            Complaint::about(
+                self.file,
+                "holds a header and no rows",
+                "add a row for each thing measured",
+            )
+            .at_line(self.header.first_line),
+        );
     }
 
     /// The cells of one column, at most `most` of them, without the empty ones.

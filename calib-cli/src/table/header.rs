@@ -151,6 +151,17 @@ impl<'a> Header<'a> {
         })
     }
 
+    /// The same header over another part of the file, from `first_line` on.
+    pub fn over<'b>(&self, text: &'b str, first_line: u64) -> Header<'b> {
+        Header {
+            text,
+            first_line,
+            delimiter: self.delimiter,
+            width: self.width,
+            places: self.places.clone(),
+        }
+    }
+
     /// Where the column called `name` stands.
     pub fn place(&self, name: &'static str) -> Place {
         self.places

@@ -5,6 +5,7 @@
 
 mod delimited;
 mod header;
+mod log;
 pub mod names;
 mod nearest;
 mod number;
@@ -18,7 +19,8 @@ pub mod weather;
 use crate::failure::{Complaint, Failure, Warning};
 use crate::findings::Findings;
 use crate::workbench::{Site, Workbench};
-pub use names::{READINGS, SAMPLES, SITE};
+pub use log::{LogRead, LogRow, each_log_row};
+pub use names::{LOG, READINGS, SAMPLES, SITE};
 pub use nearest::{listed, nearest};
 #[cfg(test)]
 pub use readings::COLUMNS as READING_COLUMNS;

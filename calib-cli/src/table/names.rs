@@ -7,9 +7,11 @@ use calib_core::calibration::Direction;
 pub const SITE: &str = "site.toml";
 /// The cores' file.
 pub const SAMPLES: &str = "samples.csv";
-/// The log.
+/// The readings beside the cores.
 pub const READINGS: &str = "readings.csv";
 
+/// The log of the season.
+pub const LOG: &str = "log.csv";
 /// The weather, day by day.
 pub const WEATHER: &str = "weather.csv";
 
@@ -52,12 +54,15 @@ pub const SOIL_TEMPERATURE: &str = "soil_temp_c";
 /// Column of readings.csv: supply voltage.
 pub const SUPPLY: &str = "supply_mv";
 
+/// Column of log.csv: whether the pump ran.
+pub const PUMP_ON: &str = "pump_on";
+/// Column of log.csv: rain since the row before; of weather.csv: rain of the day.
+pub const RAIN: &str = "rain_mm";
+
 /// Column of weather.csv: the day.
 pub const DATE: &str = "date";
 /// Column of weather.csv: the crop's water use that day.
 pub const EVAPOTRANSPIRATION: &str = "evapotranspiration_mm";
-/// Column of weather.csv: rain that day.
-pub const RAIN: &str = "rain_mm";
 
 /// Key of a probe in site.toml: which way its counts move.
 pub const COUNTS_WHEN_WETTER: &str = "counts_when_wetter";

@@ -37,29 +37,7 @@ pub fn read(
     findings: &mut Findings,
 ) -> Result<Vec<LoggedReading>, Refused> {
     let sheet = Sheet::open(source, &COLUMNS, findings)?;
-    let [
-        timestamp,
-        probe_id,
-        raw_count,
-        soil_temp_c,
-        supply_mv,
-        sample_id,
-    ] = COLUMNS.map(|column| sheet.place(column.name));
-    let mut reader = Reader {
-        site,
-        numbers: Numbers::in_file_parted_by(sheet.delimiter()),
-        times: site
-            .clock
-            .as_ref()
-            .map(|clock| Times::in_column(clock, &sheet, timestamp)),
-        timestamp,
-        probe_id,
-        raw_count,
-        soil_temp_c,
-        supply_mv,
-        sample_id,
-        latest: Vec::new(),
-    };
+    let mut reader = Reader::of(&sheet, site, SilentThermometer::Refused);
     let mut readings = Vec::new();
     let mut sound = true;
     sheet.each_row(findings, |row, findings| {
@@ -74,9 +52,23 @@ pub fn read(
     if sound { Ok(readings) } else { Err(Refused) }
 }
 
-struct Reader<'a> {
+/// What becomes of a reading whose thermometer did not answer and said so by the
+/// number that stands for it.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub(super) enum SilentThermometer {
+    /// It is complained about: beside a core, a temperature is to be had again.
+    Refused,
+    /// It is read without a temperature, and counted: in a season's log it happens.
+    Counted,
+}
+
+/// Reads the rows of readings.csv, and the columns of log.csv that are the same.
+pub(super) struct Reader<'a> {
     site: &'a SiteFile,
-    numbers: Numbers,
+    pub(super) numbers: Numbers,
+    silent: SilentThermometer,
+    /// Readings whose thermometer did not answer.
+    pub(super) silences: u64,
     times: Option<Times<'a>>,
     timestamp: Place,
     probe_id: Place,
@@ -99,8 +91,36 @@ struct Latest {
     first_repeat: u64,
 }
 
-impl Reader<'_> {
-    fn reading(
+impl<'a> Reader<'a> {
+    pub(super) fn of(sheet: &'a Sheet<'a>, site: &'a SiteFile, silent: SilentThermometer) -> Self {
+        let [
+            timestamp,
+            probe_id,
+            raw_count,
+            soil_temp_c,
+            supply_mv,
+            sample_id,
+        ] = COLUMNS.map(|column| sheet.place(column.name));
+        Reader {
+            site,
+            numbers: Numbers::in_file_parted_by(sheet.delimiter()),
+            silent,
+            silences: 0,
+            times: site
+                .clock
+                .as_ref()
+                .map(|clock| Times::in_column(clock, sheet, timestamp)),
+            timestamp,
+            probe_id,
+            raw_count,
+            soil_temp_c,
+            supply_mv,
+            sample_id,
+            latest: Vec::new(),
+        }
+    }
+
+    pub(super) fn reading(
         &mut self,
         row: &Row<'_>,
         findings: &mut Findings,
@@ -192,6 +212,12 @@ impl Reader<'_> {
         let Some(value) = self.numbers.read_if_any(cell, findings)? else {
             return Ok(None);
         };
+        if self.silent == SilentThermometer::Counted
+            && (value == SENSOR_ABSENT_C || value == POWER_ON_C)
+        {
+            self.silences += 1;
+            return Ok(None);
+        }
         if value == SENSOR_ABSENT_C {
             return findings.refuse(cell.complaint(
                 "is what a one-wire temperature sensor says when it does not answer, not a temperature",

@@ -20,9 +20,14 @@ pub struct Source {
 
 impl SourceFile {
     fn stamp(name: &str, bytes: &[u8]) -> Self {
+        Self::digested(name, Sha256::new().chain_update(bytes))
+    }
+
+    /// Name and hash of a file whose bytes have all gone through `digest`.
+    pub(super) fn digested(name: &str, digest: Sha256) -> Self {
         Self {
             name: name.to_owned(),
-            sha256: hex(&Sha256::digest(bytes)),
+            sha256: hex(&digest.finalize()),
         }
     }
 
@@ -59,7 +64,7 @@ impl Source {
             }
         };
         let stamp = SourceFile::stamp(name, &bytes);
-        let text = decode(&file, bytes, findings)?;
+        let text = decode(&file, bytes, 1, findings)?;
         if text.trim().is_empty() {
             return findings.refuse(Complaint::about(
                 &file,
@@ -86,7 +91,14 @@ pub fn shown_path(folder: &Path, name: &str) -> PathBuf {
     }
 }
 
-fn decode(file: &Path, bytes: Vec<u8>, findings: &mut Findings) -> Result<String, Refused> {
+/// The text of `bytes`, which start at `first_line` of the file.
+pub(super) fn decode(
+    file: &Path,
+    bytes: Vec<u8>,
+    first_line: u64,
+    findings: &mut Findings,
+) -> Result<String, Refused> {
+    let line_of = |bytes: &[u8], at: usize| first_line - 1 + line_in(bytes, at);
     if bytes.starts_with(b"PK\x03\x04") {
         return findings.refuse(Complaint::about(
             file,
@@ -110,7 +122,7 @@ fn decode(file: &Path, bytes: Vec<u8>, findings: &mut Findings) -> Result<String
                         "holds a zero byte, as a log does after the power failed while writing",
                         "remove the damaged line",
                     )
-                    .at_line(line_in(text.as_bytes(), at)),
+                    .at_line(line_of(text.as_bytes(), at)),
                 ),
             }
         }
@@ -118,7 +130,7 @@ fn decode(file: &Path, bytes: Vec<u8>, findings: &mut Findings) -> Result<String
             let at = error.utf8_error().valid_up_to();
             findings.refuse(
                 Complaint::about(file, "is not UTF-8 text", EXPORT)
-                    .at_line(line_in(error.as_bytes(), at)),
+                    .at_line(line_of(error.as_bytes(), at)),
             )
         }
     }

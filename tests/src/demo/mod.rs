@@ -10,9 +10,11 @@
 mod generate;
 mod render;
 mod scenario;
+mod season;
 
 pub use generate::{Core, Reading, cores};
 pub use scenario::{Plot, RING_VOLUME_CM3, SEED, plots};
+pub use season::{BEDS, Bed, DAYS, Day, LOG_STEP_S, LogRow, log, undisturbed, weather};
 
 /// Name and content of each file of `demo-data/`.
 pub fn files() -> Vec<(&'static str, String)> {
@@ -22,6 +24,8 @@ pub fn files() -> Vec<(&'static str, String)> {
         ("site.toml", render::site(&plots)),
         ("samples.csv", render::samples(&cores)),
         ("readings.csv", render::readings(&cores)),
+        ("log.csv", render::log(&log(&plots))),
+        ("weather.csv", render::weather(&weather())),
         ("README.md", render::readme(&plots)),
     ]
 }

@@ -2,6 +2,7 @@
 
 use super::generate::Core;
 use super::scenario::{Plot, SEED};
+use super::season::{DAYS, Day, LOG_STEP_S, LogRow};
 use std::fmt::Write;
 
 const MARK: &str = "invented";
@@ -117,6 +118,37 @@ pub(super) fn readings(cores: &[Core]) -> String {
     text
 }
 
+pub(super) fn log(rows: &[LogRow]) -> String {
+    let mut text = String::from("timestamp,probe_id,raw_count,soil_temp_c,pump_on,rain_mm\n");
+    for row in rows {
+        let temperature = row
+            .soil_temp_c
+            .map_or(String::new(), |celsius| format!("{celsius:.1}"));
+        let _ = writeln!(
+            text,
+            "{},{},{},{temperature},{},{}",
+            row.at,
+            row.probe,
+            row.count,
+            u8::from(row.pump_on),
+            (row.rain_mm * 100.0).round() / 100.0
+        );
+    }
+    text
+}
+
+pub(super) fn weather(days: &[Day]) -> String {
+    let mut text = String::from("date,evapotranspiration_mm,rain_mm\n");
+    for day in days {
+        let _ = writeln!(
+            text,
+            "{},{:.1},{:.1}",
+            day.date, day.evapotranspiration_mm, day.rain_mm
+        );
+    }
+    text
+}
+
 pub(super) fn readme(plots: &[Plot]) -> String {
     let mut text = format!(
         r#"# Demo data: invented
@@ -126,7 +158,7 @@ can be tried out and tested on input of a real shape:
 
     {PROGRAM}
 
-writes these four files again, byte for byte, from seed {SEED}; a test checks
+writes these six files again, byte for byte, from seed {SEED}; a test checks
 that it does. The code is in `tests/src/demo/`. Do not irrigate by this data.
 
 ## The story
@@ -158,6 +190,15 @@ in a cold store.)
             plot.soil, plot.described_as, plot.probe
         );
     }
+    let _ = write!(
+        text,
+        r#"
+In the season after, the same probes stay in the beds for {DAYS} days and are read
+every {} minutes, while the pump still goes by the old rule: on while the raw count
+is on the dry side of one number, off while it is not. It rains now and then.
+"#,
+        LOG_STEP_S / 60
+    );
     text.push_str(
         r#"
 What to expect: every probe's counts move with temperature, but only the first
@@ -168,6 +209,8 @@ two were read over a range wide enough to show it. A few readings are disturbed.
 | site.toml | the three soils, the three probes, balance, ring, what the pump waters |
 | samples.csv | 63 cores: masses in g, when each was cut |
 | readings.csv | 756 readings: count of a 10-bit converter, soil temperature in C, supply in mV |
+| log.csv | the season: count, soil temperature, whether the pump ran, rain in mm |
+| weather.csv | day by day: water the crop takes and rain, mm |
 "#,
     );
     text
