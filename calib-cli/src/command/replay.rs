@@ -88,7 +88,12 @@ fn work(command: &Replay) -> Result<(Answer, OutputSet), Failure> {
     let site = load_site(&command.dir)?;
     let pump = setpoints::pump(&site)?;
     let out = out_folder(&command.dir, command.out.as_deref());
-    let calibrations = setpoints::calibrations(&out, command.probe.as_deref())?;
+    let calibrations = setpoints::calibrations(&setpoints::Setpoints {
+        dir: command.dir.clone(),
+        out: command.out.clone(),
+        probe: command.probe.clone(),
+        json: false,
+    })?;
     let subjects = all_or_every_complaint(
         calibrations
             .iter()
@@ -106,11 +111,13 @@ fn work(command: &Replay) -> Result<(Answer, OutputSet), Failure> {
     let (weather, mut warnings) = weather_of(command)?;
     let log = given_or_there(command.log.as_deref(), &command.dir, LOG);
     let logged = match &log {
-        Some(path) => log::replay(path, &site, &subjects, &mut warnings)?,
+        Some(path) => log::replay(path, &command.dir, &subjects, &mut warnings)?,
         None => Vec::new(),
     };
     warnings.extend(CalibrationFile::stale(
-        calibrations.iter().map(|(path, file)| (path.as_path(), file)),
+        calibrations
+            .iter()
+            .map(|(path, file)| (path.as_path(), file)),
         &command.dir,
     ));
     let mut outputs = OutputSet::default();
@@ -207,7 +214,10 @@ fn threshold(
     calibration: &Calibration,
     set_points: &SetPoints,
 ) -> Result<Threshold, Failure> {
-    let probe = site.probes.iter().find(|probe| probe.id == calibration.probe);
+    let probe = site
+        .probes
+        .iter()
+        .find(|probe| probe.id == calibration.probe);
     let stated = probe.and_then(|probe| probe.threshold_count);
     let (count, from) = match (command.threshold, stated) {
         (Some(count), _) => (f64::from(count), "--threshold"),

@@ -139,7 +139,7 @@ struct Asked {
     from_table: bool,
 }
 
-fn pump(site: &Site) -> Result<&Controller, Failure> {
+pub(super) fn pump(site: &Site) -> Result<&Controller, Failure> {
     site.controller.as_ref().ok_or_else(|| {
         Complaint::about(
             &site.file,
@@ -204,7 +204,9 @@ fn asked(site: &Site, pump: &Controller) -> Result<Asked, Failure> {
     })
 }
 
-fn calibrations(command: &Setpoints) -> Result<Vec<(PathBuf, CalibrationFile)>, Failure> {
+pub(super) fn calibrations(
+    command: &Setpoints,
+) -> Result<Vec<(PathBuf, CalibrationFile)>, Failure> {
     let folder = out_folder(&command.dir, command.out.as_deref());
     let mut all = CalibrationFile::load_all(&folder)?;
     if let Some(id) = &command.probe {

@@ -7,11 +7,11 @@ use crate::output::OutputSet;
 use crate::plot::{self, Course, Level, SeasonChart};
 use crate::table::weather::Weather;
 use crate::workbench::{Controller, Soil};
+use calib_core::irrigation::Side;
 use calib_core::irrigation::bucket::{
     DRAINAGE_TIME_S, Day, Lag, ProbeModel, Pumping, READING_INTERVAL_S, RootZone, Scenario,
     ScenarioError, TEMPERATURE_SWING, compare,
 };
-use calib_core::irrigation::Side;
 use calib_core::quantity::{Quantity, Vwc};
 use calib_core::soil::SoilWater;
 use std::path::Path;
@@ -37,10 +37,7 @@ pub(super) struct Simulated {
 
 /// Pore space of a soil, at which it is full: from its bulk density, or assumed. Only
 /// heavy rain reaches it.
-pub(super) fn porosity(
-    soil: &Soil,
-    water: &SoilWater,
-) -> Result<(Vwc, &'static str), Failure> {
+pub(super) fn porosity(soil: &Soil, water: &SoilWater) -> Result<(Vwc, &'static str), Failure> {
     let (value, from) = match soil.bulk_density {
         Some(bulk) => {
             let particles = soil
@@ -91,7 +88,12 @@ pub(super) fn simulate(
             drainage_time_s: DRAINAGE_TIME_S,
         },
         pumping: Pumping::new(pump.area, pump.flow, pump.application_efficiency),
-        probe: ProbeModel::of(subject.calibration, set.refill_count, TEMPERATURE_SWING, lag),
+        probe: ProbeModel::of(
+            subject.calibration,
+            set.refill_count,
+            TEMPERATURE_SWING,
+            lag,
+        ),
         days,
         refill: set.refill,
         stop: set.stop,

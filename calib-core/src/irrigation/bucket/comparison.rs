@@ -103,24 +103,26 @@ impl RuleSeasons {
 ///
 /// # Errors
 /// [`ScenarioError::NoSeasons`] for none, otherwise as [`Scenario::check`].
-pub fn compare(
+pub fn compare<const SIDES: usize>(
     scenario: &Scenario,
-    sides: &[Side],
+    sides: &[Side; SIDES],
     seed: u64,
     seasons: u32,
-) -> Result<Vec<RuleSeasons>, ScenarioError> {
+) -> Result<[RuleSeasons; SIDES], ScenarioError> {
     if seasons == 0 {
         return Err(ScenarioError::NoSeasons);
     }
     scenario.check()?;
-    sides
+    // Side by side, season by season: each core takes what comes next.
+    let runs: Result<Vec<SeasonOutcome>, ScenarioError> = sides
         .iter()
-        .map(|side| {
-            let outcomes: Result<Vec<SeasonOutcome>, ScenarioError> = (0..seasons)
-                .into_par_iter()
-                .map(|number| scenario.season(side, seed.wrapping_add(u64::from(number)), |_| {}))
-                .collect();
-            Ok(RuleSeasons::of(scenario, outcomes?))
-        })
-        .collect()
+        .flat_map(|side| (0..seasons).map(move |number| (side, number)))
+        .collect::<Vec<_>>()
+        .into_par_iter()
+        .map(|(side, number)| scenario.season(side, seed.wrapping_add(u64::from(number)), |_| {}))
+        .collect();
+    let mut runs = runs?.into_iter();
+    Ok(std::array::from_fn(|_| {
+        RuleSeasons::of(scenario, runs.by_ref().take(seasons as usize).collect())
+    }))
 }
