@@ -46,7 +46,7 @@ impl SeasonChart {
         band: Course,
         levels: &[Level],
     ) -> Self {
-        let title = format!("Probe {probe} in {soil}: {days:.0} simulated days");
+        let title = format!("Probe {probe} in {soil}: a simulation");
         let heights = [&single, &band]
             .into_iter()
             .flat_map(|course| course.theta_v.iter().map(|(_, theta_v)| *theta_v))
@@ -69,7 +69,7 @@ impl SeasonChart {
         let sheet = Sheet::new(Outline {
             title: &title,
             subtitle: &format!(
-                "One threshold starts the pump {chatter} times, refill and stop {seldom} times"
+                "Pump starts in {days:.0} days: one threshold {chatter}, refill and stop {seldom}"
             ),
             x_caption: "Day",
             y_caption: "Water content of the root zone, m\u{b3}/m\u{b3}",
@@ -87,8 +87,8 @@ impl SeasonChart {
             note: &note,
         });
         let description = format!(
-            "{title}. Water content of the root zone under two rules. One threshold starts the \
-             pump {chatter} times, refill and stop {seldom} times. {note}."
+            "{title}. Water content of the root zone over {days:.0} days under two rules. One \
+             threshold starts the pump {chatter} times, refill and stop {seldom} times. {note}."
         );
         Self {
             title,
@@ -146,6 +146,12 @@ impl Chart for SeasonChart {
             let plot = self.sheet.plot;
             let lower = plot.bottom - STRIP - 8.0;
             let upper = lower - STRIP - 8.0;
+            // No grid behind what has no height.
+            pen.rectangle(
+                (plot.left, upper - 8.0),
+                (plot.right, plot.bottom),
+                palette::PAPER,
+            )?;
             self.draw_strip(pen, &self.single.runs, upper, palette::CORE)?;
             self.draw_strip(pen, &self.band.runs, lower, palette::CURVE)?;
             let middle = (upper + lower + STRIP) / 2.0;

@@ -18,8 +18,14 @@ use std::path::Path;
 /// The rules, as columns and in JSON.
 const RULES: [&str; 3] = ["one threshold", "with pump times", "refill and stop"];
 
+/// Hours a season by which two rules may differ and still count as alike.
+const SAME_HOURS: f64 = 0.1;
+/// Share of the water between refill and stop that a lagging probe may add before it
+/// is worth a warning. Our choice.
+const LARGE_OVERSHOOT: f64 = 0.1;
+
 /// What a log cannot tell.
-const OPEN_LOOP: &str = "The readings are those of the log, whichever rule is replayed: how the soil would have answered another rule, a log cannot know. The simulated seasons try just that.";
+const OPEN_LOOP: &str = "The readings are those of the log, whichever rule is replayed: how the soil would have answered another rule, a log cannot know. Water a rule asks for never comes, so one that finds the bed too dry asks again and again. Compare rules by the simulated seasons.";
 /// What a simulated season cannot tell.
 const BUCKET: &str = "The simulated bed is one bucket of evenly moist soil, with drainage, lag, day and noise as assumed: it tells rules apart, not how wet this bed will be on a given day.";
 
@@ -64,10 +70,7 @@ impl fmt::Display for Answer {
         for probe in &self.probes {
             writeln!(f, "{probe}")?;
         }
-        writeln!(f, "What this cannot tell:")?;
-        for caveat in &self.caveats {
-            writeln!(f, "  - {caveat}")?;
-        }
+        writeln!(f, "{BUCKET}")?;
         for path in &self.written {
             writeln!(f, "wrote {path}")?;
         }
@@ -82,6 +85,8 @@ pub(super) struct ProbeReport {
     soil: String,
     /// The simulated seasons in a sentence.
     verdict: String,
+    /// What refill and stop do to the water bill, in a sentence.
+    water: String,
     /// How many of the starts refill and stop save in the simulated seasons,
     /// percent; `None` where one threshold never starts the pump.
     starts_cut_percent: Option<f64>,
@@ -99,6 +104,7 @@ impl ProbeReport {
             probe: subject.calibration.probe.clone(),
             soil: subject.calibration.soil.clone(),
             verdict: season.verdict(),
+            water: season.water(),
             starts_cut_percent: season.starts_cut_percent(),
             set_points: subject.set_points.clone(),
             threshold: subject.threshold.clone(),
@@ -120,14 +126,14 @@ impl ProbeReport {
             });
         };
         let band = self.season.band();
-        if band.hours_without_answer.mean >= 1.0 {
+        if band.hours_without_answer_too_dry.mean >= 1.0 {
             warn(
                 format!(
-                    "in a simulated season the calibration has no answer for {} hours under refill and stop",
-                    round(band.hours_without_answer.mean)
+                    "in a simulated season under refill and stop the bed is below refill and the calibration has no answer for {} hours",
+                    round(band.hours_without_answer_too_dry.mean)
                 ),
                 "the pump stays off meanwhile, however dry the bed is",
-                "take cores as wet or dry as the bed becomes, and fit again",
+                "take drier cores, at best below the wilting point, and fit again",
             );
         }
         if band.stops_at_maximum.mean >= 1.0 {
@@ -138,6 +144,19 @@ impl ProbeReport {
                 ),
                 "an irrigation cut short does not reach stop, and the next starts at refill again",
                 "raise maximum_on_s if a burst line may run that long, raise the flow, or water a smaller area",
+            );
+        }
+        let (late, held) = (
+            self.season.overshoot_mm(),
+            self.set_points.net_depth.value(),
+        );
+        if late > LARGE_OVERSHOOT * held {
+            warn(
+                format!(
+                    "while the probe lags, the pump brings some {late:.1} mm more, where the roots hold {held:.1} mm between refill and stop"
+                ),
+                "what comes after the bed is full drains and carries nutrients along",
+                "measure the lag and write it as probe_lag_s; if it is so long, let the time stop the pump: maximum_on_s = the run time `ovendry setpoints` gives",
             );
         }
         if let Some(log) = &self.log {
@@ -174,7 +193,7 @@ impl fmt::Display for ProbeReport {
     fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
         let (set, threshold) = (&self.set_points, &self.threshold);
         writeln!(f, "Probe {} in soil {}", self.probe, self.soil)?;
-        writeln!(f, "{}", self.verdict)?;
+        writeln!(f, "{}\n{}", self.verdict, self.water)?;
         writeln!(f)?;
         writeln!(
             f,
@@ -301,19 +320,41 @@ impl SeasonReport {
             }
         };
         let (before, now) = (single.hours_below_refill.mean, band.hours_below_refill.mean);
-        if now <= before {
+        if now <= before + SAME_HOURS {
             format!(
-                "{starts}, with no more time below refill ({} h a season, {} h before).",
-                round(now),
-                round(before)
+                "{starts}, with no more time below refill ({now:.1} h a season, {before:.1} h with one threshold)."
             )
         } else {
             format!(
-                "{starts}, but the bed is below refill for {} h a season, {} h before.",
-                round(now),
-                round(before)
+                "{starts}, but the bed is below refill for {now:.1} h a season, {before:.1} h with one threshold."
             )
         }
+    }
+
+    /// What refill and stop do to the water bill, in a sentence.
+    fn water(&self) -> String {
+        let (single, band) = (self.single(), self.band());
+        let pumped = band.applied_mm.mean - single.applied_mm.mean;
+        let drained = band.drained_mm.mean - single.drained_mm.mean;
+        let wetter = band.mean_theta_v.mean - single.mean_theta_v.mean;
+        let more = |difference: f64| if difference > 0.0 { "more" } else { "less" };
+        format!(
+            "They pump {} mm {} a season, and {} mm {} drain; the bed is {:.3} m3/m3 {} on average.",
+            round(pumped.abs()),
+            more(pumped),
+            round(drained.abs()),
+            more(drained),
+            wetter.abs(),
+            if wetter > 0.0 { "wetter" } else { "drier" }
+        )
+    }
+
+    /// Water that reaches the roots between the bed being at stop and the probe
+    /// seeing it, mm.
+    fn overshoot_mm(&self) -> f64 {
+        let (Lag::FirstOrder { time_s } | Lag::Delay { time_s }) = self.scenario.probe.lag;
+        let pumping = &self.scenario.pumping;
+        pumping.gross_mm_per_s * pumping.efficiency.value() * f64::from(time_s)
     }
 }
 
@@ -490,14 +531,15 @@ impl fmt::Display for LogReport {
         writeln!(
             f,
             "What the pump does between two rows goes unseen: starts are at least so many."
-        )
+        )?;
+        writeln!(f, "{OPEN_LOOP}")
     }
 }
 
 /// A figure with the digits it deserves: two or three.
 fn round(value: f64) -> String {
     let size = value.abs();
-    if size == 0.0 {
+    if size < 0.0005 {
         "0".to_owned()
     } else if size < 0.095 {
         format!("{value:.3}")
@@ -512,7 +554,7 @@ fn round(value: f64) -> String {
 
 /// `31 +- 1.2`; the spread alone is left out where there is none.
 fn spread(figure: &Spread) -> String {
-    if figure.standard_deviation == 0.0 {
+    if figure.standard_deviation < 0.0005 {
         round(figure.mean)
     } else {
         format!(
@@ -544,6 +586,7 @@ mod tests {
     fn figures_have_two_or_three_digits() {
         for (value, said) in [
             (0.0, "0"),
+            (0.0004, "0"),
             (0.0234, "0.023"),
             (0.234, "0.23"),
             (2.34, "2.3"),

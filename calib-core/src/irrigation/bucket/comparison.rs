@@ -50,6 +50,8 @@ pub struct RuleSeasons {
     pub hours_above_field_capacity: Spread,
     /// Hours without an answer of the calibration.
     pub hours_without_answer: Spread,
+    /// Those of them below refill.
+    pub hours_without_answer_too_dry: Spread,
     /// Water pumped, mm.
     pub applied_mm: Spread,
     /// Water pumped, L.
@@ -82,6 +84,7 @@ impl RuleSeasons {
             hours_below_refill: spread(|season| season.hours_below_refill),
             hours_above_field_capacity: spread(|season| season.hours_above_field_capacity),
             hours_without_answer: spread(|season| season.hours_without_answer),
+            hours_without_answer_too_dry: spread(|season| season.hours_without_answer_too_dry),
             applied_mm: spread(|season| season.applied_mm),
             applied_l: spread(|season| season.applied_l),
             drained_mm,

@@ -107,6 +107,8 @@ pub struct SeasonOutcome {
     pub hours_above_field_capacity: f64,
     /// Hours in which the calibrated reading had no answer.
     pub hours_without_answer: f64,
+    /// Those of them in which the root zone was below refill.
+    pub hours_without_answer_too_dry: f64,
     /// Water pumped.
     pub applied_mm: f64,
     /// Water pumped, L.
@@ -265,6 +267,7 @@ struct Sums {
     below_refill: u64,
     above_field_capacity: u64,
     unanswered: u64,
+    unanswered_too_dry: u64,
     rain: f64,
     evapotranspiration: f64,
     demand: f64,
@@ -310,7 +313,9 @@ impl Run<'_> {
         sums.stops_at_maximum += u64::from(step.ran_out.is_some());
         sums.theta_v += theta_v;
         sums.minimum_theta_v = Some(sums.minimum_theta_v.map_or(theta_v, |m| m.min(theta_v)));
-        sums.below_refill += u64::from(theta_v < scenario.refill.value());
+        let too_dry = theta_v < scenario.refill.value();
+        sums.below_refill += u64::from(too_dry);
+        sums.unanswered_too_dry += u64::from(too_dry && calibrated.is_none());
         sums.above_field_capacity += u64::from(theta_v > scenario.zone.field_capacity.value());
         sums.unanswered += u64::from(calibrated.is_none());
         sums.rain += rain;
@@ -345,6 +350,7 @@ impl Run<'_> {
             hours_below_refill: hours(sums.below_refill),
             hours_above_field_capacity: hours(sums.above_field_capacity),
             hours_without_answer: hours(sums.unanswered),
+            hours_without_answer_too_dry: hours(sums.unanswered_too_dry),
             applied_mm,
             applied_l: applied_mm * scenario.pumping.area.value(),
             lost_before_roots_mm: applied_mm * (1.0 - scenario.pumping.efficiency.value()),

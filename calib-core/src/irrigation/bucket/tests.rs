@@ -132,6 +132,7 @@ fn beyond_the_calibrated_range_the_band_keeps_off_and_says_how_long() {
     let outcome = scenario.season(&band(), 1, |_| {}).unwrap();
     assert_eq!((outcome.duty.starts, outcome.applied_mm), (0, 0.0));
     assert_eq!(outcome.hours_without_answer, 72.0);
+    assert_eq!(outcome.hours_without_answer_too_dry, 72.0);
 }
 
 #[test]
