@@ -11,12 +11,13 @@
 mod outside {
     pub mod avr_flash;
     pub mod both_axes;
+    pub mod bucket;
     pub mod c_compilers;
     pub mod robust_line;
 }
 
 use libtest_mimic::{Arguments, Trial};
-use outside::{avr_flash, both_axes, c_compilers, robust_line};
+use outside::{avr_flash, both_axes, bucket, c_compilers, robust_line};
 use std::process::{Command, ExitCode};
 
 /// One check against the outside.
@@ -38,6 +39,7 @@ const CHECKS: &[Check] = &[
     avr_flash::CHECK,
     both_axes::CHECK,
     robust_line::CHECK,
+    bucket::CHECK,
 ];
 
 /// The variable that asks for these checks.

@@ -86,6 +86,7 @@ pub fn run(command: &Replay) -> Result<Verdict, Failure> {
 /// Everything the command does but write and print.
 fn work(command: &Replay) -> Result<(Answer, OutputSet), Failure> {
     let site = load_site(&command.dir)?;
+    let (weather, mut warnings) = weather_of(command)?;
     let pump = setpoints::pump(&site)?;
     let out = out_folder(&command.dir, command.out.as_deref());
     let calibrations = setpoints::calibrations(&setpoints::Setpoints {
@@ -108,7 +109,6 @@ fn work(command: &Replay) -> Result<(Answer, OutputSet), Failure> {
         )
         .into());
     }
-    let (weather, mut warnings) = weather_of(command)?;
     let log = given_or_there(command.log.as_deref(), &command.dir, LOG);
     let logged = match &log {
         Some(path) => log::replay(path, &command.dir, &subjects, &mut warnings)?,

@@ -172,6 +172,7 @@ mod pairs;
 mod readings;
 mod site;
 mod times;
+mod weather;
 
 /// The kinds with a test of their own at the end of this file.
 const ON_THEIR_OWN: &[&str] = &[
@@ -304,6 +305,7 @@ fn every_kind_on_the_list_is_tested_and_every_test_is_on_the_list() {
         pairs::IDS,
         readings::IDS,
         site::IDS,
+        weather::IDS,
         ON_THEIR_OWN,
     ]
     .concat();

@@ -261,4 +261,16 @@ kinds! {
         Change(SITE, "crop = \"lettuce\"\nroot_depth_mm = 300\n", "crop = \"moonflower\"\n")
         => "site.toml:35: crop = \"moonflower\": is not a crop of FAO-56 Table 22 as carried here: tomato, lettuce, cabbage, carrot, onion dry, potato, sweet pepper, cucumber, green bean, spinach, strawberry, maize grain, winter wheat, alfalfa hay, sunflower, citrus 70% cover, apple, grape wine, olive, cool-season turf",
            "choose one of these names, or state allowed_depletion and root_depth_mm yourself";
+    "threshold-not-a-count" a_threshold_in_volts_is_refused:
+        Change(SITE, "soil = \"loam\"\n", "soil = \"loam\"\nthreshold_count = 1.65\n")
+        => "site.toml:28: threshold_count = \"1.65\": is not a whole count from 0 to 1023",
+           "write the raw count the pump was switched at, as the converter gave it";
+    "relay-in-thousands" a_relays_life_in_thousands_is_refused:
+        Change(SITE, "maximum_on_s = 3600\n", "maximum_on_s = 3600\nrelay_rated_operations = 100\n")
+        => "site.toml:42: relay_rated_operations = \"100\": is not a whole number from 1000 to 100000000",
+           "write the electrical life of the relay's data sheet in operations; 100000 is taken where it is left out";
+    "season-too-long" a_season_longer_than_a_year_is_refused:
+        Change(SITE, "maximum_on_s = 3600\n", "maximum_on_s = 3600\nseason_days = 400\n")
+        => "site.toml:42: season_days = \"400\": is not a whole number from 1 to 366",
+           "write the days a year in which the pump may be wanted; 180 is taken where it is left out";
 }

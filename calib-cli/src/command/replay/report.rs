@@ -126,6 +126,10 @@ impl ProbeReport {
             });
         };
         let band = self.season.band();
+        let (late, held) = (
+            self.season.overshoot_mm(),
+            self.set_points.net_depth.value(),
+        );
         if band.hours_without_answer_too_dry.mean >= 1.0 {
             warn(
                 format!(
@@ -136,7 +140,10 @@ impl ProbeReport {
                 "take drier cores, at best below the wilting point, and fit again",
             );
         }
-        if band.stops_at_maximum.mean >= 1.0 {
+        // A longest time that cuts an irrigation short, or one that ends it.
+        let cut = self.season.longest_run_mm < 0.9 * held && band.stops_at_maximum.mean >= 1.0;
+        let timed = !cut && self.season.longest_run_mm < held + 0.5 * late;
+        if cut {
             warn(
                 format!(
                     "in a simulated season the pump is stopped {} times at its longest time on",
@@ -146,11 +153,7 @@ impl ProbeReport {
                 "raise maximum_on_s if a burst line may run that long, raise the flow, or water a smaller area",
             );
         }
-        let (late, held) = (
-            self.season.overshoot_mm(),
-            self.set_points.net_depth.value(),
-        );
-        if late > LARGE_OVERSHOOT * held {
+        if !cut && !timed && late > LARGE_OVERSHOOT * held {
             warn(
                 format!(
                     "while the probe lags, the pump brings some {late:.1} mm more, where the roots hold {held:.1} mm between refill and stop"
@@ -240,6 +243,8 @@ pub(super) struct SeasonReport {
     /// Where the pore space comes from.
     saturation_from: &'static str,
     scenario: Scenario,
+    /// What the longest time on brings to the roots at one go, mm.
+    longest_run_mm: f64,
     relay: RelayLife,
     rules: [RuleInSeasons; 3],
 }
@@ -277,6 +282,7 @@ impl SeasonReport {
             },
             saturation_from: subject.porosity.1,
             scenario: scenario.clone(),
+            longest_run_mm: scenario.pumping.net_mm(pump.maximum_on_s),
             relay,
             rules: rules.map(|seasons| RuleInSeasons {
                 rule: names.next().unwrap_or_default(),
@@ -353,8 +359,7 @@ impl SeasonReport {
     /// seeing it, mm.
     fn overshoot_mm(&self) -> f64 {
         let (Lag::FirstOrder { time_s } | Lag::Delay { time_s }) = self.scenario.probe.lag;
-        let pumping = &self.scenario.pumping;
-        pumping.gross_mm_per_s * pumping.efficiency.value() * f64::from(time_s)
+        self.scenario.pumping.net_mm(time_s)
     }
 }
 

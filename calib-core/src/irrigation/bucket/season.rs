@@ -50,6 +50,11 @@ impl Pumping {
             area,
         }
     }
+
+    /// What reaches the roots while the pump is on for `seconds`, mm.
+    pub fn net_mm(&self, seconds: u32) -> f64 {
+        self.gross_mm_per_s * self.efficiency.value() * f64::from(seconds)
+    }
 }
 
 /// A season to be simulated, whatever the rule.
