@@ -129,15 +129,20 @@ impl Water {
     /// What does not fit below saturation runs off. The crop takes up its demand
     /// times [`stress`]. Of the excess over field capacity the share
     /// `1 - exp(-step / drainage time)` drains, which is exact for a step without
-    /// other flows.
+    /// other flows. Stress and excess are those at the middle of the step.
     pub fn step(&mut self, arriving: f64, demand: f64) -> Flows {
-        let evapotranspiration = demand * stress(&self.zone, self.theta_v());
         let full = self.zone.storage(self.zone.saturation.value());
-        let filled = self.storage + arriving;
-        let runoff = (filled - full).max(0.0);
-        let wet = filled - runoff - evapotranspiration;
-        let excess = wet - self.zone.storage(self.zone.field_capacity.value());
-        let drainage = excess.max(0.0) * self.drains;
+        let runoff = (self.storage + arriving - full).max(0.0);
+        let kept = arriving - runoff;
+        let taken = demand * stress(&self.zone, self.theta_v());
+        let middle = (self.storage + 0.5 * (kept - taken)) / self.zone.depth.value();
+        let evapotranspiration = demand * stress(&self.zone, middle);
+
+        let net = kept - evapotranspiration;
+        let wet = self.storage + net;
+        let capacity = self.zone.storage(self.zone.field_capacity.value());
+        let excess = (wet - 0.5 * net - capacity).max(0.0);
+        let drainage = (excess * self.drains).min((wet - capacity).max(0.0));
         self.storage = wet - drainage;
         Flows {
             evapotranspiration,
