@@ -13,11 +13,12 @@ mod outside {
     pub mod both_axes;
     pub mod bucket;
     pub mod c_compilers;
+    pub mod redistribution;
     pub mod robust_line;
 }
 
 use libtest_mimic::{Arguments, Trial};
-use outside::{avr_flash, both_axes, bucket, c_compilers, robust_line};
+use outside::{avr_flash, both_axes, bucket, c_compilers, redistribution, robust_line};
 use std::process::{Command, ExitCode};
 
 /// One check against the outside.
@@ -38,6 +39,7 @@ const CHECKS: &[Check] = &[
     c_compilers::CLANG_SANITISED,
     avr_flash::CHECK,
     both_axes::CHECK,
+    redistribution::CHECK,
     robust_line::CHECK,
     bucket::CHECK,
 ];

@@ -1,14 +1,17 @@
 //! `ovendry soil`: texture class, field capacity and wilting point from every
 //! source side by side, and what is recommended.
 
+mod from_log;
 mod report;
 
-use crate::failure::{Complaint, Failure, Verdict, all_or_every_complaint, without_value};
+use super::fit::out_folder;
+use crate::failure::{Complaint, Failure, Verdict, Warning, all_or_every_complaint, without_value};
 use crate::output::{print, print_json};
 use crate::table::load_site;
 use crate::workbench::{self, Site};
 use calib_core::soil::{Particles, SoilDescription, SoilError, SoilEvidence, Texture, evidence};
 use clap::{ArgGroup, Args};
+use from_log::FromLog;
 use report::SoilReport;
 use serde::Serialize;
 use std::fmt;
@@ -50,6 +53,13 @@ pub struct Soil {
         allow_negative_numbers = true
     )]
     organic_matter: Option<f64>,
+    /// Read field capacity off the season's log too: DIR/log.csv, or this file
+    #[arg(long, value_name = "FILE", requires = "dir", num_args = 0..=1)]
+    log: Option<Option<PathBuf>>,
+    /// Folder of the saved calibrations that the log is read through; DIR/out if not
+    /// given
+    #[arg(long, value_name = "FOLDER", requires = "log")]
+    calibrations: Option<PathBuf>,
     /// Print JSON
     #[arg(long)]
     json: bool,
@@ -60,12 +70,18 @@ struct Answer {
     format: &'static str,
     version: u32,
     soils: Vec<SoilReport>,
+    #[serde(skip_serializing_if = "Option::is_none")]
+    from_log: Option<FromLog>,
+    warnings: Vec<Warning>,
 }
 
 impl fmt::Display for Answer {
     fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
         for soil in &self.soils {
             writeln!(f, "{soil}")?;
+        }
+        if let Some(log) = &self.from_log {
+            write!(f, "{log}")?;
         }
         f.write_str(&report::printed_publications(&self.soils))
     }
@@ -77,11 +93,26 @@ pub fn run(asked: &Soil) -> Result<Verdict, Failure> {
         Some(folder) => from_folder(folder, asked.soil.as_deref())?,
         None => vec![from_command_line(asked)?],
     };
+    let (from_log, warnings) = match (&asked.dir, &asked.log) {
+        (Some(folder), Some(log)) => {
+            let out = out_folder(folder, asked.calibrations.as_deref());
+            let site = load_site(folder)?;
+            let only = asked.soil.as_deref();
+            let (found, warnings) = FromLog::read(folder, log.as_deref(), &out, &site, only)?;
+            (Some(found), warnings)
+        }
+        _ => (None, Vec::new()),
+    };
     let answer = Answer {
         format: "ovendry soil",
         version: 1,
         soils,
+        from_log,
+        warnings,
     };
+    for warning in &answer.warnings {
+        eprintln!("{warning}");
+    }
     if asked.json {
         print_json(&answer)?;
     } else {

@@ -19,7 +19,7 @@ pub mod weather;
 use crate::failure::{Complaint, Failure, Warning};
 use crate::findings::Findings;
 use crate::workbench::{Site, Workbench};
-pub use log::{LogRead, LogRow, each_log_row};
+pub use log::{LogRow, each_log_row};
 pub use names::{LOG, READINGS, SAMPLES, SITE};
 pub use nearest::{listed, nearest};
 #[cfg(test)]

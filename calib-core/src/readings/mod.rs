@@ -16,6 +16,7 @@ mod summary;
 
 pub use flag::Flag;
 pub use noise::pool_noise;
+pub(crate) use robust::{PER_MAD, median};
 pub use rule::WindowRule;
 pub use stuck::stuck_since;
 pub use summary::{ReadingError, WindowSummary, summarise};

@@ -2,13 +2,13 @@
 
 /// Standard deviation of a normal distribution over its median absolute
 /// deviation: 1 over its upper quartile.
-const PER_MAD: f64 = 1.482_602_218_505_602;
+pub(crate) const PER_MAD: f64 = 1.482_602_218_505_602;
 
 /// Half a count: how far a whole-number reading may lie from what was measured.
 const HALF_COUNT: f64 = 0.5;
 
 /// The median; `None` of nothing. Reorders `values`.
-pub(super) fn median(values: &mut [f64]) -> Option<f64> {
+pub(crate) fn median(values: &mut [f64]) -> Option<f64> {
     if values.is_empty() {
         return None;
     }

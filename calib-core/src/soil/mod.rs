@@ -4,6 +4,7 @@
 //! their disagreement is the uncertainty. What was measured on the user's own
 //! soil comes before any of them.
 
+pub mod drainage;
 mod evidence;
 mod particles;
 mod saxton_rawls;

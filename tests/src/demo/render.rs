@@ -195,7 +195,9 @@ in a cold store.)
         r#"
 In the season after, the same probes stay in the beds for {DAYS} days and are read
 every {} minutes, while the pump still goes by the old rule: on while the raw count
-is on the dry side of one number, off while it is not. It rains now and then.
+is on the dry side of one number, off while it is not. Before that the beds are
+soaked twice by hose and covered with a sheet, unplanted; it rains now and then; and
+at the end the water is left off and the crop dries the beds.
 "#,
         LOG_STEP_S / 60
     );

@@ -32,18 +32,26 @@ const PUMP_MM_PER_H: f64 = 13.5;
 const LAG_H: f64 = 0.6;
 /// Share of the log's readings hit by a disturbance.
 const SPIKE_SHARE: f64 = 0.001;
-/// Rain: day, hour it starts, depth in mm; each lasts three hours. The second and
-/// last heavy ones are followed by more before the soil has drained.
-const RAIN: [(usize, usize, f64); 9] = [
-    (2, 15, 38.0),
-    (13, 3, 42.0),
-    (14, 16, 9.0),
+/// Days at the start on which the beds lie covered and unplanted, and the pump rests.
+const COVERED_DAYS: usize = 13;
+/// Day from which the pump rests again and the crop dries the beds.
+const LEFT_TO_DRY_FROM: usize = 50;
+/// What leaves a covered bed, mm a day.
+const COVERED_MM: f64 = 0.4;
+/// Rain: day, hour it starts, depth in mm; each lasts three hours. The first two are
+/// soakings by hose, before the cover goes on; the third and the last heavy one are
+/// followed by more before the soil has drained.
+const RAIN: [(usize, usize, f64); 10] = [
+    (1, 15, 40.0),
+    (7, 8, 42.0),
+    (16, 3, 42.0),
+    (17, 16, 9.0),
     (24, 18, 46.0),
     (31, 10, 4.0),
     (38, 20, 40.0),
-    (48, 5, 44.0),
-    (49, 2, 12.0),
-    (55, 12, 3.5),
+    (45, 5, 44.0),
+    (46, 2, 12.0),
+    (54, 12, 3.5),
 ];
 
 /// The truth about one bed.
@@ -135,7 +143,11 @@ pub fn weather() -> Vec<Day> {
                 .filter(|r| r.0 == day)
                 .fold(0.0, |sum, r| sum + r.2);
             let clear: f64 = (4.6 + swing).clamp(2.0, 7.0);
-            let taken = if rain > 5.0 { 0.5 * clear } else { clear };
+            let taken = match day {
+                day if day < COVERED_DAYS => COVERED_MM,
+                _ if rain > 5.0 => 0.5 * clear,
+                _ => clear,
+            };
             Day {
                 date: first
                     .checked_add(jiff::Span::new().days(day as i64))
@@ -201,7 +213,9 @@ fn of_bed(plot: &Plot, bed: &Bed, weather: &[Day], seed: u64) -> Vec<LogRow> {
         if step % steps_a_row == 0 {
             let temperature = soil_temperature(hour) + 0.05 * normal(&mut draw);
             let count = reading(&mut draw, plot, soil.water[PROBE_LAYER], temperature);
-            pump_on = (f64::from(count) > threshold) == falls && f64::from(count) != threshold;
+            pump_on = (COVERED_DAYS..LEFT_TO_DRY_FROM).contains(&day)
+                && f64::from(count) != threshold
+                && (f64::from(count) > threshold) == falls;
             rows.push(LogRow {
                 at: Timestamp::from_second(start().as_second() + step as i64 * 60)
                     .expect("a representable time"),
