@@ -216,10 +216,10 @@ fn dates(path: &Path, file: &CalibrationFile) -> Result<Dates, Failure> {
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::workbench::{Balance, Controller};
+    use crate::workbench::{Balance, Controller, SeasonKeys};
     use calib_core::calibration::{Calibration, Direction, Domain, ReadingNoise};
     use calib_core::curve::{Axis, Curve, CurveKind};
-    use calib_core::irrigation::DeadBandGovernor;
+    use calib_core::irrigation::{DeadBandGovernor, RelayLife};
     use calib_core::quantity::{Fraction, LitrePerMinute, Millimetre, Quantity, SquareMetre, Vwc};
     use std::fs;
 
@@ -294,6 +294,10 @@ mod tests {
                 minimum_on_s: 60,
                 minimum_off_s: 600,
                 maximum_on_s: 1800,
+                season: SeasonKeys {
+                    relay: RelayLife::default(),
+                    probe_lag_s: 1200,
+                },
                 line: 1,
             }),
         }

@@ -46,7 +46,7 @@ kinds! {
     "key-of-no-table" a_key_unlike_any_is_told_what_the_table_may_have:
         Change(SITE, "reference_mv = 3300", "colour = \"green\"")
         => "site.toml:28: colour: is not a key of [[probe]]",
-           "remove it; [[probe]] may have id, adc_bits, reference_mv, supply_relative_u, probe_to_probe_counts, counts_when_wetter and soil";
+           "remove it; [[probe]] may have id, adc_bits, reference_mv, supply_relative_u, probe_to_probe_counts, counts_when_wetter, threshold_count and soil";
     "unknown-table" a_misspelt_table_gets_the_nearest_suggested:
         Change(SITE, "[controller]", "[controler]")
         => "site.toml:32: controler: is not a table of site.toml",
@@ -263,7 +263,7 @@ kinds! {
            "choose one of these names, or state allowed_depletion and root_depth_mm yourself";
     "threshold-not-a-count" a_threshold_in_volts_is_refused:
         Change(SITE, "soil = \"loam\"\n", "soil = \"loam\"\nthreshold_count = 1.65\n")
-        => "site.toml:28: threshold_count = \"1.65\": is not a whole count from 0 to 1023",
+        => "site.toml:31: threshold_count = \"1.65\": is not a whole count from 0 to 1023",
            "write the raw count the pump was switched at, as the converter gave it";
     "relay-in-thousands" a_relays_life_in_thousands_is_refused:
         Change(SITE, "maximum_on_s = 3600\n", "maximum_on_s = 3600\nrelay_rated_operations = 100\n")
