@@ -99,7 +99,6 @@ pub(super) struct ProbeReport {
 
 impl ProbeReport {
     pub(super) fn new(subject: &Subject<'_>, log: Option<Replayed>, season: SeasonReport) -> Self {
-        let relay = season.relay;
         Self {
             probe: subject.calibration.probe.clone(),
             soil: subject.calibration.soil.clone(),
@@ -109,7 +108,7 @@ impl ProbeReport {
             set_points: subject.set_points.clone(),
             threshold: subject.threshold.clone(),
             soil_water: subject.water,
-            log: log.map(|replayed| LogReport::new(replayed, relay)),
+            log: log.map(|replayed| LogReport::new(replayed, &season)),
             season,
         }
     }
@@ -452,16 +451,20 @@ struct RuleOnLog {
     rule: &'static str,
     starts_per_day: f64,
     hours_on_per_day: f64,
+    /// Water pumped in that time, mm a day.
+    applied_mm_per_day: f64,
     relay: RelayWear,
 }
 
 impl RuleOnLog {
-    fn new(rule: &'static str, duty: &Duty, relay: RelayLife) -> Self {
+    fn new(rule: &'static str, duty: &Duty, season: &SeasonReport) -> Self {
+        let gross_mm_per_h = 3600.0 * season.scenario.pumping.gross_mm_per_s;
         Self {
             rule,
             starts_per_day: duty.starts_per_day(),
             hours_on_per_day: duty.hours_per_day(),
-            relay: relay.wear(duty.starts_per_day()),
+            applied_mm_per_day: gross_mm_per_h * duty.hours_per_day(),
+            relay: season.relay.wear(duty.starts_per_day()),
         }
     }
 }
@@ -477,12 +480,12 @@ pub(super) struct LogReport {
 }
 
 impl LogReport {
-    fn new(replayed: Replayed, relay: RelayLife) -> Self {
+    fn new(replayed: Replayed, season: &SeasonReport) -> Self {
         let recorded = replayed
             .recorded
-            .map(|duty| RuleOnLog::new("pump as recorded", &duty, relay));
+            .map(|duty| RuleOnLog::new("pump as recorded", &duty, season));
         let sides = replayed.sides.iter().zip(RULES);
-        let rules = sides.map(|(side, rule)| RuleOnLog::new(rule, &side.duty, relay));
+        let rules = sides.map(|(side, rule)| RuleOnLog::new(rule, &side.duty, season));
         Self {
             rules: recorded.into_iter().chain(rules).collect(),
             longest_gap_s: LONGEST_GAP_S,
@@ -510,6 +513,7 @@ impl fmt::Display for LogReport {
             Column::words("on the log"),
             Column::numbers("starts", "a day"),
             Column::numbers("on", "h a day"),
+            Column::numbers("pumped", "mm a day"),
             Column::numbers("relay operations", "a season"),
             Column::numbers("relay lasts", "years"),
         ]);
@@ -518,6 +522,7 @@ impl fmt::Display for LogReport {
                 rule.rule.to_owned(),
                 round(rule.starts_per_day),
                 round(rule.hours_on_per_day),
+                round(rule.applied_mm_per_day),
                 round(rule.relay.operations_per_season),
                 years(rule.relay.years),
             ]);
@@ -530,6 +535,9 @@ impl fmt::Display for LogReport {
             round(log.above_field_capacity_s / 3600.0),
             round(log.unanswered_s / 3600.0)
         )?;
+        if let Some(rain) = log.rain_mm {
+            writeln!(f, "{rain:.0} mm of rain were logged.")?;
+        }
         if log.recorded.is_none() {
             writeln!(f, "The log does not say when the pump ran (pump_on).")?;
         }
