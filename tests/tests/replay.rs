@@ -406,6 +406,27 @@ fn a_threshold_no_core_was_taken_at_is_refused() {
 }
 
 #[test]
+fn a_probe_the_log_does_not_have_is_named_and_simulated_all_the_same() {
+    let bench = demo();
+    let text = bench.read("log.csv");
+    let terrace = text
+        .lines()
+        .filter(|line| line.contains("terrace") || line.contains("raw"));
+    let terrace: Vec<&str> = terrace.collect();
+    bench.put("log.csv", terrace.join("\n") + "\n");
+    let answer = bench
+        .run(&["replay", ".", "--no-charts", "--json", "--seasons", "1"])
+        .exits(0)
+        .complains("warning: log.csv: has no row of probe orchard-1")
+        .complains("warning: log.csv: has no row of probe lowfield-1")
+        .json();
+    for probe in answer["probes"].as_array().unwrap() {
+        assert_eq!(probe["log"].is_null(), probe["probe"] != "terrace-1");
+        assert!(probe["season"]["rules"].is_array());
+    }
+}
+
+#[test]
 fn one_threshold_for_several_probes_is_refused() {
     demo()
         .run(&["replay", ".", "--threshold", "500"])

@@ -56,6 +56,16 @@ pub(super) fn replay(
         )));
     }
     warnings.extend(read.warnings);
+    for (subject, replay) in subjects.iter().zip(&replays) {
+        if replay.so_far().rows == 0 {
+            warnings.push(Warning {
+                place: path.display().to_string(),
+                what: format!("has no row of probe {}", subject.calibration.probe),
+                why: "it is replayed on simulated seasons alone".to_owned(),
+                advice: "nothing, if it was not logged; otherwise look at probe_id".to_owned(),
+            });
+        }
+    }
     Ok(replays
         .into_iter()
         .map(|replay| Some(replay.so_far().clone()).filter(|sums| sums.rows > 0))

@@ -415,7 +415,7 @@ impl fmt::Display for SeasonReport {
         write!(f, "{table}")?;
         writeln!(
             f,
-            "+- is one standard deviation between seasons; relay operations are for {} days, the relay is rated for {}.",
+            "+- is one standard deviation between seasons. Relay: {} days a year, rated for {} operations (relay_rated_operations); its data sheet goes first, and a motor wears contacts faster than the load most sheets speak of.",
             self.relay.season_days, self.relay.rated_operations
         )?;
         self.write_assumptions(f)
@@ -430,7 +430,7 @@ impl SeasonReport {
         };
         writeln!(
             f,
-            "Assumed: a reading every {} s, noise of {:.4} m3/m3 (one standard deviation), {:.4} m3/m3 of daily swing without temperature correction, a probe {lag} min behind the pump (first order).",
+            "Assumed: a reading every {} s (read more often, one threshold starts more often), noise of {:.4} m3/m3 (one standard deviation), {:.4} m3/m3 of daily swing without temperature correction, a probe {lag} min behind the pump (first order). Our choices where site.toml does not say.",
             self.scenario.step_s,
             probe.noise,
             probe.swing.abs()
