@@ -79,8 +79,12 @@ pub struct Soil {
     pub texture: Option<Texture>,
     /// Organic matter, percent by mass.
     pub organic_matter_percent: Option<f64>,
-    /// Dry bulk density in the field, if known.
+    /// Where its percentages part silt from sand, micrometres, if stated.
+    pub silt_upper_um: Option<f64>,
+    /// Dry bulk density in the field, stones included, if known.
     pub bulk_density: Option<Density>,
+    /// Stones above 2 mm, percent of the dry mass, if stated.
+    pub gravel_percent: Option<f64>,
     /// Particle density, if measured.
     pub particle_density: Option<Estimate<Density>>,
     /// Measured field capacity; overrides every table.
@@ -96,11 +100,12 @@ pub struct Soil {
 pub enum Texture {
     /// One of the twelve classes.
     Class(TextureClass),
-    /// Percent by mass; sums to 100.
+    /// Percent by mass; sums to 100. Sand and silt part at 0.05 mm unless the soil
+    /// states another bound.
     Fractions {
-        /// 0.05 to 2 mm.
+        /// Up to 2 mm.
         sand: f64,
-        /// 0.002 to 0.05 mm.
+        /// From 0.002 mm.
         silt: f64,
         /// Below 0.002 mm.
         clay: f64,

@@ -10,7 +10,12 @@
 //! rounded FC - WP in all rows); equation numbers; validity organic matter < 8 %,
 //! clay < 60 % by mass". "The equations give all twelve rows within rounding".
 
-use calib_core::soil::{Particles, SaxtonRawls};
+use calib_core::quantity::Quantity;
+use calib_core::reference::PublicationKey;
+use calib_core::soil::{
+    Particles, Retention, SaxtonRawls, SoilDescription, Texture, TextureClass, class_sources,
+    evidence,
+};
 use ovendry_tests::table::{Table, agrees};
 
 /// What the equations give for each row of a table with sand, clay and organic
@@ -90,4 +95,71 @@ fn every_intermediate_comes_out_in_the_digits_computed_apart() {
     column("A_kPa", |r| r.factor_kpa);
     column("ks_mm_per_h", |r| r.conductivity_mm_per_h);
     column("matric_density_g_per_cm3", |r| r.matric_density);
+}
+
+#[test]
+fn table_3_is_carried_with_its_saturation() {
+    let table = Table::of("soil/saxton_rawls_2006_table3.csv");
+    for (class, percent) in table.text("class").iter().zip(table.numbers("sat_percent")) {
+        let class: TextureClass = class.parse().unwrap();
+        let carried = class_sources(class)
+            .unwrap()
+            .into_iter()
+            .find(|source| source.publication == PublicationKey::SaxtonRawlsTable3)
+            .unwrap();
+        assert_eq!(
+            carried.saturation.map(Quantity::value),
+            Some(percent / 100.0)
+        );
+    }
+}
+
+#[test]
+fn the_recommended_curve_is_the_power_law_worked_out_apart() {
+    // suction = A theta^-B with A and B of the computed table, six digits each: with
+    // B up to 11, A's and B's last digits let suction slip by 1e-4 of itself.
+    let table = Table::of("soil/saxton_rawls_2006_computed.csv");
+    let (a, b) = (table.numbers("A_kPa"), table.numbers("B"));
+    let (sand, clay) = (table.numbers("sand_percent"), table.numbers("clay_percent"));
+    for (i, class) in table.text("class").iter().enumerate() {
+        let particles = Particles::from_sand_and_clay(sand[i], clay[i]).unwrap();
+        let found = evidence(&SoilDescription {
+            texture: Some(Texture::Particles(particles)),
+            organic_matter_percent: Some(2.5),
+            ..SoilDescription::default()
+        })
+        .unwrap();
+        assert!(matches!(found.retention(), Retention::PowerLaw(_)));
+        for kpa in [40.0, 100.0, 500.0, 1400.0_f64] {
+            let theta = (a[i] / kpa).powf(1.0 / b[i]);
+            let got = found.suction_at(theta).unwrap();
+            assert!(
+                (got.kpa / kpa - 1.0).abs() < 1e-4,
+                "{class}\nexpected {kpa}\n     got {got:?}"
+            );
+            assert!(got.low_kpa < got.kpa && got.kpa < got.high_kpa);
+        }
+    }
+}
+
+#[test]
+fn at_its_normal_density_the_adjustment_gives_the_matric_density_worked_out_apart() {
+    let table = Table::of("soil/saxton_rawls_2006_computed.csv");
+    let densities = table.numbers("matric_density_g_per_cm3");
+    for ((class, found), density) in equations(&table).iter().zip(densities) {
+        let (same, by) = found.at_density(density).unwrap();
+        agrees(&format!("{class}, DF"), by.factor, 1.0, 5e-6);
+        agrees(
+            &format!("{class}, theta_33"),
+            same.field_capacity,
+            found.field_capacity,
+            1e-5,
+        );
+        agrees(
+            &format!("{class}, theta_S"),
+            same.saturation,
+            found.saturation,
+            2e-5,
+        );
+    }
 }

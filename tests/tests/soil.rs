@@ -164,6 +164,148 @@ fn percentages_that_are_no_soil_are_refused() {
 }
 
 #[test]
+fn shares_of_one_for_percentages_are_recognised() {
+    Bench::empty()
+        .run(&["soil", "--sand", "0.22", "--clay", "0.3"])
+        .exits(2)
+        .complains("command line: --sand = \"0.22\": looks like a share of 1, not a percentage, as does the clay")
+        .complains("mend: write percent by mass: 22 for 0.22");
+    // Silt alone, and a real soil with hardly any clay, are none.
+    for (sand, clay) in [("0", "0"), ("3", "0.5")] {
+        Bench::empty()
+            .run(&["soil", "--sand", sand, "--clay", clay])
+            .exits(0)
+            .says("silt");
+    }
+}
+
+#[test]
+fn saturation_stands_beside_the_others_and_where_a_source_has_none_a_dash() {
+    Bench::empty()
+        .run(&["soil", "--texture", "loam"])
+        .exits(0)
+        .says("Carsel and Parrish 1988                  0.164          0.088            0.076       0.430")
+        .says("Rawls et al. 1982                        0.270          0.117            0.153           -")
+        .says("saturation: the same, from the sources that have one.")
+        .says("No charts drawn; --out FOLDER draws the texture triangle and the retention curves.");
+    let json = Bench::empty()
+        .run(&["soil", "--texture", "loam", "--json"])
+        .exits(0)
+        .json();
+    let soil = &json["soils"][0];
+    assert!((soil["saturation"]["value"].as_f64().unwrap() - 0.43).abs() < 1e-12);
+    assert_eq!(soil["sources"][1]["retention"]["function"], "van-genuchten");
+    assert_eq!(soil["retention"]["function"], "power-law");
+}
+
+#[test]
+fn density_and_gravel_are_allowed_for_and_told() {
+    let answer = Bench::empty()
+        .run(&[
+            "soil", "--sand", "40", "--clay", "20", "--organic-matter", "2.5",
+            "--bulk-density", "1.6", "--gravel", "20",
+        ])
+        .exits(0)
+        // 0.2 x 1.6 / 2.65 of the volume; between the stones 1.6 x 0.8 / 0.8792.
+        .says("gravel: 20 % by mass is 12.1 % of the volume. Every figure here is of the whole soil, stones included")
+        .says("density: 1.46 g/cm3 in the fine earth is 1.02 times the 1.43 that goes with its texture")
+        .says("Soil Sci. Soc. Am. J. 70:1569, density, gravel and air entry\n    second copy: none sought\n    from memory, not checked: all of it");
+    assert!(!answer.stdout.contains("Note:"), "{}", answer.stdout);
+    with_soils(
+        "[[soil]]\nid = \"a\"\nsand_percent = 40\nclay_percent = 20\norganic_matter_percent = 2.5\n\
+         bulk_density_g_cm3 = 1.6\ngravel_percent = 20\n",
+    )
+    .run(&["soil", "."])
+    .exits(0)
+    .says("gravel: 20 % by mass is 12.1 % of the volume")
+    .says("density: 1.46 g/cm3");
+}
+
+#[test]
+fn a_density_out_of_reach_is_told_and_not_used() {
+    Bench::empty()
+        .run(&["soil", "--sand", "40", "--clay", "20", "--bulk-density", "1.95"])
+        .exits(0)
+        .says("Note: the equations took the normal density: a dry density of 1.95 g/cm3 in the fine earth is 1.36 times the 1.43")
+        .says("Note: saturation is left out: the bulk density leaves room for 0.264 m3/m3");
+    let bench = Bench::empty();
+    bench
+        .run(&["soil", "--texture", "loam", "--bulk-density", "1450"])
+        .exits(2)
+        .complains("command line: --bulk-density = \"1450\": looks like kg/m3, not g/cm3");
+    bench
+        .run(&["soil", "--texture", "loam", "--bulk-density", "2.7"])
+        .exits(2)
+        .complains("a dry bulk density of 2.7 g/cm3 leaves no pores");
+    bench
+        .run(&["soil", "--texture", "loam", "--gravel", "85"])
+        .exits(2)
+        .complains("gravel 85 % by mass: from 80 % on the stones touch")
+        .complains("mend: give gravel as the share of the dry soil's mass above 2 mm");
+}
+
+#[test]
+fn percentages_parted_at_63_micrometres_are_converted_and_told() {
+    let answer = Bench::empty()
+        .run(&["soil", "--sand", "50", "--clay", "12", "--silt-upper-um", "63"])
+        .exits(0)
+        .says("Soil: sandy loam (52.5 % sand, 35.5 % silt, 12 % clay)")
+        .says("converted: parted at 63 um, sand was 50.0 % and silt 38.0 %; 2.5 percent points of silt count as sand above 50 um (0 to 5.1 is possible, one standard uncertainty 1.5)")
+        .says("The class may also be loam; ask the laboratory for the share below 50 um.")
+        .says("Nemes et al. (1999), Geoderma 90:187");
+    assert!(!answer.stdout.contains("Whatever it is"));
+    Bench::empty()
+        .run(&[
+            "soil",
+            "--sand",
+            "92",
+            "--clay",
+            "3",
+            "--silt-upper-um",
+            "63",
+        ])
+        .exits(0)
+        .says("Whatever it is, the class stays.");
+    Bench::empty()
+        .run(&["soil", "--sand", "50", "--clay", "12", "--silt-upper-um", "0.063"])
+        .exits(2)
+        .complains("sand and silt parted at 0.063 micrometres are not converted: the bound must be one of 50 to 75")
+        .complains("mend: ask the laboratory where it parts silt from sand");
+}
+
+#[test]
+fn charts_are_drawn_only_where_asked_and_never_over_others() {
+    let bench = with_soils(
+        "[[soil]]\nid = \"a\"\nsand_percent = 40\nclay_percent = 20\n[[soil]]\nid = \"b\"\ntexture = \"clay\"\n",
+    );
+    let drawn = bench
+        .run(&["soil", ".", "--out", "charts"])
+        .exits(0)
+        .says("Charts\n");
+    assert!(!drawn.stdout.contains("No charts"));
+    for name in ["texture", "a-retention", "b-retention"] {
+        for kind in ["svg", "png"] {
+            let file = bench.path().join(format!("charts/{name}.{kind}"));
+            assert!(file.is_file(), "{}", file.display());
+        }
+    }
+    // The same again is no change; another soil's charts are.
+    bench.run(&["soil", ".", "--out", "charts"]).exits(0);
+    bench
+        .run(&["soil", ".", "--soil", "b", "--out", "charts", "--json"])
+        .exits(0);
+    let other = with_soils("[[soil]]\nid = \"a\"\ntexture = \"loam\"\n")
+        .with("charts/a-retention.png", "mine");
+    other
+        .run(&["soil", ".", "--out", "charts"])
+        .exits(2)
+        .complains("exists already with other content");
+    other
+        .run(&["soil", ".", "--out", "charts", "--force"])
+        .exits(0);
+}
+
+#[test]
 fn beyond_the_equations_the_tables_stand_in_and_the_reason_is_printed() {
     Bench::empty()
         .run(&["soil", "--sand", "10", "--clay", "70"])

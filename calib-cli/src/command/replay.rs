@@ -167,8 +167,8 @@ struct Threshold {
 struct Subject<'a> {
     calibration: &'a Calibration,
     water: SoilWater,
-    /// Pore space of the soil, m3/m3, with where it comes from.
-    porosity: (Vwc, &'static str),
+    /// Water content at which the soil is full, with where it comes from.
+    saturation: (Vwc, &'static str),
     set_points: SetPoints,
     threshold: Threshold,
     /// One threshold, the same with the pump's times, the band.
@@ -200,7 +200,7 @@ impl<'a> Subject<'a> {
         Ok(Self {
             calibration,
             water: evidence.water,
-            porosity: season::porosity(soil, &evidence.water)?,
+            saturation: season::saturation(&evidence)?,
             set_points,
             threshold,
             sides,

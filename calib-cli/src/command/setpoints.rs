@@ -2,6 +2,7 @@
 //! calibrated probe.
 
 mod report;
+mod risk;
 
 use super::fit::out_folder;
 use super::soil::{command_line, known, soil_of};
@@ -308,6 +309,7 @@ fn one(
         .map_err(|error| Failure::Internal(error.to_string()))?;
     let (driest, driest_count) = calibration.driest();
     let application = apply(evidence.set_points.net_depth, supply).map_err(placed)?;
+    let risk = risk::reckon(calibration, &water.water, &evidence.set_points).map_err(placed)?;
     Ok(SetPointReport {
         probe: calibration.probe.clone(),
         soil: calibration.soil.clone(),
@@ -323,5 +325,6 @@ fn one(
         root_depth_from: asked.root_depth_from.clone(),
         supply: *supply,
         application,
+        risk,
     })
 }

@@ -1,6 +1,7 @@
-//! `ovendry soil`: texture class, field capacity and wilting point from every
-//! source side by side, and what is recommended.
+//! `ovendry soil`: texture class, field capacity, wilting point and saturation from
+//! every source side by side, and what is recommended.
 
+mod charts;
 mod from_log;
 mod report;
 
@@ -9,6 +10,7 @@ use crate::failure::{Complaint, Failure, Verdict, Warning, all_or_every_complain
 use crate::output::{print, print_json};
 use crate::table::load_site;
 use crate::workbench::{self, Site};
+use calib_core::quantity::{Density, Quantity};
 use calib_core::soil::{Particles, SoilDescription, SoilError, SoilEvidence, Texture, evidence};
 use clap::{ArgGroup, Args};
 use from_log::FromLog;
@@ -29,7 +31,7 @@ pub struct Soil {
     /// One of the twelve USDA classes, e.g. "sandy loam"
     #[arg(long, value_name = "CLASS")]
     texture: Option<String>,
-    /// Sand (0.05 to 2 mm), percent by mass
+    /// Sand (0.05 to 2 mm), percent by mass of the soil below 2 mm
     #[arg(
         long,
         value_name = "PERCENT",
@@ -53,6 +55,37 @@ pub struct Soil {
         allow_negative_numbers = true
     )]
     organic_matter: Option<f64>,
+    /// Grain at which silt was parted from sand, micrometres: 50 (USDA) if not
+    /// given, 63 for ISO; converted to 50
+    #[arg(
+        long,
+        value_name = "MICROMETRES",
+        requires = "sand",
+        allow_negative_numbers = true
+    )]
+    silt_upper_um: Option<f64>,
+    /// Dry bulk density of the whole soil, stones included, g/cm3
+    #[arg(
+        long,
+        value_name = "G_PER_CM3",
+        conflicts_with = "dir",
+        allow_negative_numbers = true
+    )]
+    bulk_density: Option<f64>,
+    /// Stones above 2 mm, percent of the whole soil's dry mass
+    #[arg(
+        long,
+        value_name = "PERCENT",
+        conflicts_with = "dir",
+        allow_negative_numbers = true
+    )]
+    gravel: Option<f64>,
+    /// Draw texture triangle and retention curves into this folder
+    #[arg(long, value_name = "FOLDER")]
+    out: Option<PathBuf>,
+    /// Replace charts that are there
+    #[arg(long, requires = "out")]
+    force: bool,
     /// Read field capacity off the season's log too: DIR/log.csv, or this file
     #[arg(long, value_name = "FILE", requires = "dir", num_args = 0..=1)]
     log: Option<Option<PathBuf>>,
@@ -65,11 +98,20 @@ pub struct Soil {
     json: bool,
 }
 
+/// A soil with what it comes to.
+struct Known {
+    id: Option<String>,
+    found: SoilEvidence,
+}
+
 #[derive(Serialize)]
 struct Answer {
     format: &'static str,
     version: u32,
     soils: Vec<SoilReport>,
+    /// The files drawn.
+    #[serde(skip_serializing_if = "Vec::is_empty")]
+    charts: Vec<PathBuf>,
     #[serde(skip_serializing_if = "Option::is_none")]
     from_log: Option<FromLog>,
     warnings: Vec<Warning>,
@@ -82,6 +124,18 @@ impl fmt::Display for Answer {
         }
         if let Some(log) = &self.from_log {
             write!(f, "{log}")?;
+        }
+        if self.charts.is_empty() {
+            writeln!(
+                f,
+                "No charts drawn; --out FOLDER draws the texture triangle and the retention curves.\n"
+            )?;
+        } else {
+            writeln!(f, "Charts")?;
+            for chart in &self.charts {
+                writeln!(f, "  {}", chart.display())?;
+            }
+            writeln!(f)?;
         }
         f.write_str(&report::printed_publications(&self.soils))
     }
@@ -103,10 +157,19 @@ pub fn run(asked: &Soil) -> Result<Verdict, Failure> {
         }
         _ => (None, Vec::new()),
     };
+    let reports = soils
+        .iter()
+        .map(|soil| SoilReport::new(soil.id.as_deref(), &soil.found))
+        .collect::<Result<_, _>>()?;
+    let charts = match &asked.out {
+        Some(folder) => charts::draw(&soils, folder, asked.force)?,
+        None => Vec::new(),
+    };
     let answer = Answer {
         format: "ovendry soil",
         version: 1,
-        soils,
+        soils: reports,
+        charts,
         from_log,
         warnings,
     };
@@ -121,7 +184,7 @@ pub fn run(asked: &Soil) -> Result<Verdict, Failure> {
     Ok(Verdict::Good)
 }
 
-fn from_folder(folder: &Path, only: Option<&str>) -> Result<Vec<SoilReport>, Failure> {
+fn from_folder(folder: &Path, only: Option<&str>) -> Result<Vec<Known>, Failure> {
     let site = load_site(folder)?;
     let wanted: Vec<&workbench::Soil> = match only {
         None => site.soils.iter().collect(),
@@ -136,12 +199,15 @@ fn from_folder(folder: &Path, only: Option<&str>) -> Result<Vec<SoilReport>, Fai
         })?],
     };
     all_or_every_complaint(wanted.into_iter().map(|soil| {
-        let (description, found) = known(&site, soil)?;
-        SoilReport::new(Some(&soil.id), &description, &found)
+        let (_, found) = known(&site, soil)?;
+        Ok(Known {
+            id: Some(soil.id.clone()),
+            found,
+        })
     }))
 }
 
-fn from_command_line(asked: &Soil) -> Result<SoilReport, Failure> {
+fn from_command_line(asked: &Soil) -> Result<Known, Failure> {
     let placed = |error: SoilError| match (&asked.texture, asked.sand) {
         (Some(class), _) => command_line(
             "--texture",
@@ -154,6 +220,15 @@ fn from_command_line(asked: &Soil) -> Result<SoilReport, Failure> {
     let texture = match (&asked.texture, asked.sand, asked.clay) {
         (Some(class), ..) => class.parse().map(Texture::Class),
         (None, Some(sand), Some(clay)) => {
+            if looks_like_shares(sand, clay) {
+                return Err(command_line(
+                    "--sand",
+                    &sand.to_string(),
+                    "looks like a share of 1, not a percentage, as does the clay",
+                    "write percent by mass: 22 for 0.22; for a soil with less than 1 % of both, --texture silt",
+                )
+                .into());
+            }
             Particles::from_sand_and_clay(sand, clay).map(Texture::Particles)
         }
         _ => Err(SoilError::NothingKnown {
@@ -164,10 +239,29 @@ fn from_command_line(asked: &Soil) -> Result<SoilReport, Failure> {
     let description = SoilDescription {
         texture: Some(texture),
         organic_matter_percent: asked.organic_matter,
+        silt_upper_um: asked.silt_upper_um,
+        bulk_density: asked.bulk_density.map(bulk_density).transpose()?,
+        gravel_percent: asked.gravel,
         ..SoilDescription::default()
     };
     let found = evidence(&description).map_err(placed)?;
-    SoilReport::new(None, &description, &found)
+    Ok(Known { id: None, found })
+}
+
+/// Whether sand and clay were given as shares of 1: no more than the whole
+/// together, and not nothing.
+fn looks_like_shares(sand: f64, clay: f64) -> bool {
+    let sum = sand + clay;
+    sand >= 0.0 && clay >= 0.0 && sum > 0.0 && sum <= 1.0
+}
+
+fn bulk_density(g_cm3: f64) -> Result<Density, Failure> {
+    let mend = "write it in g/cm3: 1.4 for 1400 kg/m3";
+    let about = |what: String| command_line("--bulk-density", &g_cm3.to_string(), what, mend);
+    if g_cm3 > 100.0 {
+        return Err(about("looks like kg/m3, not g/cm3".to_owned()).into());
+    }
+    Density::new(g_cm3).map_err(|error| about(error.to_string()).into())
 }
 
 /// Where a complaint about an option stands.
@@ -219,6 +313,9 @@ fn describe(soil: &workbench::Soil) -> Result<SoilDescription, SoilError> {
     Ok(SoilDescription {
         texture,
         organic_matter_percent: soil.organic_matter_percent,
+        silt_upper_um: soil.silt_upper_um,
+        bulk_density: soil.bulk_density,
+        gravel_percent: soil.gravel_percent,
         field_capacity: soil.field_capacity,
         wilting_point: soil.wilting_point,
     })

@@ -11,8 +11,10 @@ mod palette;
 mod pen;
 mod place;
 mod residuals;
+mod retention;
 mod season;
 mod sheet;
+mod texture;
 
 #[cfg(test)]
 pub(crate) mod example;
@@ -21,7 +23,9 @@ mod tests;
 
 pub use calibration::{CalibrationChart, Level};
 pub use residuals::ResidualChart;
+pub use retention::RetentionChart;
 pub use season::{Course, SeasonChart};
+pub use texture::{TextureChart, TexturePoint};
 
 use crate::failure::Failure;
 use fonts::LINE_PER_EM;

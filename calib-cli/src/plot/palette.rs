@@ -27,6 +27,19 @@ pub const CORE: RGBColor = RGBColor(219, 148, 38);
 /// Field capacity, wilting point, refill and stop.
 pub const LEVEL: RGBColor = RGBColor(122, 62, 40);
 
+/// Curves beside one another, far apart in lightness from neighbour to neighbour;
+/// they differ by dash as well.
+pub const CURVES: [RGBColor; 4] = [
+    CURVE,
+    RGBColor(196, 110, 16),
+    RGBColor(120, 60, 130),
+    RGBColor(90, 100, 104),
+];
+/// Ground of the texture triangle.
+pub const GROUND: RGBColor = RGBColor(246, 242, 230);
+/// Borders between areas.
+pub const BORDER: RGBColor = RGBColor(150, 138, 112);
+
 #[cfg(test)]
 mod tests {
     use super::*;
@@ -53,7 +66,7 @@ mod tests {
     #[test]
     fn text_stands_out_from_what_lies_behind_it() {
         for ink in [INK, MUTED, LEVEL] {
-            for ground in [PAPER, DOMAIN] {
+            for ground in [PAPER, DOMAIN, GROUND] {
                 assert!(contrast(ink, ground) >= 4.5, "{ink:?} on {ground:?}");
             }
         }
@@ -65,5 +78,8 @@ mod tests {
         assert!(contrast(CURVE, CORE) > 3.0);
         assert!(contrast(INK, CORE) > 3.0);
         assert!(contrast(CORE, BAND) > 1.5);
+        for curve in CURVES {
+            assert!(contrast(curve, PAPER) > 3.0, "{curve:?}");
+        }
     }
 }

@@ -80,6 +80,18 @@ impl<B: DrawingBackend> Pen<'_, B> {
         Ok(())
     }
 
+    /// A line through `points` in strokes and gaps of the lengths in `dash`, over
+    /// and over; whole where `dash` is empty.
+    pub fn dashes(&self, points: &[Point], dash: &[f64], colour: RGBColor, width: f64) -> Drawn<B> {
+        if dash.iter().all(|length| *length <= 0.0) {
+            return self.line(points, colour, width);
+        }
+        for stroke in strokes(points, dash) {
+            self.line(&stroke, colour, width)?;
+        }
+        Ok(())
+    }
+
     /// A filled area.
     pub fn area(&self, outline: &[Point], colour: RGBColor) -> Drawn<B> {
         let path: Vec<_> = outline.iter().map(|p| self.at(*p)).collect();
@@ -112,6 +124,39 @@ impl<B: DrawingBackend> Pen<'_, B> {
         let top = (at.0, at.1 - letters.em * self.lettering.baseline_per_em);
         self.area.draw_text(text, &style, self.at(top))
     }
+}
+
+/// The strokes of a dashed line through `points`; `dash` holds a positive length.
+fn strokes(points: &[Point], dash: &[f64]) -> Vec<Vec<Point>> {
+    let mut lengths = dash.iter().copied().cycle();
+    let mut left = lengths.next().unwrap_or(f64::INFINITY);
+    let mut drawing = true;
+    let mut strokes: Vec<Vec<Point>> = points.first().map(|p| vec![*p]).into_iter().collect();
+    for pair in points.windows(2) {
+        let [from, to] = [pair[0], pair[1]];
+        let whole = (to.0 - from.0).hypot(to.1 - from.1);
+        let mut gone = 0.0;
+        while whole - gone > left {
+            gone += left;
+            let share = gone / whole;
+            let at = (
+                from.0 + share * (to.0 - from.0),
+                from.1 + share * (to.1 - from.1),
+            );
+            match strokes.last_mut() {
+                Some(stroke) if drawing => stroke.push(at),
+                _ => strokes.push(vec![at]),
+            }
+            drawing = !drawing;
+            left = lengths.next().unwrap_or(f64::INFINITY);
+        }
+        left -= whole - gone;
+        if let Some(stroke) = strokes.last_mut().filter(|_| drawing) {
+            stroke.push(to);
+        }
+    }
+    strokes.retain(|stroke| stroke.len() > 1);
+    strokes
 }
 
 /// How a text is set.
@@ -149,3 +194,22 @@ impl Letters {
 pub const BODY: f64 = 23.0;
 /// Size of the title.
 pub const TITLE: f64 = 31.0;
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn a_dashed_line_keeps_its_lengths_round_a_corner() {
+        let corner = [(0.0, 0.0), (10.0, 0.0), (10.0, 10.0)];
+        let found = strokes(&corner, &[6.0, 2.0]);
+        assert_eq!(
+            found,
+            [
+                vec![(0.0, 0.0), (6.0, 0.0)],
+                vec![(8.0, 0.0), (10.0, 0.0), (10.0, 4.0)],
+                vec![(10.0, 6.0), (10.0, 10.0)],
+            ]
+        );
+    }
+}

@@ -10,14 +10,15 @@ use super::place::Space;
 use calib_core::calibration::Domain;
 use plotters::coord::ranged1d::Ranged;
 use plotters::prelude::DrawingBackend;
+use plotters::style::RGBColor;
 use plotters::style::text_anchor::HPos;
 
 /// Space kept clear at the picture's edges.
-const MARGIN: f64 = 24.0;
+pub const MARGIN: f64 = 24.0;
 /// Height of the plot itself.
 const PLOT_HEIGHT: f64 = 430.0;
 /// From one line of text to the next.
-const LINE: f64 = 32.0;
+pub const LINE: f64 = 32.0;
 /// Width of a legend's swatch.
 const SWATCH: f64 = 46.0;
 
@@ -37,6 +38,8 @@ pub struct Axis {
     ticks: Vec<f64>,
     /// Digits behind the point that tell the ticks apart.
     decimals: usize,
+    /// What the ticks are called, where their own values are not what is read.
+    names: Vec<String>,
 }
 
 impl Axis {
@@ -61,6 +64,19 @@ impl Axis {
             high,
             ticks,
             decimals,
+            names: Vec::new(),
+        }
+    }
+
+    /// Logarithms to the base of ten from `low` to `high`, with ticks at `ticks`
+    /// (not their logarithms), each called by its own value.
+    pub fn logarithmic(low: f64, high: f64, ticks: &[f64]) -> Self {
+        Self {
+            low: low.log10(),
+            high: high.log10(),
+            ticks: ticks.iter().map(|tick| tick.log10()).collect(),
+            decimals: 0,
+            names: ticks.iter().map(ToString::to_string).collect(),
         }
     }
 
@@ -69,6 +85,10 @@ impl Axis {
     }
 
     fn label(&self, tick: f64) -> String {
+        let named = self.ticks.iter().zip(&self.names);
+        if let Some((_, name)) = named.into_iter().find(|(at, _)| **at == tick) {
+            return name.clone();
+        }
         let text = format!("{tick:.*}", self.decimals);
         match text.strip_prefix('-') {
             Some(digits) if digits.chars().all(|c| matches!(c, '0' | '.')) => digits.to_owned(),
@@ -93,8 +113,33 @@ pub enum Swatch {
     CoreLine,
     /// A dashed level.
     Dashed,
-    /// The calibrated range of counts.
+    /// The shaded range: calibrated counts, or available water.
     Domain,
+    /// A value with its upright bar on a pale line.
+    Recommended,
+    /// One of several curves, told apart by number: see [`Stroke::of`].
+    Curve(usize),
+}
+
+/// How one of several curves is drawn.
+#[derive(Debug, Clone, Copy)]
+pub struct Stroke {
+    /// Its colour.
+    pub colour: RGBColor,
+    /// Strokes and gaps, over and over; whole where empty.
+    pub dash: &'static [f64],
+}
+
+impl Stroke {
+    /// The stroke of curve `number`; neighbours differ in colour, lightness and
+    /// dash, so that none of the three is needed.
+    pub fn of(number: usize) -> Self {
+        let dashes: [&[f64]; 4] = [&[], &[16.0, 7.0], &[4.0, 6.0], &[16.0, 6.0, 4.0, 6.0]];
+        Self {
+            colour: palette::CURVES[number % palette::CURVES.len()],
+            dash: dashes[number % dashes.len()],
+        }
+    }
 }
 
 /// The words and ranges of a chart.
@@ -111,7 +156,7 @@ pub struct Outline<'a> {
     pub x: Axis,
     /// Vertical axis.
     pub y: Axis,
-    /// Calibrated counts, shaded.
+    /// What is shaded on the horizontal axis: calibrated counts, or available water.
     pub domain: Domain,
     /// Room right of the plot for labels.
     pub right: f64,
@@ -127,10 +172,51 @@ struct Entry {
     at: Point,
 }
 
-/// A chart laid out: the plot's box and the picture's height are fixed.
-pub struct Sheet {
+/// Title and subtitle, broken into lines.
+pub struct Header {
     title: Vec<String>,
     subtitle: Vec<String>,
+}
+
+impl Header {
+    /// A header across the picture.
+    pub fn new(title: &str, subtitle: &str) -> Self {
+        let room = WIDTH - 2.0 * MARGIN;
+        Self {
+            title: fonts::wrap(title, TITLE, Weight::Medium, room),
+            subtitle: fonts::wrap(subtitle, BODY, Weight::Regular, room),
+        }
+    }
+
+    /// Where what lies below it may begin.
+    pub fn bottom(&self) -> f64 {
+        MARGIN + self.title.len() as f64 * (TITLE + 9.0) + self.subtitle.len() as f64 * LINE
+    }
+
+    /// Draws it.
+    pub fn draw<B: DrawingBackend>(&self, pen: &Pen<'_, B>) -> Drawn<B> {
+        let mut y = MARGIN - 4.0;
+        for line in &self.title {
+            y += TITLE + 1.0;
+            let letters = Letters {
+                em: TITLE,
+                weight: Weight::Medium,
+                ..Letters::body(palette::INK)
+            };
+            pen.text(line, (MARGIN, y), letters)?;
+            y += 8.0;
+        }
+        for line in &self.subtitle {
+            y += LINE;
+            pen.text(line, (MARGIN, y - 4.0), Letters::body(palette::MUTED))?;
+        }
+        Ok(())
+    }
+}
+
+/// A chart laid out: the plot's box and the picture's height are fixed.
+pub struct Sheet {
+    heading: Header,
     x_caption: String,
     y_caption: String,
     legend: Vec<Entry>,
@@ -149,19 +235,14 @@ impl Sheet {
     /// Lays out a chart.
     pub fn new(outline: Outline<'_>) -> Self {
         let room = WIDTH - 2.0 * MARGIN;
-        let title = fonts::wrap(outline.title, TITLE, Weight::Medium, room);
-        let subtitle = fonts::wrap(outline.subtitle, BODY, Weight::Regular, room);
+        let heading = Header::new(outline.title, outline.subtitle);
         let widest = outline
             .y
             .ticks
             .iter()
             .map(|tick| fonts::room(&outline.y.label(*tick), BODY, Weight::Regular))
             .fold(0.0, f64::max);
-        let header = MARGIN
-            + title.len() as f64 * (TITLE + 9.0)
-            + subtitle.len() as f64 * LINE
-            + LINE
-            + 24.0;
+        let header = heading.bottom() + LINE + 24.0;
         let plot = Space {
             left: MARGIN + widest + 14.0,
             top: header,
@@ -197,8 +278,7 @@ impl Sheet {
             note_top + (note.len() as f64 - 1.0) * LINE + MARGIN
         };
         Self {
-            title,
-            subtitle,
+            heading,
             x_caption: outline.x_caption.to_owned(),
             y_caption: outline.y_caption.to_owned(),
             legend,
@@ -269,21 +349,7 @@ impl Sheet {
     }
 
     fn draw_header<B: DrawingBackend>(&self, pen: &Pen<'_, B>) -> Drawn<B> {
-        let mut y = MARGIN - 4.0;
-        for line in &self.title {
-            y += TITLE + 1.0;
-            let letters = Letters {
-                em: TITLE,
-                weight: Weight::Medium,
-                ..Letters::body(palette::INK)
-            };
-            pen.text(line, (MARGIN, y), letters)?;
-            y += 8.0;
-        }
-        for line in &self.subtitle {
-            y += LINE;
-            pen.text(line, (MARGIN, y - 4.0), Letters::body(palette::MUTED))?;
-        }
+        self.heading.draw(pen)?;
         pen.text(
             &self.y_caption,
             (MARGIN, self.plot.top - 20.0),
@@ -339,6 +405,14 @@ impl Sheet {
                 }
                 Swatch::Dashed => {
                     pen.dashed((left, middle), right, &[12.0, 6.0], palette::LEVEL, 2.5)?;
+                }
+                Swatch::Recommended => {
+                    pen.rectangle((left, middle - 6.0), (right, middle + 6.0), palette::BAND)?;
+                    draw_core(pen, (centre, middle), 0.0, 13.0)?;
+                }
+                Swatch::Curve(number) => {
+                    let Stroke { colour, dash } = Stroke::of(*number);
+                    pen.dashes(&[(left, middle), (right, middle)], dash, colour, 3.0)?;
                 }
                 Swatch::Domain => {
                     let corners = ((left, middle - 11.0), (right, middle + 11.0));

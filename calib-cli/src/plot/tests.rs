@@ -5,6 +5,8 @@ use super::place::Space;
 use super::*;
 use calib_core::calibration::{Calibration, ConvertError};
 use calib_core::fit::Observation;
+use calib_core::quantity::{Estimate, Quantity, Vwc};
+use calib_core::soil::{Particles, SoilDescription, SoilEvidence, Texture, evidence};
 use plotters::style::RGBColor;
 use std::sync::OnceLock;
 
@@ -61,6 +63,117 @@ struct Picture {
 fn every_picture() -> &'static [Picture] {
     static DRAWN: OnceLock<Vec<Picture>> = OnceLock::new();
     DRAWN.get_or_init(draw_every_picture)
+}
+
+/// Charts of soils: many in one triangle, one beside a border, one of measured
+/// values alone.
+fn soil_pictures() -> &'static [Picture] {
+    static DRAWN: OnceLock<Vec<Picture>> = OnceLock::new();
+    DRAWN.get_or_init(|| {
+        let (loam, _) = soil(Some((52.5, 12.0)), None);
+        let (clay, clay_water) = soil(Some((31.0, 33.0)), None);
+        let (silt, _) = soil(Some((3.0, 6.0)), None);
+        let (sand, sand_water) = soil(Some((92.0, 3.0)), None);
+        let (_, measured) = soil(None, Some((0.28, 0.11)));
+        let named = |name: &str, point: &TexturePoint| TexturePoint {
+            name: name.to_owned(),
+            ..point.clone()
+        };
+        let point = |point: &Option<TexturePoint>, name| named(name, point.as_ref().unwrap());
+        let many = [
+            point(&loam, "terrace"),
+            point(&clay, "the-third-raised-bed-of-the-south-terrace"),
+            point(&silt, "lowfield"),
+            point(&sand, "dune"),
+        ];
+        vec![
+            both("texture-many", &TextureChart::new(&many)),
+            both("texture-one", &TextureChart::new(&many[..1])),
+            both(
+                "retention-clay",
+                &RetentionChart::new("lowfield", &clay_water),
+            ),
+            both("retention-sand", &RetentionChart::new("dune", &sand_water)),
+            both("retention-measured", &RetentionChart::new("bed", &measured)),
+        ]
+    })
+}
+
+fn soil(
+    sand_and_clay: Option<(f64, f64)>,
+    measured: Option<(f64, f64)>,
+) -> (Option<TexturePoint>, SoilEvidence) {
+    let estimate = |theta: f64| Estimate::new(Vwc::new(theta).unwrap(), 0.02);
+    let found = evidence(&SoilDescription {
+        texture: sand_and_clay.map(|(sand, clay)| {
+            Texture::Particles(Particles::from_sand_and_clay(sand, clay).unwrap())
+        }),
+        field_capacity: measured.map(|(capacity, _)| estimate(capacity)),
+        wilting_point: measured.map(|(_, wilting)| estimate(wilting)),
+        ..SoilDescription::default()
+    })
+    .unwrap();
+    let point = found.particles.map(|particles| TexturePoint {
+        name: "soil".to_owned(),
+        particles,
+        border: found.border,
+    });
+    (point, found)
+}
+
+#[test]
+fn charts_of_soils_carry_their_classes_sources_and_recommended_values() {
+    let texts: Vec<String> = soil_pictures()
+        .iter()
+        .map(|picture| {
+            let texts: Vec<_> = words(&picture.svg).into_iter().map(|w| w.text).collect();
+            texts.join(" ")
+        })
+        .collect();
+    for (number, phrases) in [
+        (
+            0,
+            vec![
+                "100 % clay",
+                "silty clay loam",
+                "terrace: sandy loam (52 % sand, 36 % silt, 12 % clay)",
+                "dune: sand (92 % sand, 5 % silt, 3 % clay)",
+            ],
+        ),
+        (
+            1,
+            vec!["0.5 points more silt make it loam", "S sand, LS loamy sand"],
+        ),
+        (
+            2,
+            vec![
+                "Saxton and Rawls 2006, equations",
+                "Carsel and Parrish 1988",
+                "field capacity",
+                "Suction, kPa",
+                "1500",
+                "\u{b1}",
+            ],
+        ),
+        (
+            4,
+            vec![
+                "from what was measured",
+                "field capacity 0.280 \u{b1} 0.020",
+            ],
+        ),
+    ] {
+        for phrase in phrases {
+            assert!(
+                texts[number].contains(phrase),
+                "{phrase:?} not in {}",
+                texts[number]
+            );
+        }
+    }
+    for picture in soil_pictures() {
+        roxmltree::Document::parse(&picture.svg).unwrap();
+    }
 }
 
 fn draw_every_picture() -> Vec<Picture> {
@@ -223,7 +336,11 @@ fn charts_carry_their_units_names_and_meaning_in_words() {
 
 #[test]
 fn letters_are_at_least_11_pixels_high_on_a_phone_360_wide() {
-    for picture in every_picture().iter().chain(seasons()) {
+    for picture in every_picture()
+        .iter()
+        .chain(soil_pictures())
+        .chain(seasons())
+    {
         for word in words(&picture.svg) {
             let em = word.em * 360.0 / WIDTH;
             assert!(em >= 11.0, "{}: {:?} is {em} px", picture.name, word.text);
@@ -233,7 +350,11 @@ fn letters_are_at_least_11_pixels_high_on_a_phone_360_wide() {
 
 #[test]
 fn no_text_leaves_the_picture_or_lies_on_another() {
-    for picture in every_picture().iter().chain(seasons()) {
+    for picture in every_picture()
+        .iter()
+        .chain(soil_pictures())
+        .chain(seasons())
+    {
         let paper = Space {
             left: 0.0,
             top: 0.0,

@@ -5,6 +5,7 @@ mod prediction;
 mod propagation;
 
 pub use prediction::Prediction;
+pub(crate) use propagation::NewReading;
 pub use propagation::PropagationError;
 
 use crate::curve::{Curve, CurveError};

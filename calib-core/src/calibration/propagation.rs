@@ -131,7 +131,7 @@ impl Calibration {
 
 /// A new reading, ready to be drawn: nothing is allocated or looked up from here
 /// on.
-struct NewReading<'a> {
+pub(crate) struct NewReading<'a> {
     calibration: &'a Calibration,
     /// The curve taken, then its rivals.
     curves: Vec<Drawable>,
@@ -266,7 +266,7 @@ impl DrawnCurve<'_> {
 }
 
 impl<'a> NewReading<'a> {
-    fn of(
+    pub(crate) fn of(
         calibration: &'a Calibration,
         temperature: Option<Celsius>,
     ) -> Result<Self, PropagationError> {
@@ -311,7 +311,7 @@ impl<'a> NewReading<'a> {
     }
 
     /// One draw of theta_v at each of `counts`.
-    fn draw(&self, counts: &[f64], draws: &mut Draws, out: &mut [f64]) {
+    pub(crate) fn draw(&self, counts: &[f64], draws: &mut Draws, out: &mut [f64]) {
         let c = self.calibration;
         let curve = self.curve_draw(draws);
         let (spread, scatter) = self.scatter_draw(draws);

@@ -6,6 +6,7 @@ mod control;
 mod crop;
 mod relay;
 mod replay;
+mod risk;
 mod scale;
 mod set_points;
 
@@ -18,11 +19,15 @@ pub use relay::{RATED_OPERATIONS, RelayLife, RelayWear, SEASON_DAYS};
 pub use replay::{
     Duty, Observed, Replay, ReplayTerms, Replayed, Sees, Side, SideOutcome, TimeRunsBack,
 };
+pub use risk::{
+    ALLOWED_DEPLETION_U, Contributor, Help, MEASURED_FIELD_CAPACITY_U, Origin, Risk, Shortfall,
+    risk,
+};
 pub use set_points::{
     DeadBandGovernor, Demand, DomainEnd, SetPoint, SetPointEvidence, SetPoints, set_points,
 };
 
-use crate::calibration::ConvertError;
+use crate::calibration::{ConvertError, PropagationError};
 use crate::curve::CurveError;
 use crate::quantity::QuantityError;
 use crate::reference::ReferenceError;
@@ -100,6 +105,15 @@ pub enum IrrigationError {
     /// The calibration cannot say how sure it is of a set point.
     #[error(transparent)]
     Convert(#[from] ConvertError),
+    /// The calibration cannot be drawn from.
+    #[error(transparent)]
+    Propagation(#[from] PropagationError),
+    /// A standard uncertainty that is none.
+    #[error("the allowed depletion's standard uncertainty {u} is not between 0 and 1")]
+    DepletionUncertainty {
+        /// The figure given.
+        u: f64,
+    },
     /// A result that is no plausible quantity.
     #[error(transparent)]
     Implausible(#[from] QuantityError),
@@ -149,6 +163,10 @@ impl IrrigationError {
             }
             IrrigationError::Curve(_) | IrrigationError::Convert(_) => {
                 "fit again; this calibration does not lead from water content back to one count"
+            }
+            IrrigationError::Propagation(error) => error.mend(),
+            IrrigationError::DepletionUncertainty { .. } => {
+                "give it as a share of the available water: 0.05 for 5 %"
             }
             IrrigationError::Implausible(_) => {
                 "check area, flow, root depth and efficiency for slipped digits"

@@ -1,23 +1,38 @@
 //! Soil: texture class, and the water a soil holds against drainage and roots.
 //!
-//! Field capacity and wilting point come from published sources side by side;
-//! their disagreement is the uncertainty. What was measured on the user's own
-//! soil comes before any of them.
+//! Field capacity, wilting point and saturation come from published sources side
+//! by side; their disagreement is the uncertainty. What was measured on the user's
+//! own soil comes before any of them.
+//!
+//! A water content is always a share of the *whole* soil's volume, stones
+//! included, as the ring cores have it that a probe is calibrated on. What sources
+//! say of the fine earth is brought to the whole where gravel is stated.
 
+mod density;
 pub mod drainage;
 mod evidence;
+mod gravel;
+mod outline;
 mod particles;
+mod retention;
 mod saxton_rawls;
+mod silt_bound;
 mod spread;
 mod tables;
 mod texture;
 mod van_genuchten;
 mod water;
 
+pub use density::{DENSITY_FACTOR_LIMITS, DensityAdjustment, porosity};
 pub use evidence::{Basis, Note, SoilDescription, SoilEvidence, Texture, evidence};
+pub use gravel::{Gravel, MOST_GRAVEL_PERCENT};
 pub use particles::{BorderShift, Particles, SUM_TOLERANCE, Separate};
+pub use retention::{PowerLaw, Retention, SuctionEstimate};
 pub use saxton_rawls::{
     MAXIMUM_CLAY_PERCENT, MAXIMUM_ORGANIC_MATTER_PERCENT, SaxtonRawls, TABLE_3_ORGANIC_MATTER,
+};
+pub use silt_bound::{
+    COARSEST_SILT_UPPER_UM, ISO_SILT_UPPER_UM, SiltConversion, USDA_SILT_UPPER_UM,
 };
 pub use spread::LEAST_SPREAD;
 pub use tables::{IndicativeRange, SourceWater, class_sources, indicative_range};
@@ -101,6 +116,34 @@ pub enum SoilError {
         /// m3/m3.
         saturation: f64,
     },
+    /// A density the equations are not adjusted to.
+    #[error(
+        "a dry density of {:.2} g/cm3 in the fine earth is {:.2} times the {:.2} g/cm3 that goes with its texture; Saxton and Rawls (2006) adjust from {} to {} times (from memory)",
+        _0.fine_earth_g_cm3, _0.factor, _0.normal_g_cm3, DENSITY_FACTOR_LIMITS.0, DENSITY_FACTOR_LIMITS.1
+    )]
+    BeyondDensity(DensityAdjustment),
+    /// More gravel than there are figures for.
+    #[error(
+        "gravel {percent} % by mass: from {MOST_GRAVEL_PERCENT} % on the stones touch, and no source speaks of such a soil"
+    )]
+    TooMuchGravel {
+        /// Percent by mass.
+        percent: f64,
+    },
+    /// A soil as dense as its grains.
+    #[error("a dry bulk density of {density} g/cm3 leaves no pores between grains of 2.65 g/cm3")]
+    NoPores {
+        /// g/cm3.
+        density: f64,
+    },
+    /// Sand and silt parted where no conversion is made from.
+    #[error(
+        "sand and silt parted at {um} micrometres are not converted: the bound must be one of {USDA_SILT_UPPER_UM} to {COARSEST_SILT_UPPER_UM}"
+    )]
+    SiltBound {
+        /// Micrometres.
+        um: f64,
+    },
     /// Neither a texture nor a measured value to go by.
     #[error("nothing is known of the soil's {missing}: neither a texture nor a measured value")]
     NothingKnown {
@@ -149,6 +192,15 @@ impl SoilError {
             }
             SoilError::BeyondEquations { .. } | SoilError::EquationsFail { .. } => {
                 "give the texture class alone, or measured field capacity and wilting point"
+            }
+            SoilError::BeyondDensity(_) | SoilError::NoPores { .. } => {
+                "weigh a ring core again: dry mass over the ring's volume, in g/cm3"
+            }
+            SoilError::TooMuchGravel { .. } => {
+                "give gravel as the share of the dry soil's mass above 2 mm, or measured field capacity and wilting point"
+            }
+            SoilError::SiltBound { .. } => {
+                "ask the laboratory where it parts silt from sand: 50 micrometres (USDA) or 63 (ISO)"
             }
             SoilError::NothingKnown { .. } => {
                 "give a texture (a class, or sand and clay percentages) or the measured value"

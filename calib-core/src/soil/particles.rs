@@ -123,6 +123,17 @@ impl Particles {
         }
     }
 
+    /// With `points` percent points of silt called sand (negative: of sand called
+    /// silt), as far as there are any.
+    pub(super) fn with_sand_from_silt(mut self, points: f64) -> Self {
+        let moved = (points * f64::from(STEPS))
+            .round()
+            .clamp(-f64::from(self.sand), f64::from(self.silt)) as i32;
+        self.silt -= moved;
+        self.sand += moved;
+        self
+    }
+
     /// Sand, percent by mass.
     pub fn sand(&self) -> f64 {
         f64::from(self.sand) / f64::from(STEPS)

@@ -2,7 +2,7 @@
 //! soil water from sand, clay and organic matter.
 
 use super::particles::check_percent;
-use super::{FIELD_CAPACITY_KPA, Particles, SoilError, WILTING_POINT_KPA};
+use super::{FIELD_CAPACITY_KPA, Particles, PowerLaw, SoilError};
 
 /// Organic matter below which the equations hold, percent by mass (the limit
 /// recalled from memory).
@@ -18,7 +18,7 @@ pub const TABLE_3_ORGANIC_MATTER: f64 = 2.5;
 
 /// Density of the mineral particles the paper reckons with, g/cm3 (recalled
 /// from memory).
-const PARTICLE_DENSITY: f64 = 2.65;
+pub(super) const PARTICLE_DENSITY: f64 = 2.65;
 
 /// What the equations give for one soil, at its ordinary density and without
 /// gravel or salt.
@@ -38,6 +38,9 @@ pub struct SaxtonRawls {
     pub factor_kpa: f64,
     /// Slope of the logarithmic retention curve, 1/B.
     pub lambda: f64,
+    /// Suction at which air enters a saturated soil, kPa; from 0 to below 33
+    /// (the equation recalled from memory, not checked).
+    pub air_entry_kpa: f64,
     /// Saturated hydraulic conductivity, mm/h.
     pub conductivity_mm_per_h: f64,
     /// Dry bulk density that goes with the saturation, g/cm3.
@@ -95,6 +98,28 @@ impl SaxtonRawls {
 
         let saturation = field_capacity + saturation_above_33 - 0.097 * s + 0.043;
 
+        Ok(Self {
+            saturation_above_33,
+            ..Self::through(
+                wilting_point,
+                field_capacity,
+                saturation,
+                air_entry(s, c, saturation_above_33),
+            )?
+        })
+    }
+
+    /// What follows from three water contents, m3/m3, with the density at which
+    /// saturation fills the pores.
+    ///
+    /// # Errors
+    /// [`SoilError::EquationsFail`] if the three do not rise.
+    pub(super) fn through(
+        wilting_point: f64,
+        field_capacity: f64,
+        saturation: f64,
+        air_entry_kpa: f64,
+    ) -> Result<Self, SoilError> {
         let ascending = 0.0 < wilting_point
             && wilting_point < field_capacity
             && field_capacity < saturation
@@ -106,27 +131,56 @@ impl SaxtonRawls {
                 saturation,
             });
         }
-
-        let exponent = (WILTING_POINT_KPA.ln() - FIELD_CAPACITY_KPA.ln())
-            / (field_capacity.ln() - wilting_point.ln());
+        let law = PowerLaw {
+            field_capacity,
+            wilting_point,
+            saturation: Some(saturation),
+            air_entry_kpa,
+        };
+        let exponent = law.exponent();
         let lambda = 1.0 / exponent;
         Ok(Self {
             wilting_point,
             field_capacity,
-            saturation_above_33,
+            saturation_above_33: saturation - field_capacity,
             saturation,
             exponent,
-            factor_kpa: (FIELD_CAPACITY_KPA.ln() + exponent * field_capacity.ln()).exp(),
+            factor_kpa: law.factor_kpa(),
             lambda,
+            air_entry_kpa,
             conductivity_mm_per_h: 1930.0 * (saturation - field_capacity).powf(3.0 - lambda),
             matric_density: PARTICLE_DENSITY * (1.0 - saturation),
         })
     }
+
+    /// The retention curve of these figures.
+    pub fn retention(&self) -> PowerLaw {
+        PowerLaw {
+            field_capacity: self.field_capacity,
+            wilting_point: self.wilting_point,
+            saturation: Some(self.saturation),
+            air_entry_kpa: self.air_entry_kpa,
+        }
+    }
+}
+
+/// Suction at air entry, kPa, from sand and clay as shares and the water between
+/// saturation and 33 kPa; recalled from memory, not checked. The equation falls
+/// below nothing for some coarse soils, where 0 is taken.
+fn air_entry(s: f64, c: f64, above_33: f64) -> f64 {
+    let first = -21.67 * s - 27.93 * c - 81.97 * above_33
+        + 71.12 * s * above_33
+        + 8.29 * c * above_33
+        + 14.05 * s * c
+        + 27.16;
+    let second = first + (0.02 * first * first - 0.113 * first - 0.70);
+    second.clamp(0.0, 0.9 * FIELD_CAPACITY_KPA)
 }
 
 #[cfg(test)]
 mod tests {
     use super::*;
+    use crate::soil::WILTING_POINT_KPA;
     use proptest::prelude::*;
 
     fn particles(sand: f64, clay: f64) -> Particles {
@@ -182,6 +236,7 @@ mod tests {
                 prop_assert!(water.exponent.is_finite() && water.exponent > 0.0);
                 prop_assert!(water.conductivity_mm_per_h.is_finite());
                 prop_assert!(water.factor_kpa.is_finite());
+                prop_assert!((0.0..FIELD_CAPACITY_KPA).contains(&water.air_entry_kpa));
             }
         }
     }

@@ -1,7 +1,10 @@
-//! Field capacity and wilting point by texture class, from each published
-//! table.
+//! Field capacity, wilting point and saturation by texture class, from each
+//! published table.
 
-use super::{FIELD_CAPACITY_KPA, SoilError, TextureClass, VanGenuchten, WILTING_POINT_KPA};
+use super::{
+    FIELD_CAPACITY_KPA, Particles, PowerLaw, Retention, SaxtonRawls, SoilError, TextureClass,
+    VanGenuchten, WILTING_POINT_KPA,
+};
 use crate::quantity::{Quantity, Vwc};
 use crate::reference::{PublicationKey, Table};
 use serde::{Deserialize, Serialize};
@@ -15,6 +18,10 @@ pub struct SourceWater {
     pub field_capacity: Vwc,
     /// theta_v at 1500 kPa.
     pub wilting_point: Vwc,
+    /// theta_v at saturation, where the source has it.
+    pub saturation: Option<Vwc>,
+    /// The source's retention curve.
+    pub retention: Retention,
 }
 
 /// A range to look at, not to reckon with.
@@ -31,8 +38,30 @@ pub struct IndicativeRange {
 #[derive(Deserialize)]
 struct SaxtonRawlsRow {
     class: TextureClass,
+    sand_percent: f64,
+    clay_percent: f64,
+    om_percent: f64,
     fc_percent: f64,
     wp_percent: f64,
+    sat_percent: f64,
+}
+
+impl SaxtonRawlsRow {
+    /// The row's figures; air enters where the equations have it for the row's
+    /// own sand, clay and organic matter.
+    fn water(&self) -> Result<SourceWater, SoilError> {
+        let particles = Particles::from_sand_and_clay(self.sand_percent, self.clay_percent)?;
+        let equations = SaxtonRawls::new(&particles, self.om_percent)?;
+        SourceWater::on_power_law(
+            PublicationKey::SaxtonRawlsTable3,
+            PowerLaw {
+                field_capacity: self.fc_percent / 100.0,
+                wilting_point: self.wp_percent / 100.0,
+                saturation: Some(self.sat_percent / 100.0),
+                air_entry_kpa: equations.air_entry_kpa,
+            },
+        )
+    }
 }
 
 #[derive(Deserialize)]
@@ -98,11 +127,7 @@ static FAO: Table<FaoRow> = Table::new(
 pub fn class_sources(class: TextureClass) -> Result<Vec<SourceWater>, SoilError> {
     let mut sources = Vec::new();
     if let Some(row) = SAXTON_RAWLS.rows()?.iter().find(|row| row.class == class) {
-        sources.push(SourceWater::new(
-            PublicationKey::SaxtonRawlsTable3,
-            row.fc_percent / 100.0,
-            row.wp_percent / 100.0,
-        )?);
+        sources.push(row.water()?);
     }
     if let Some(row) = CARSEL_PARRISH.rows()?.iter().find(|row| row.class == class) {
         let curve = VanGenuchten {
@@ -123,10 +148,14 @@ pub fn class_sources(class: TextureClass) -> Result<Vec<SourceWater>, SoilError>
         sources.push(SourceWater::on_curve(PublicationKey::Schaap, curve)?);
     }
     if let Some(row) = RAWLS.rows()?.iter().find(|row| row.class == class) {
-        sources.push(SourceWater::new(
+        sources.push(SourceWater::on_power_law(
             PublicationKey::Rawls,
-            row.theta_33kpa,
-            row.theta_1500kpa,
+            PowerLaw {
+                field_capacity: row.theta_33kpa,
+                wilting_point: row.theta_1500kpa,
+                saturation: None,
+                air_entry_kpa: 0.0,
+            },
         )?);
     }
     Ok(sources)
@@ -149,30 +178,63 @@ pub fn indicative_range(class: TextureClass) -> Result<Option<IndicativeRange>, 
 }
 
 impl SourceWater {
-    /// What `publication` says, m3/m3.
-    pub(super) fn new(
+    /// What `publication` says with a curve through its three water contents.
+    pub(super) fn on_power_law(
         publication: PublicationKey,
-        field_capacity: f64,
-        wilting_point: f64,
+        law: PowerLaw,
     ) -> Result<Self, SoilError> {
         Ok(Self {
             publication,
-            field_capacity: Vwc::new(field_capacity)?,
-            wilting_point: Vwc::new(wilting_point)?,
+            field_capacity: Vwc::new(law.field_capacity)?,
+            wilting_point: Vwc::new(law.wilting_point)?,
+            saturation: law.saturation.map(Vwc::new).transpose()?,
+            retention: Retention::PowerLaw(law),
         })
     }
 
     fn on_curve(publication: PublicationKey, curve: VanGenuchten) -> Result<Self, SoilError> {
-        Self::new(
+        Ok(Self {
             publication,
-            curve.theta_v(FIELD_CAPACITY_KPA),
-            curve.theta_v(WILTING_POINT_KPA),
-        )
+            field_capacity: Vwc::new(curve.theta_v(FIELD_CAPACITY_KPA))?,
+            wilting_point: Vwc::new(curve.theta_v(WILTING_POINT_KPA))?,
+            saturation: Some(Vwc::new(curve.theta_s)?),
+            retention: Retention::VanGenuchten(curve),
+        })
+    }
+
+    /// The same of a soil whose fine earth takes `share` of the volume and whose
+    /// stones take the rest and hold nothing.
+    pub(super) fn of_whole(&self, share: f64) -> Result<Self, SoilError> {
+        let part = |theta_v: Vwc| Vwc::new(share * theta_v.value());
+        Ok(Self {
+            publication: self.publication,
+            field_capacity: part(self.field_capacity)?,
+            wilting_point: part(self.wilting_point)?,
+            saturation: self.saturation.map(part).transpose()?,
+            retention: self.retention.of_whole(share),
+        })
     }
 
     /// Water between the two, m3/m3.
     pub fn available_water(&self) -> f64 {
         self.field_capacity.value() - self.wilting_point.value()
+    }
+}
+
+impl IndicativeRange {
+    /// The same of a soil whose fine earth takes `share` of the volume.
+    pub(super) fn of_whole(&self, share: f64) -> Result<Self, SoilError> {
+        let part = |(low, high): (Vwc, Vwc)| -> Result<(Vwc, Vwc), SoilError> {
+            Ok((
+                Vwc::new(share * low.value())?,
+                Vwc::new(share * high.value())?,
+            ))
+        };
+        Ok(Self {
+            publication: self.publication,
+            field_capacity: part(self.field_capacity)?,
+            wilting_point: part(self.wilting_point)?,
+        })
     }
 }
 

@@ -1,12 +1,14 @@
 //! The water retention function of van Genuchten (1980), Soil Sci. Soc. Am. J.
 //! 44:892 (the form recalled from memory).
 
+use serde::{Deserialize, Serialize};
+
 /// Head of water for one kilopascal, cm, with water at 1000 kg/m3 and standard
 /// gravity 9.80665 m/s2: 33 kPa are 336.5 cm, 1500 kPa are 15296 cm.
 pub const CM_PER_KPA: f64 = 100.0 / 9.80665;
 
 /// Parameters of the function, with `m = 1 - 1/n`.
-#[derive(Debug, Clone, Copy, PartialEq)]
+#[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize)]
 pub struct VanGenuchten {
     /// Residual water content, m3/m3.
     pub theta_r: f64,
@@ -35,6 +37,22 @@ impl VanGenuchten {
         let effective_saturation = (1.0 + (self.alpha_per_cm * head).powf(self.n)).powf(-m);
         self.theta_r + (self.theta_s - self.theta_r) * effective_saturation
     }
+
+    /// Suction in kPa at `theta_v` m3/m3, the inverse of
+    /// [`theta_v`](Self::theta_v); `None` above `theta_s` and at or below
+    /// `theta_r`, which the function never reaches.
+    pub fn suction(&self, theta_v: f64) -> Option<f64> {
+        let effective_saturation = (theta_v - self.theta_r) / (self.theta_s - self.theta_r);
+        if !(effective_saturation > 0.0 && effective_saturation <= 1.0) {
+            return None;
+        }
+        let m = 1.0 - 1.0 / self.n;
+        let head = (effective_saturation.powf(-1.0 / m) - 1.0)
+            .max(0.0)
+            .powf(1.0 / self.n)
+            / self.alpha_per_cm;
+        Some(head / CM_PER_KPA)
+    }
 }
 
 #[cfg(test)]
@@ -57,6 +75,10 @@ mod tests {
             let (wetter, drier) = (soil.theta_v(suction), soil.theta_v(suction + more));
             prop_assert!(drier <= wetter);
             prop_assert!(wetter <= soil.theta_s && drier >= soil.theta_r);
+            // Far below alpha the curve is flat: there the water content must come back.
+            if let Some(back) = soil.suction(wetter) {
+                prop_assert!((soil.theta_v(back) - wetter).abs() < 1e-9);
+            }
         }
     }
 
@@ -71,5 +93,22 @@ mod tests {
         };
         let suction = 50.0 / CM_PER_KPA;
         assert!((soil.theta_v(suction) - 0.5_f64.sqrt()).abs() < 1e-12);
+    }
+
+    #[test]
+    fn beyond_saturated_and_residual_water_there_is_no_suction() {
+        let soil = VanGenuchten {
+            theta_r: 0.05,
+            theta_s: 0.45,
+            alpha_per_cm: 0.02,
+            n: 2.0,
+        };
+        assert_eq!(soil.suction(0.45), Some(0.0));
+        for theta in [0.4501, 0.05, 0.0, f64::NAN] {
+            assert_eq!(soil.suction(theta), None);
+        }
+        // Se = 2^-1/2 at alpha h = 1.
+        let theta = 0.05 + 0.4 * 0.5_f64.sqrt();
+        assert!((soil.suction(theta).unwrap() - 50.0 / CM_PER_KPA).abs() < 1e-9);
     }
 }

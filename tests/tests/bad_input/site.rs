@@ -151,6 +151,22 @@ kinds! {
         Change(SITE, "bulk_density_g_cm3 = 1.42", "bulk_density_g_cm3 = 1.42\nparticle_density_g_cm3 = 1.40")
         => "site.toml:21: bulk_density_g_cm3 = \"1.42\": is not below particle_density_g_cm3 = 1.40",
            "check both: soil with pores is lighter than its grains";
+    "silt-bound-in-millimetres" a_silt_bound_in_millimetres_is_recognised:
+        Change(SITE, "texture = \"loam\"", "sand_percent = 40\nclay_percent = 20\nsilt_upper_um = 0.063")
+        => "site.toml:22: silt_upper_um = \"0.063\": looks like millimetres, not micrometres",
+           "write it in micrometres: 63 for 0.063 mm";
+    "silt-bound-too-far" a_silt_bound_too_far_from_50_is_refused:
+        Change(SITE, "texture = \"loam\"", "sand_percent = 40\nclay_percent = 20\nsilt_upper_um = 20")
+        => "site.toml:22: silt_upper_um = \"20\": lies outside 50 to 75 micrometres, from where sand and silt can be converted",
+           "ask the laboratory where it parts silt from sand: 50 micrometres (USDA) or 63 (ISO)";
+    "silt-bound-of-a-class" a_silt_bound_beside_a_class_is_refused:
+        Change(SITE, "texture = \"loam\"", "texture = \"loam\"\nsilt_upper_um = 63")
+        => "site.toml:21: silt_upper_um = \"63\": stands without sand_percent and clay_percent",
+           "remove it, or give the percentages the laboratory reported";
+    "gravel-no-percentage" gravel_beyond_the_whole_is_refused:
+        Change(SITE, "bulk_density_g_cm3 = 1.42", "bulk_density_g_cm3 = 1.42\ngravel_percent = 140")
+        => "site.toml:22: gravel_percent = \"140\": is not a percentage",
+           "write it between 0 and 100";
 
     // Probes.
     "id-with-blank" an_id_that_cannot_be_a_file_name_is_refused:

@@ -6,23 +6,18 @@ use crate::failure::Failure;
 use crate::output::OutputSet;
 use crate::plot::{self, Course, Level, SeasonChart};
 use crate::table::weather::Weather;
-use crate::workbench::{Controller, Soil};
+use crate::workbench::Controller;
 use calib_core::irrigation::Side;
 use calib_core::irrigation::bucket::{
     DRAINAGE_TIME_S, Day, Lag, ProbeModel, Pumping, READING_INTERVAL_S, RootZone, Scenario,
     ScenarioError, TEMPERATURE_SWING, compare,
 };
 use calib_core::quantity::{Quantity, Vwc};
-use calib_core::soil::SoilWater;
+use calib_core::soil::SoilEvidence;
 use std::path::Path;
 
-/// Pore space where neither bulk density nor field capacity say more, m3/m3. Common
-/// practice.
-const USUAL_POROSITY: f64 = 0.45;
-/// Pore space left to air at field capacity, m3/m3, at least. Common practice.
+/// Room for air at field capacity where saturation is not known, m3/m3. Our choice.
 const LEAST_AIR: f64 = 0.05;
-/// Density of soil particles where none was measured, g/cm3. Common practice.
-const PARTICLE_DENSITY: f64 = 2.65;
 /// Days shown in the chart.
 const SHOWN_DAYS: usize = 14;
 /// A point of the chart's lines each so many seconds.
@@ -35,26 +30,16 @@ pub(super) struct Simulated {
     scenario: Scenario,
 }
 
-/// Pore space of a soil, at which it is full: from its bulk density, or assumed. Only
-/// heavy rain reaches it.
-pub(super) fn porosity(soil: &Soil, water: &SoilWater) -> Result<(Vwc, &'static str), Failure> {
-    let (value, from) = match soil.bulk_density {
-        Some(bulk) => {
-            let particles = soil
-                .particle_density
-                .map_or(PARTICLE_DENSITY, |density| density.value.value());
-            (1.0 - bulk.value() / particles, "from its bulk density")
-        }
-        None => (USUAL_POROSITY, "assumed"),
-    };
-    let least = water.field_capacity.value.value() + LEAST_AIR;
-    let (value, from) = if value < least {
-        (least, "field capacity and some air, assumed")
-    } else {
-        (value, from)
-    };
-    let porosity = Vwc::new(value).map_err(|error| Failure::Internal(error.to_string()))?;
-    Ok((porosity, from))
+/// Water content at which a soil is full, and where it comes from. Only heavy rain
+/// reaches it.
+pub(super) fn saturation(evidence: &SoilEvidence) -> Result<(Vwc, &'static str), Failure> {
+    let capacity = evidence.water.field_capacity.value;
+    match evidence.saturation {
+        Some(found) if found.value > capacity => Ok((found.value, "recommended by `ovendry soil`")),
+        _ => Vwc::new(capacity.value() + LEAST_AIR)
+            .map(|value| (value, "field capacity and some air, assumed"))
+            .map_err(|error| Failure::Internal(error.to_string())),
+    }
 }
 
 /// Simulates the seasons of `subject` under each of its rules.
@@ -81,7 +66,7 @@ pub(super) fn simulate(
     let scenario = Scenario {
         zone: RootZone {
             depth: set.root_depth,
-            saturation: subject.porosity.0,
+            saturation: subject.saturation.0,
             field_capacity: subject.water.field_capacity.value,
             wilting_point: subject.water.wilting_point.value,
             allowed_depletion: set.allowed_depletion,

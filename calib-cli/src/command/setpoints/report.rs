@@ -1,13 +1,14 @@
 //! The answer of `ovendry setpoints` for one probe, the same for people and
 //! machines.
 
+use super::risk::RiskReport;
 use crate::failure::Warning;
 use crate::text_table::{Column, TextTable};
 use calib_core::calibration::Direction;
 use calib_core::irrigation::{Application, DeadBandGovernor, RunTime, SetPointEvidence, Supply};
 use calib_core::quantity::Quantity;
 use calib_core::soil::SoilWater;
-use calib_core::uncertainty::{Budget, Source};
+use calib_core::uncertainty::Budget;
 use serde::Serialize;
 use std::fmt;
 
@@ -37,6 +38,7 @@ pub struct SetPointReport {
     #[serde(skip)]
     pub supply: Supply,
     pub application: Application,
+    pub risk: RiskReport,
 }
 
 impl SetPointReport {
@@ -166,7 +168,7 @@ impl fmt::Display for SetPointReport {
         self.write_band(f)?;
         self.write_water(f)?;
         self.write_grounds(f)?;
-        self.write_advice(f)
+        write!(f, "{}", self.risk)
     }
 }
 
@@ -274,21 +276,6 @@ impl SetPointReport {
             ("stop", &self.evidence.stop_budget),
         ] {
             writeln!(f, "  {name}: {}", largest_first(budget))?;
-        }
-        Ok(())
-    }
-}
-
-impl SetPointReport {
-    /// The one measurement that would help most, where one clearly would.
-    fn write_advice(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
-        let budget = &self.evidence.stop_budget;
-        let soil = budget.only(|source| source == Source::SoilWater).standard();
-        if soil > 0.8 * budget.standard() && soil > self.evidence.set_points.dead_band() / 2.0 {
-            writeln!(
-                f,
-                "Nearly all of this +- is the soil's, not the probe's: tables know a texture, not this bed. What helps most is a field capacity of its own: soak the bed, cover it, read the probe after two days, and write field_capacity into site.toml."
-            )?;
         }
         Ok(())
     }

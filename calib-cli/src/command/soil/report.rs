@@ -5,8 +5,8 @@ use crate::text_table::{Column, TextTable};
 use calib_core::quantity::{Estimate, Quantity, Vwc};
 use calib_core::reference::{Publication, PublicationKey, ReferenceError, publication};
 use calib_core::soil::{
-    Basis, BorderShift, IndicativeRange, SoilDescription, SoilEvidence, SourceWater, Texture,
-    TextureClass,
+    Basis, BorderShift, DensityAdjustment, Gravel, IndicativeRange, Retention, SiltConversion,
+    SoilEvidence, SourceWater, TextureClass,
 };
 use serde::Serialize;
 use std::fmt;
@@ -20,12 +20,20 @@ pub struct SoilReport {
     class: Option<TextureClass>,
     #[serde(skip_serializing_if = "Option::is_none")]
     particles: Option<Percentages>,
+    silt_conversion: Option<SiltConversion>,
+    density: Option<DensityAdjustment>,
+    gravel: Option<Gravel>,
     nearest_border: Option<BorderShift>,
     sources: Vec<SourceRow>,
     indicative: Option<IndicativeRange>,
     field_capacity: Recommended,
     wilting_point: Recommended,
     available_water: Estimate<f64>,
+    saturation: Option<Recommended>,
+    /// The recommended retention curve.
+    retention: Retention,
+    /// By the equations, of the whole soil.
+    saturated_conductivity_mm_per_h: Option<f64>,
     notes: Vec<String>,
     publications: Vec<&'static Publication>,
 }
@@ -57,7 +65,7 @@ struct Recommended {
 impl Recommended {
     fn new(estimate: Estimate<Vwc>, basis: Basis, sources: usize) -> Self {
         let spread = match basis {
-            Basis::Measured => String::new(),
+            Basis::Measured | Basis::BulkDensity => String::new(),
             Basis::Equations | Basis::Median => {
                 format!("; the uncertainty is the spread of the {sources} sources about it")
             }
@@ -71,25 +79,26 @@ impl Recommended {
 }
 
 impl SoilReport {
-    /// The report on `found`, made from `description`.
-    pub fn new(
-        id: Option<&str>,
-        description: &SoilDescription,
-        found: &SoilEvidence,
-    ) -> Result<Self, Failure> {
-        let particles = match &description.texture {
-            Some(Texture::Particles(particles)) => Some(Percentages {
-                sand_percent: particles.sand(),
-                silt_percent: particles.silt(),
-                clay_percent: particles.clay(),
-            }),
-            _ => None,
-        };
+    /// The report on `found`.
+    pub fn new(id: Option<&str>, found: &SoilEvidence) -> Result<Self, Failure> {
+        let particles = found.particles.map(|particles| Percentages {
+            sand_percent: particles.sand(),
+            silt_percent: particles.silt(),
+            clay_percent: particles.clay(),
+        });
         let of_sources = found.sources.len();
+        let with_saturation = found
+            .sources
+            .iter()
+            .filter(|source| source.saturation.is_some())
+            .count();
         Ok(Self {
             id: id.map(str::to_owned),
             class: found.class,
             particles,
+            silt_conversion: found.silt_conversion.clone(),
+            density: found.density,
+            gravel: found.gravel,
             nearest_border: found.border,
             sources: found
                 .sources
@@ -111,6 +120,12 @@ impl SoilReport {
                 of_sources,
             ),
             available_water: found.water.available(),
+            saturation: found
+                .saturation
+                .zip(found.saturation_basis)
+                .map(|(estimate, basis)| Recommended::new(estimate, basis, with_saturation)),
+            retention: found.retention(),
+            saturated_conductivity_mm_per_h: found.conductivity_mm_per_h(),
             notes: found.notes.iter().map(ToString::to_string).collect(),
             publications: publications(found)
                 .map_err(|error| Failure::Internal(error.to_string()))?,
@@ -124,8 +139,18 @@ fn publications(found: &SoilEvidence) -> Result<Vec<&'static Publication>, Refer
     if found.border.is_some() {
         keys.push(PublicationKey::UsdaTexture);
     }
+    if found.silt_conversion.is_some() {
+        keys.push(PublicationKey::Nemes);
+    }
     for source in &found.sources {
         keys.push(source.publication);
+        if matches!(
+            source.publication,
+            PublicationKey::SaxtonRawlsEquations | PublicationKey::SaxtonRawlsTable3
+        ) {
+            // Air entry at least comes from there.
+            keys.push(PublicationKey::SaxtonRawlsAdjustments);
+        }
         if source.publication == PublicationKey::Schaap {
             // The function both tables of parameters were read with.
             keys.push(PublicationKey::VanGenuchten);
@@ -152,7 +177,9 @@ impl SoilReport {
             (Some(class), Some(percent)) => writeln!(
                 f,
                 "{name}: {class} ({} % sand, {} % silt, {} % clay)",
-                percent.sand_percent, percent.silt_percent, percent.clay_percent
+                tenth(percent.sand_percent),
+                tenth(percent.silt_percent),
+                tenth(percent.clay_percent)
             )?,
             (Some(class), None) => writeln!(f, "{name}: {class}")?,
             (None, _) => writeln!(f, "{name}: texture not known")?,
@@ -164,19 +191,58 @@ impl SoilReport {
                 border.class, border.points, border.from, border.to
             )?;
         }
+        self.write_adjustments(f)
+    }
+
+    /// What was done to the figures before the sources were asked, and to what
+    /// they said.
+    fn write_adjustments(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        if let Some(how) = &self.silt_conversion {
+            writeln!(
+                f,
+                "  converted: parted at {} um, sand was {:.1} % and silt {:.1} %; {:.1} percent points of silt count as sand above 50 um (0 to {:.1} is possible, one standard uncertainty {:.1}).",
+                how.from_um, how.sand_given, how.silt_given, how.moved, how.most, how.u
+            )?;
+            let others: Vec<&str> = how.other_classes.iter().map(|class| class.name()).collect();
+            if others.is_empty() {
+                writeln!(f, "    Whatever it is, the class stays.")?;
+            } else {
+                writeln!(
+                    f,
+                    "    The class may also be {}; ask the laboratory for the share below 50 um.",
+                    others.join(" or ")
+                )?;
+            }
+        }
+        if let Some(gravel) = &self.gravel {
+            writeln!(
+                f,
+                "  gravel: {} % by mass is {:.1} % of the volume. Every figure here is of the whole soil, stones included, as the ring cores of a calibration have it.",
+                gravel.mass_percent, gravel.volume_percent
+            )?;
+        }
+        if let Some(by) = &self.density {
+            writeln!(
+                f,
+                "  density: {:.2} g/cm3 in the fine earth is {:.2} times the {:.2} that goes with its texture; the equations were adjusted for it.",
+                by.fine_earth_g_cm3, by.factor, by.normal_g_cm3
+            )?;
+        }
         Ok(())
     }
 
-    fn table(&self) -> TextTable<4> {
+    fn table(&self) -> TextTable<5> {
         let mut table = TextTable::new([
             Column::words("theta_v, m3/m3"),
             Column::numbers("field capacity", "at 33 kPa"),
             Column::numbers("wilting point", "at 1500 kPa"),
             Column::numbers("available water", ""),
+            Column::numbers("saturation", ""),
         ]);
-        let mut row = |name: &str, figures: [f64; 3]| {
+        let mut row = |name: &str, figures: [f64; 3], saturation: Option<f64>| {
             let [capacity, wilting, available] = figures.map(|figure| format!("{figure:.3}"));
-            table.push([name.to_owned(), capacity, wilting, available]);
+            let saturation = saturation.map_or("-".to_owned(), |figure| format!("{figure:.3}"));
+            table.push([name.to_owned(), capacity, wilting, available, saturation]);
         };
         for source in &self.sources {
             row(
@@ -186,9 +252,11 @@ impl SoilReport {
                     source.water.wilting_point.value(),
                     source.available_water,
                 ],
+                source.water.saturation.map(Quantity::value),
             );
         }
         let (capacity, wilting) = (&self.field_capacity.estimate, &self.wilting_point.estimate);
+        let saturation = self.saturation.as_ref().map(|of| of.estimate);
         row(
             "recommended",
             [
@@ -196,10 +264,12 @@ impl SoilReport {
                 wilting.value.value(),
                 self.available_water.value,
             ],
+            saturation.map(|estimate| estimate.value.value()),
         );
         row(
             "+- one standard uncertainty",
             [capacity.u, wilting.u, self.available_water.u],
+            saturation.map(|estimate| estimate.u),
         );
         table
     }
@@ -215,6 +285,19 @@ impl SoilReport {
         } else {
             writeln!(f, "  field capacity: {}.", self.field_capacity.reason)?;
             writeln!(f, "  wilting point: {}.", self.wilting_point.reason)?;
+        }
+        if let Some(saturation) = &self.saturation {
+            if saturation.basis == self.field_capacity.basis {
+                writeln!(f, "  saturation: the same, from the sources that have one.")?;
+            } else {
+                writeln!(f, "  saturation: {}.", saturation.reason)?;
+            }
+        }
+        if let Some(conductivity) = self.saturated_conductivity_mm_per_h {
+            writeln!(
+                f,
+                "  Saturated conductivity by the equations: {conductivity:.1} mm/h; from one bed to the next it may be several times as much or as little."
+            )?;
         }
         if let Some(range) = &self.indicative {
             writeln!(
@@ -232,6 +315,11 @@ impl SoilReport {
         }
         Ok(())
     }
+}
+
+/// Rounded to a tenth, which is more than a laboratory tells apart.
+fn tenth(percent: f64) -> f64 {
+    (10.0 * percent).round() / 10.0
 }
 
 /// Every source behind `soils`, each once, with how far it was checked.

@@ -9,7 +9,7 @@ use crate::findings::{Findings, Refused};
 use crate::table::number::quantity;
 use crate::workbench::{Soil, Texture};
 use calib_core::quantity::{Density, Estimate, Vwc};
-use calib_core::soil::SoilError;
+use calib_core::soil::{COARSEST_SILT_UPPER_UM, SoilError, USDA_SILT_UPPER_UM};
 
 /// Standard uncertainty assumed for a measured field capacity or wilting point,
 /// m3/m3. Common practice.
@@ -32,7 +32,18 @@ pub(super) const KEYS: &[Key] = &[
         "organic_matter_percent",
         "3: organic matter, percent by mass",
     ),
-    Key::new("bulk_density_g_cm3", "1.4: dry bulk density, g/cm3"),
+    Key::new(
+        "silt_upper_um",
+        "63: the grain at which the laboratory parts silt from sand, micrometres; 50 if left out",
+    ),
+    Key::new(
+        "bulk_density_g_cm3",
+        "1.4: dry bulk density, stones included, g/cm3",
+    ),
+    Key::new(
+        "gravel_percent",
+        "15: stones above 2 mm, percent of the dry mass",
+    ),
     Key::new("particle_density_g_cm3", "2.65: particle density, g/cm3"),
     Key::new(
         "particle_density_u_g_cm3",
@@ -71,6 +82,8 @@ fn read(
     let id = read_id(table, taken, findings);
     let texture = read_texture(table, findings);
     let organic_matter = percent(table, "organic_matter_percent", findings);
+    let silt_upper = silt_upper(table, &texture, findings);
+    let gravel = percent(table, "gravel_percent", findings);
     let bulk_density = density(table, "bulk_density_g_cm3", DENSEST_SOIL, findings);
     let particle_density = density(table, "particle_density_g_cm3", 6.0, findings);
     let particle_u = table.uncertainty(
@@ -135,7 +148,9 @@ fn read(
         id,
         texture,
         organic_matter_percent: organic_matter?.map(|entry| entry.value),
+        silt_upper_um: silt_upper?,
         bulk_density: grain(bulk_density?, findings)?,
+        gravel_percent: gravel?.map(|entry| entry.value),
         particle_density: match grain(particle_density?, findings)? {
             Some(density) => Some(Estimate::new(density, particle_u?)),
             None => None,
@@ -219,6 +234,39 @@ fn fractions_of(
         silt: silt.map_or(rest, |entry| entry.value * scale),
         clay: clay.value * scale,
     })
+}
+
+/// Where silt and sand part; only where there are percentages to part.
+fn silt_upper(
+    table: &Declaration<'_>,
+    texture: &Result<Option<Texture>, Refused>,
+    findings: &mut Findings,
+) -> Result<Option<f64>, Refused> {
+    let Some(entry) = table.number("silt_upper_um", findings)? else {
+        return Ok(None);
+    };
+    if let Ok(None | Some(Texture::Class(_))) = texture {
+        return findings.refuse(entry.cell.complaint(
+            "stands without sand_percent and clay_percent",
+            "remove it, or give the percentages the laboratory reported",
+        ));
+    }
+    if entry.value > 0.0 && entry.value < 1.0 {
+        return findings.refuse(entry.cell.complaint(
+            "looks like millimetres, not micrometres",
+            "write it in micrometres: 63 for 0.063 mm",
+        ));
+    }
+    if !(USDA_SILT_UPPER_UM..=COARSEST_SILT_UPPER_UM).contains(&entry.value) {
+        let error = SoilError::SiltBound { um: entry.value };
+        return findings.refuse(entry.cell.complaint(
+            format!(
+                "lies outside {USDA_SILT_UPPER_UM} to {COARSEST_SILT_UPPER_UM} micrometres, from where sand and silt can be converted"
+            ),
+            error.mend(),
+        ));
+    }
+    Ok(Some(entry.value))
 }
 
 fn percent<'a>(

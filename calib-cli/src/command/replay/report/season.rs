@@ -32,7 +32,7 @@ pub struct SeasonReport {
     days: usize,
     /// What the weather is.
     weather: String,
-    /// Where the pore space comes from.
+    /// Where the saturation of the scenario comes from.
     saturation_from: &'static str,
     pub(super) scenario: Scenario,
     /// What the longest time on brings to the roots at one go, mm.
@@ -72,7 +72,7 @@ impl SeasonReport {
                     pump.evapotranspiration
                 ),
             },
-            saturation_from: subject.porosity.1,
+            saturation_from: subject.saturation.1,
             scenario: scenario.clone(),
             longest_run_mm: scenario.pumping.net_mm(pump.maximum_on_s),
             relay,
@@ -230,7 +230,7 @@ impl SeasonReport {
         )?;
         writeln!(
             f,
-            "Water above field capacity drains by 63 % in {:.0} h (our choice); the pores hold {:.3} m3/m3 ({}). The crop takes less beyond the allowed depletion (FAO-56 equation 84, recalled from memory).",
+            "Water above field capacity drains by 63 % in {:.0} h (our choice); above {:.3} m3/m3 it runs off ({}). The crop takes less beyond the allowed depletion (FAO-56 equation 84, recalled from memory).",
             zone.drainage_time_s / 3600.0,
             zone.saturation.value(),
             self.saturation_from
