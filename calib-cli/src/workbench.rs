@@ -5,6 +5,7 @@ use crate::failure::Warning;
 use calib_core::calibration::Direction;
 use calib_core::dielectric::ReferenceMedia;
 use calib_core::gravimetry::{CoreMasses, CoreVolume};
+use calib_core::irrigation::RelayLife;
 use calib_core::irrigation::Weighting;
 use calib_core::quantity::{
     Density, Estimate, Fraction, LitrePerMinute, Millimetre, SquareMetre, Timestamp, Vwc,
@@ -134,6 +135,8 @@ pub struct Probe {
     pub probe_to_probe_counts: f64,
     /// Which way counts move, if known.
     pub direction: Option<Direction>,
+    /// The one raw count at which the pump was switched so far, if stated.
+    pub threshold_count: Option<u32>,
     /// The soil it is calibrated in.
     pub soil: String,
     /// Its response by reference media, if it was measured.
@@ -181,6 +184,8 @@ pub struct Controller {
     pub false_start_probability: f64,
     /// Swing of soil temperature over a day at the probe, C.
     pub daily_temperature_swing_c: f64,
+    /// What a replay or a simulated season asks for.
+    pub season: SeasonKeys,
     /// Line of site.toml where the controller's table starts.
     pub line: u64,
 }
@@ -213,6 +218,15 @@ pub struct Bed {
     pub weighting: Weighting,
     /// Line of site.toml where the bed starts.
     pub line: u64,
+}
+
+/// What a replay or a simulated season asks for.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub struct SeasonKeys {
+    /// What the pump's relay is rated for, and how long it works a year.
+    pub relay: RelayLife,
+    /// Time constant by which the probe lags behind the pump, seconds.
+    pub probe_lag_s: u32,
 }
 
 /// One core, a row of `samples.csv`.

@@ -5,6 +5,7 @@ pub mod controller;
 pub mod coverage;
 pub mod demo;
 pub mod simulation;
+pub mod straight_line;
 pub mod table;
 
 use std::collections::BTreeMap;

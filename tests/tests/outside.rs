@@ -11,13 +11,14 @@
 mod outside {
     pub mod avr_flash;
     pub mod both_axes;
+    pub mod bucket;
     pub mod c_compilers;
     pub mod redistribution;
     pub mod robust_line;
 }
 
 use libtest_mimic::{Arguments, Trial};
-use outside::{avr_flash, both_axes, c_compilers, redistribution, robust_line};
+use outside::{avr_flash, both_axes, bucket, c_compilers, redistribution, robust_line};
 use std::process::{Command, ExitCode};
 
 /// One check against the outside.
@@ -40,6 +41,7 @@ const CHECKS: &[Check] = &[
     both_axes::CHECK,
     redistribution::CHECK,
     robust_line::CHECK,
+    bucket::CHECK,
 ];
 
 /// The variable that asks for these checks.

@@ -237,10 +237,10 @@ fn dates(path: &Path, file: &CalibrationFile) -> Result<Dates, Failure> {
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::workbench::{Balance, Controller};
+    use crate::workbench::{Balance, Controller, SeasonKeys};
     use calib_core::calibration::{Calibration, Direction, Domain, ReadingNoise};
     use calib_core::curve::{Axis, Curve, CurveKind};
-    use calib_core::irrigation::DeadBandGovernor;
+    use calib_core::irrigation::{DeadBandGovernor, RelayLife};
     use calib_core::quantity::{Fraction, LitrePerMinute, Millimetre, Quantity, SquareMetre, Vwc};
     use std::fs;
 
@@ -320,6 +320,10 @@ mod tests {
                 read_every_s: 60,
                 false_start_probability: 0.01,
                 daily_temperature_swing_c: 5.0,
+                season: SeasonKeys {
+                    relay: RelayLife::default(),
+                    probe_lag_s: 1200,
+                },
                 line: 1,
             }),
             stages: Vec::new(),

@@ -5,6 +5,7 @@ mod calibrate;
 mod check;
 mod export;
 mod fit;
+mod replay;
 mod setpoints;
 mod soil;
 mod start;
@@ -46,6 +47,12 @@ enum Command {
     /// capacity, both as water content and as raw count; never closer together
     /// than the probe resolves. Reads site.toml and the saved calibrations.
     Setpoints(setpoints::Setpoints),
+    /// One threshold beside refill and stop: on your log, and on simulated seasons
+    ///
+    /// How often the pump would start, how long the relay would last, how long the
+    /// bed would be too dry or too wet. Reads site.toml, the saved calibrations and,
+    /// where they are there, log.csv and weather.csv.
+    Replay(replay::Replay),
     /// Write controller files from the saved calibrations, and prove them
     Export(export::Arguments),
     /// Check controller files, and compare them with their calibration at every code
@@ -61,6 +68,7 @@ pub fn run(cli: Cli) -> Result<Verdict, Failure> {
         Command::Fit(fit) => fit::run(&fit),
         Command::Soil(soil) => soil::run(&soil),
         Command::Setpoints(setpoints) => setpoints::run(&setpoints),
+        Command::Replay(replay) => replay::run(&replay),
         Command::Export(arguments) => export::run(&arguments),
         Command::Verify(arguments) => verify::run(&arguments),
     }

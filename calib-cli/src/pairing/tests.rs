@@ -38,6 +38,7 @@ fn probe(id: &str, soil: &str) -> Probe {
         supply_relative_u: 0.0,
         probe_to_probe_counts: 0.0,
         direction: None,
+        threshold_count: None,
         soil: soil.to_owned(),
         media: None,
         depth: None,

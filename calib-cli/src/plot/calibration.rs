@@ -4,9 +4,10 @@
 use super::Chart;
 use super::fonts::{self, Weight};
 use super::palette;
-use super::pen::{BODY, Drawn, Letters, Pen, Point};
+use super::pen::{BODY, Drawn, Pen, Point};
+#[cfg(test)]
 use super::place;
-use super::sheet::{Axis, Outline, Sheet, Swatch, draw_core};
+use super::sheet::{Axis, LABEL_INDENT, Outline, Sheet, Swatch, draw_core};
 use calib_core::calibration::{COVERAGE, Calibration, ConvertError, Domain};
 use calib_core::fit::Observation;
 use calib_core::quantity::Quantity;
@@ -115,42 +116,7 @@ impl CalibrationChart {
     pub(super) fn plot(&self) -> place::Space {
         self.sheet.plot
     }
-
-    fn draw_levels<B: DrawingBackend>(&self, pen: &Pen<'_, B>) -> Drawn<B> {
-        let (left, right) = (self.sheet.plot.left, self.sheet.plot.right);
-        let heights: Vec<f64> = self
-            .levels
-            .iter()
-            .map(|level| self.sheet.at(0.0, level.theta_v).1)
-            .collect();
-        let labels = place::spread(
-            &heights,
-            LABEL_GAP,
-            self.sheet.plot.top,
-            self.sheet.plot.bottom,
-        );
-        for ((level, height), label) in self.levels.iter().zip(heights).zip(labels) {
-            pen.dashed((left, height), right, &[12.0, 6.0], palette::LEVEL, 2.5)?;
-            let elbow = [
-                (right, height),
-                (right + 8.0, height),
-                (right + 20.0, label),
-            ];
-            pen.line(&elbow, palette::LEVEL, 2.0)?;
-            pen.text(
-                &level.name,
-                (right + LABEL_INDENT, label + 0.34 * BODY),
-                Letters::body(palette::LEVEL),
-            )?;
-        }
-        Ok(())
-    }
 }
-
-/// From the plot's right edge to a level's name.
-const LABEL_INDENT: f64 = 26.0;
-/// Least distance between the names of two levels.
-const LABEL_GAP: f64 = 30.0;
 
 /// What a chart about `calibration` is called.
 pub fn title(calibration: &Calibration) -> String {
@@ -333,7 +299,7 @@ impl Chart for CalibrationChart {
             let lower = self.curve.iter().rev().map(edge(-1.0));
             let outline: Vec<Point> = upper.chain(lower).collect();
             pen.area(&outline, palette::BAND)?;
-            self.draw_levels(pen)?;
+            self.sheet.draw_levels(pen, &self.levels)?;
             let line: Vec<Point> = self.curve.iter().map(edge(0.0)).collect();
             pen.line(&line, palette::CURVE, 4.0)?;
             for point in &self.points {

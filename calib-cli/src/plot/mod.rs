@@ -12,6 +12,7 @@ mod pen;
 mod place;
 mod residuals;
 mod retention;
+mod season;
 mod sheet;
 mod texture;
 
@@ -23,6 +24,7 @@ mod tests;
 pub use calibration::{CalibrationChart, Level};
 pub use residuals::ResidualChart;
 pub use retention::RetentionChart;
+pub use season::{Course, SeasonChart};
 pub use texture::{TextureChart, TexturePoint};
 
 use crate::failure::Failure;

@@ -1,9 +1,11 @@
 //! What every chart shares: title, axes with few ticks, legend, and the room
 //! left between them for the plot itself.
 
+use super::calibration::Level;
 use super::fonts::{self, Weight};
 use super::palette;
 use super::pen::{BODY, Drawn, Letters, Pen, Point, TITLE, WIDTH};
+use super::place;
 use super::place::Space;
 use calib_core::calibration::Domain;
 use plotters::coord::ranged1d::Ranged;
@@ -19,6 +21,11 @@ const PLOT_HEIGHT: f64 = 430.0;
 pub const LINE: f64 = 32.0;
 /// Width of a legend's swatch.
 const SWATCH: f64 = 46.0;
+
+/// From the plot's right edge to a level's name.
+pub const LABEL_INDENT: f64 = 26.0;
+/// Least distance between the names of two levels.
+pub const LABEL_GAP: f64 = 30.0;
 
 /// A range of values with a few round numbers in it.
 #[derive(Debug, Clone, PartialEq)]
@@ -100,6 +107,10 @@ pub enum Swatch {
     UprightCore,
     /// The curve in its band.
     CurveInBand,
+    /// A line in the colour of the curve.
+    CurveLine,
+    /// A line in the colour of the cores.
+    CoreLine,
     /// A dashed level.
     Dashed,
     /// The shaded range: calibrated counts, or available water.
@@ -312,6 +323,31 @@ impl Sheet {
         self.draw_legend(pen)
     }
 
+    /// Draws levels of the vertical quantity, named right of the plot.
+    pub fn draw_levels<B: DrawingBackend>(&self, pen: &Pen<'_, B>, levels: &[Level]) -> Drawn<B> {
+        let (left, right) = (self.plot.left, self.plot.right);
+        let heights: Vec<f64> = levels
+            .iter()
+            .map(|level| self.at(0.0, level.theta_v).1)
+            .collect();
+        let labels = place::spread(&heights, LABEL_GAP, self.plot.top, self.plot.bottom);
+        for ((level, height), label) in levels.iter().zip(heights).zip(labels) {
+            pen.dashed((left, height), right, &[12.0, 6.0], palette::LEVEL, 2.5)?;
+            let elbow = [
+                (right, height),
+                (right + 8.0, height),
+                (right + 20.0, label),
+            ];
+            pen.line(&elbow, palette::LEVEL, 2.0)?;
+            pen.text(
+                &level.name,
+                (right + LABEL_INDENT, label + 0.34 * BODY),
+                Letters::body(palette::LEVEL),
+            )?;
+        }
+        Ok(())
+    }
+
     fn draw_header<B: DrawingBackend>(&self, pen: &Pen<'_, B>) -> Drawn<B> {
         self.heading.draw(pen)?;
         pen.text(
@@ -360,6 +396,12 @@ impl Sheet {
                 Swatch::CurveInBand => {
                     pen.rectangle((left, middle - 11.0), (right, middle + 11.0), palette::BAND)?;
                     pen.line(&[(left, middle), (right, middle)], palette::CURVE, 4.0)?;
+                }
+                Swatch::CurveLine => {
+                    pen.line(&[(left, middle), (right, middle)], palette::CURVE, 4.0)?;
+                }
+                Swatch::CoreLine => {
+                    pen.line(&[(left, middle), (right, middle)], palette::CORE, 4.0)?;
                 }
                 Swatch::Dashed => {
                     pen.dashed((left, middle), right, &[12.0, 6.0], palette::LEVEL, 2.5)?;

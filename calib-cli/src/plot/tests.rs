@@ -195,6 +195,44 @@ fn draw_every_picture() -> Vec<Picture> {
     ]
 }
 
+/// Pictures without cores: of simulated seasons.
+fn seasons() -> &'static [Picture] {
+    static DRAWN: OnceLock<Vec<Picture>> = OnceLock::new();
+    DRAWN.get_or_init(|| {
+        let chattering = Course {
+            theta_v: (0..=56).map(|i| (f64::from(i) / 4.0, 0.142)).collect(),
+            runs: (0..280)
+                .map(|i| f64::from(i) / 20.0)
+                .map(|day| (day, day + 0.01))
+                .collect(),
+        };
+        let banded = Course {
+            theta_v: (0..=56)
+                .map(|i| (f64::from(i) / 4.0, 0.166 - 0.0005 * f64::from(i % 50)))
+                .collect(),
+            runs: vec![(0.0, 0.04), (12.5, 12.54)],
+        };
+        let long = "the-probe-that-stands-beside-the-third-raised-bed-of-the-south-terrace";
+        let chart = |probe: &str, single: &Course, band: &Course| {
+            SeasonChart::new(
+                probe,
+                "terrace",
+                14.0,
+                single.clone(),
+                band.clone(),
+                &levels(),
+            )
+        };
+        vec![
+            both("season", &chart("terrace-1", &chattering, &banded)),
+            both(
+                "season-never-on",
+                &chart(long, &Course::default(), &Course::default()),
+            ),
+        ]
+    })
+}
+
 struct Word {
     text: String,
     space: Space,
@@ -298,7 +336,11 @@ fn charts_carry_their_units_names_and_meaning_in_words() {
 
 #[test]
 fn letters_are_at_least_11_pixels_high_on_a_phone_360_wide() {
-    for picture in every_picture().iter().chain(soil_pictures()) {
+    for picture in every_picture()
+        .iter()
+        .chain(soil_pictures())
+        .chain(seasons())
+    {
         for word in words(&picture.svg) {
             let em = word.em * 360.0 / WIDTH;
             assert!(em >= 11.0, "{}: {:?} is {em} px", picture.name, word.text);
@@ -308,7 +350,11 @@ fn letters_are_at_least_11_pixels_high_on_a_phone_360_wide() {
 
 #[test]
 fn no_text_leaves_the_picture_or_lies_on_another() {
-    for picture in every_picture().iter().chain(soil_pictures()) {
+    for picture in every_picture()
+        .iter()
+        .chain(soil_pictures())
+        .chain(seasons())
+    {
         let paper = Space {
             left: 0.0,
             top: 0.0,
@@ -335,6 +381,30 @@ fn no_text_leaves_the_picture_or_lies_on_another() {
             }
         }
     }
+}
+
+#[test]
+fn a_season_says_how_often_each_rule_starts_the_pump() {
+    let picture = &seasons()[0];
+    let texts: Vec<_> = words(&picture.svg).into_iter().map(|w| w.text).collect();
+    for phrase in [
+        "Pump starts in 14 days: one threshold 280, refill and stop 2",
+        "Water content of the root zone, m\u{b3}/m\u{b3}",
+        "Day",
+        "pump on",
+        "one threshold",
+        "refill",
+        "wilting point",
+    ] {
+        assert!(
+            texts.iter().any(|text| text == phrase),
+            "{phrase} in {texts:?}"
+        );
+    }
+    // A mark for each run, none outside the plot's width.
+    let marks = |colour: &str| picture.svg.matches(colour).count();
+    assert!(marks("#DB9426") > 280, "{}", marks("#DB9426"));
+    assert!(picture.svg.contains("<desc>") && seasons()[1].svg.contains("</svg>"));
 }
 
 #[test]

@@ -14,6 +14,7 @@ mod samples;
 mod site;
 mod source;
 mod time;
+pub mod weather;
 
 use crate::failure::{Complaint, Failure, Warning};
 use crate::findings::Findings;

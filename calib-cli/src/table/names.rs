@@ -12,6 +12,8 @@ pub const READINGS: &str = "readings.csv";
 
 /// The log of the season.
 pub const LOG: &str = "log.csv";
+/// The weather, day by day.
+pub const WEATHER: &str = "weather.csv";
 
 /// Column of both tables: the core.
 pub const SAMPLE_ID: &str = "sample_id";
@@ -54,8 +56,13 @@ pub const SUPPLY: &str = "supply_mv";
 
 /// Column of log.csv: whether the pump ran.
 pub const PUMP_ON: &str = "pump_on";
-/// Column of log.csv: rain since the row before.
+/// Column of log.csv: rain since the row before; of weather.csv: rain of the day.
 pub const RAIN: &str = "rain_mm";
+
+/// Column of weather.csv: the day.
+pub const DATE: &str = "date";
+/// Column of weather.csv: the crop's water use that day.
+pub const EVAPOTRANSPIRATION: &str = "evapotranspiration_mm";
 
 /// Key of a probe in site.toml: which way its counts move.
 pub const COUNTS_WHEN_WETTER: &str = "counts_when_wetter";

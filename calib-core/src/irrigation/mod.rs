@@ -2,12 +2,16 @@
 
 mod application;
 mod available;
+pub mod bucket;
+mod control;
 mod crop;
 mod dead_band;
 #[cfg(test)]
 mod example;
 mod meaning;
 mod pulses;
+mod relay;
+mod replay;
 mod risk;
 mod root_zone;
 mod scale;
@@ -16,6 +20,7 @@ mod stage;
 
 pub use application::{Application, RunTime, Supply, apply};
 pub use available::{AvailableWater, WaterLeft, available_water};
+pub use control::{Control, Event, PumpTimes, Rule, RuleError, Step, Stop, SwitchPoints};
 pub use crop::{
     Crop, DEPLETION_LIMITS, MAXIMUM_EVAPOTRANSPIRATION, TABLE_EVAPOTRANSPIRATION, crop, crops,
 };
@@ -26,6 +31,10 @@ pub use dead_band::{
 pub use meaning::{Meaning, Place, WarmthSpan, meaning};
 pub use pulses::{
     PulseReason, Pulses, STANDING_WATER_MM, SoilPulse, application_rate, pulses, soil_pulse,
+};
+pub use relay::{RATED_OPERATIONS, RelayLife, RelayWear, SEASON_DAYS};
+pub use replay::{
+    Duty, Observed, Replay, ReplayTerms, Replayed, Sees, Side, SideOutcome, TimeRunsBack,
 };
 pub use risk::{
     ALLOWED_DEPLETION_U, Contributor, Help, MEASURED_SOIL_WATER_U, Origin, Risk, Shortfall, risk,

@@ -173,6 +173,7 @@ mod readings;
 mod site;
 mod times;
 mod watering;
+mod weather;
 
 /// The kinds with a test of their own at the end of this file.
 const ON_THEIR_OWN: &[&str] = &[
@@ -306,6 +307,7 @@ fn every_kind_on_the_list_is_tested_and_every_test_is_on_the_list() {
         readings::IDS,
         site::IDS,
         watering::IDS,
+        weather::IDS,
         ON_THEIR_OWN,
     ]
     .concat();

@@ -46,7 +46,7 @@ kinds! {
     "key-of-no-table" a_key_unlike_any_is_told_what_the_table_may_have:
         Change(SITE, "reference_mv = 3300", "colour = \"green\"")
         => "site.toml:28: colour: is not a key of [[probe]]",
-           "remove it; [[probe]] may have id, adc_bits, reference_mv, supply_relative_u, probe_to_probe_counts, counts_when_wetter, soil, depth_mm, counts_per_c and drift_counts";
+           "remove it; [[probe]] may have id, adc_bits, reference_mv, supply_relative_u, probe_to_probe_counts, counts_when_wetter, threshold_count, soil, depth_mm, counts_per_c and drift_counts";
     "unknown-table" a_misspelt_table_gets_the_nearest_suggested:
         Change(SITE, "[controller]", "[controler]")
         => "site.toml:32: controler: is not a table of site.toml",
@@ -277,4 +277,16 @@ kinds! {
         Change(SITE, "crop = \"lettuce\"\nroot_depth_mm = 300\n", "crop = \"moonflower\"\n")
         => "site.toml:35: crop = \"moonflower\": is not a crop of FAO-56 Table 22 as carried here: tomato, lettuce, cabbage, carrot, onion dry, potato, sweet pepper, cucumber, green bean, spinach, strawberry, maize grain, winter wheat, alfalfa hay, sunflower, citrus 70% cover, apple, grape wine, olive, cool-season turf",
            "choose one of these names, or state allowed_depletion and root_depth_mm yourself";
+    "threshold-not-a-count" a_threshold_in_volts_is_refused:
+        Change(SITE, "soil = \"loam\"\n", "soil = \"loam\"\nthreshold_count = 1.65\n")
+        => "site.toml:31: threshold_count = \"1.65\": is not a whole count from 0 to 1023",
+           "write the raw count the pump was switched at, as the converter gave it";
+    "relay-in-thousands" a_relays_life_in_thousands_is_refused:
+        Change(SITE, "maximum_on_s = 3600\n", "maximum_on_s = 3600\nrelay_rated_operations = 100\n")
+        => "site.toml:42: relay_rated_operations = \"100\": is not a whole number from 1000 to 100000000",
+           "write the electrical life of the relay's data sheet in operations; 100000 is taken where it is left out";
+    "season-too-long" a_season_longer_than_a_year_is_refused:
+        Change(SITE, "maximum_on_s = 3600\n", "maximum_on_s = 3600\nseason_days = 400\n")
+        => "site.toml:42: season_days = \"400\": is not a whole number from 1 to 366",
+           "write the days a year in which the pump may be wanted; 180 is taken where it is left out";
 }

@@ -1,11 +1,11 @@
 //! `ovendry setpoints`: what it prints for a grower, what it gives a machine, and
 //! what it refuses. The site and its calibrations are invented.
 
-use calib_core::calibration::{Calibration, Direction, Domain, ReadingNoise};
-use calib_core::curve::{Axis, Curve, CurveKind};
+use calib_core::calibration::{Calibration, Direction};
 use calib_core::quantity::{Celsius, Quantity};
 use calib_core::temperature::TemperatureTerm;
 use ovendry_tests::Bench;
+use ovendry_tests::straight_line::{calibration, saved};
 
 mod beds;
 mod explain;
@@ -41,63 +41,6 @@ root_depth_mm = 300
 application_efficiency = 0.8
 maximum_on_s = 7200
 "#;
-
-/// 0.001 m3/m3 a count around 0.25 m3/m3 at 500.
-fn calibration(probe: &str, soil: &str, direction: Direction) -> Calibration {
-    let slope = match direction {
-        Direction::FallsWhenWetter => -0.2,
-        Direction::RisesWhenWetter => 0.2,
-    };
-    Calibration {
-        probe: probe.into(),
-        soil: soil.into(),
-        adc_bits: 12,
-        curve: Curve {
-            kind: CurveKind::StraightLine,
-            axis: Axis {
-                origin: 500.0,
-                unit: 200.0,
-            },
-            parameters: vec![0.25, slope],
-        },
-        temperature: None,
-        domain: Domain {
-            low: 300.0,
-            high: 700.0,
-        },
-        temperature_range: None,
-        covariance: vec![vec![4e-6, 0.0], vec![0.0, 4e-6]],
-        covariance_parts: Vec::new(),
-        core_scatter: 0.006,
-        scatter_draws: Vec::new(),
-        rivals: Vec::new(),
-        degrees_of_freedom: 13.0,
-        relative_volume_u: 0.01,
-        noise: ReadingNoise {
-            standard_deviation: 1.0,
-            degrees_of_freedom: 60.0,
-        },
-        temperature_u: 0.5,
-        supply_relative_u: 0.0,
-        probe_to_probe: 0.0,
-        direction,
-        cores: 15,
-    }
-}
-
-fn saved(calibration: &Calibration) -> String {
-    serde_json::json!({
-        "format": "ovendry calibration",
-        "version": 1,
-        "program": "test",
-        "calibrated_on": "2026-05-01",
-        "recheck_by": "2027-05-01",
-        "sources": [],
-        "explanation": [],
-        "calibration": calibration,
-    })
-    .to_string()
-}
 
 fn bench(site: &str, calibrations: &[Calibration]) -> Bench {
     let bench = Bench::empty().with("site.toml", site);

@@ -2,6 +2,7 @@
 
 use super::declaration::{Declaration, Key};
 use super::document::File;
+use super::season;
 use crate::failure::without_value;
 use crate::findings::{Findings, Refused};
 use crate::table::number::quantity;
@@ -68,6 +69,15 @@ pub(super) const KEYS: &[Key] = &[
     Key::new("minimum_on_s", "30: shortest time on, s"),
     Key::new("minimum_off_s", "300: shortest time off, s"),
     Key::new("maximum_on_s", "3600: longest time on, s"),
+    Key::new(
+        "relay_rated_operations",
+        "100000: operations the pump's relay is rated for",
+    ),
+    Key::new("season_days", "180: days a year the pump is wanted"),
+    Key::new(
+        "probe_lag_s",
+        "1200: time constant by which the probe lags behind the pump, s",
+    ),
 ];
 
 /// Reads the controller, if there is one. With `stages` the root depth is theirs.
@@ -103,6 +113,7 @@ pub(super) fn read(
     let minimum_on = read_seconds(&table, "minimum_on_s", MINIMUM_ON_S, findings);
     let minimum_off = read_seconds(&table, "minimum_off_s", MINIMUM_OFF_S, findings);
     let maximum_on = read_seconds(&table, "maximum_on_s", MAXIMUM_ON_S, findings);
+    let season = season::read(&table, findings);
     if let (Ok(shortest), Ok(longest)) = (minimum_on, maximum_on)
         && shortest > longest
     {
@@ -133,6 +144,7 @@ pub(super) fn read(
         read_every_s: read_every?,
         false_start_probability: false_start?,
         daily_temperature_swing_c: swing?,
+        season: season?,
         line: table.line,
     }))
 }
@@ -274,7 +286,7 @@ pub(super) fn read_share(
     }
 }
 
-fn read_seconds(
+pub(super) fn read_seconds(
     table: &Declaration<'_>,
     key: &'static str,
     usual: u32,

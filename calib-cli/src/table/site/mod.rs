@@ -8,6 +8,7 @@ mod general;
 mod id;
 mod medium;
 mod probe;
+mod season;
 mod soil;
 mod stage;
 

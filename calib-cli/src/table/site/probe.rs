@@ -45,6 +45,10 @@ pub(super) const KEYS: &[Key] = &[
         COUNTS_WHEN_WETTER,
         "\"unknown\": \"rise\", \"fall\" or \"unknown\"",
     ),
+    Key::new(
+        "threshold_count",
+        "540: the one raw count at which the pump was switched so far",
+    ),
     Key::new("soil", "\"loam\": id of the soil it is calibrated in"),
     Key::new("depth_mm", "150: how deep it lies, mm"),
     Key::new(
@@ -102,6 +106,7 @@ fn read(
     let depth = read_depth(table, "depth_mm", findings);
     let counts_per_c = read_counts(table, "counts_per_c", bits.ok(), true, findings);
     let drift = read_counts(table, "drift_counts", bits.ok(), false, findings);
+    let threshold = read_threshold(table, bits.ok(), findings);
     let soil = table.text("soil", findings);
     let soil = table.needed("soil", soil, findings)?;
     let (id, direction) = (id?, direction?);
@@ -115,6 +120,7 @@ fn read(
         supply_relative_u: supply?,
         probe_to_probe_counts: between?,
         direction,
+        threshold_count: threshold?,
         soil: soil.value.to_owned(),
         media: None,
         depth: depth?,
@@ -122,6 +128,25 @@ fn read(
         drift_counts: drift?.unwrap_or(0.0),
         line: table.line,
     })
+}
+
+/// Where the bits are not known, a converter of the most bits sets the limit.
+fn read_threshold(
+    table: &Declaration<'_>,
+    bits: Option<u8>,
+    findings: &mut Findings,
+) -> Result<Option<u32>, Refused> {
+    let largest = f64::from(bits.unwrap_or(*BITS.end() as u8)).exp2() - 1.0;
+    match table.number("threshold_count", findings)? {
+        None => Ok(None),
+        Some(entry) if entry.value.fract() == 0.0 && (0.0..=largest).contains(&entry.value) => {
+            Ok(Some(entry.value as u32))
+        }
+        Some(entry) => findings.refuse(entry.cell.complaint(
+            format!("is not a whole count from 0 to {largest}"),
+            "write the raw count the pump was switched at, as the converter gave it",
+        )),
+    }
 }
 
 fn read_supply(table: &Declaration<'_>, findings: &mut Findings) -> Result<f64, Refused> {

@@ -1,0 +1,227 @@
+//! The answer of `ovendry replay`, the same for people and machines.
+
+mod figure;
+mod log;
+mod season;
+
+pub(super) use season::SeasonReport;
+
+use super::log::LONGEST_GAP_S;
+use super::{Subject, Threshold};
+use crate::caution;
+use crate::failure::Warning;
+use calib_core::irrigation::{Replayed, SetPoints};
+use calib_core::quantity::Quantity;
+use calib_core::soil::SoilWater;
+use figure::round;
+use log::LogReport;
+use serde::Serialize;
+use std::fmt;
+use std::path::Path;
+
+const DAY_S: f64 = 86_400.0;
+
+/// The rules, as columns and in JSON.
+const RULES: [&str; 3] = ["one threshold", "with pump times", "refill and stop"];
+
+/// Share of the water between refill and stop that a lagging probe may add before it
+/// is worth a warning. Our choice.
+const LARGE_OVERSHOOT: f64 = 0.1;
+
+/// What a log cannot tell.
+const OPEN_LOOP: &str = "The readings are those of the log, whichever rule is replayed: how the soil would have answered another rule, a log cannot know. Water a rule asks for never comes, so one that finds the bed too dry asks again and again. Compare rules by the simulated seasons.";
+/// What a simulated season cannot tell.
+const BUCKET: &str = "The simulated bed is one bucket of evenly moist soil, with drainage, lag, day and noise as assumed: it tells rules apart, not how wet this bed will be on a given day.";
+
+/// Everything the command has to say.
+#[derive(Serialize)]
+pub(super) struct Answer {
+    format: &'static str,
+    version: u32,
+    probes: Vec<ProbeReport>,
+    /// What the figures cannot tell.
+    caveats: Vec<&'static str>,
+    written: Vec<String>,
+    pub(super) warnings: Vec<Warning>,
+    cautions: Vec<&'static str>,
+}
+
+impl Answer {
+    pub(super) fn new(
+        probes: Vec<ProbeReport>,
+        log: Option<&Path>,
+        written: Vec<String>,
+        warnings: Vec<Warning>,
+    ) -> Self {
+        let caveats = match log {
+            Some(_) => vec![OPEN_LOOP, BUCKET],
+            None => vec![BUCKET],
+        };
+        Self {
+            format: "ovendry replay",
+            version: 1,
+            probes,
+            caveats,
+            written,
+            warnings,
+            cautions: [caution::PUMP, &[caution::LOCAL_RULES]].concat(),
+        }
+    }
+}
+
+impl fmt::Display for Answer {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        for probe in &self.probes {
+            writeln!(f, "{probe}")?;
+        }
+        writeln!(f, "{BUCKET}")?;
+        for path in &self.written {
+            writeln!(f, "wrote {path}")?;
+        }
+        writeln!(f)
+    }
+}
+
+/// One probe.
+#[derive(Serialize)]
+pub(super) struct ProbeReport {
+    probe: String,
+    soil: String,
+    /// The simulated seasons in a sentence.
+    verdict: String,
+    /// What refill and stop do to the water bill, in a sentence.
+    water: String,
+    /// How many of the starts refill and stop save in the simulated seasons,
+    /// percent; `None` where one threshold never starts the pump.
+    starts_cut_percent: Option<f64>,
+    set_points: SetPoints,
+    threshold: Threshold,
+    soil_water: SoilWater,
+    season: SeasonReport,
+    log: Option<LogReport>,
+}
+
+impl ProbeReport {
+    pub(super) fn new(subject: &Subject<'_>, log: Option<Replayed>, season: SeasonReport) -> Self {
+        Self {
+            probe: subject.calibration.probe.clone(),
+            soil: subject.calibration.soil.clone(),
+            verdict: season.verdict(),
+            water: season.water(),
+            starts_cut_percent: season.starts_cut_percent(),
+            set_points: subject.set_points.clone(),
+            threshold: subject.threshold.clone(),
+            soil_water: subject.water,
+            log: log.map(|replayed| LogReport::new(replayed, &season)),
+            season,
+        }
+    }
+
+    /// What to think of before relying on the figures.
+    pub(super) fn warnings(&self) -> Vec<Warning> {
+        let mut warnings = Vec::new();
+        let mut warn = |what: String, why: &str, advice: &str| {
+            warnings.push(Warning {
+                place: self.probe.clone(),
+                what,
+                why: why.to_owned(),
+                advice: advice.to_owned(),
+            });
+        };
+        let band = self.season.band();
+        let (late, held) = (
+            self.season.overshoot_mm(),
+            self.set_points.net_depth.value(),
+        );
+        if band.hours_without_answer_too_dry.mean >= 1.0 {
+            warn(
+                format!(
+                    "in a simulated season under refill and stop the bed is below refill and the calibration has no answer for {} hours",
+                    round(band.hours_without_answer_too_dry.mean)
+                ),
+                "the pump stays off meanwhile, however dry the bed is",
+                "take drier cores, at best below the wilting point, and fit again",
+            );
+        }
+        // A longest time that cuts an irrigation short, or one that ends it.
+        let cut = self.season.longest_run_mm < 0.9 * held && band.stops_at_maximum.mean >= 1.0;
+        let timed = !cut && self.season.longest_run_mm < held + 0.5 * late;
+        if cut {
+            warn(
+                format!(
+                    "in a simulated season the pump is stopped {} times at its longest time on",
+                    round(band.stops_at_maximum.mean)
+                ),
+                "an irrigation cut short does not reach stop, and the next starts at refill again",
+                "raise maximum_on_s if a burst line may run that long, raise the flow, or water a smaller area",
+            );
+        }
+        if !cut && !timed && late > LARGE_OVERSHOOT * held {
+            warn(
+                format!(
+                    "while the probe lags, the pump brings some {late:.1} mm more, where the roots hold {held:.1} mm between refill and stop"
+                ),
+                "what comes after the bed is full drains and carries nutrients along",
+                "measure the lag and write it as probe_lag_s; if it is so long, let the time stop the pump: maximum_on_s = the run time `ovendry setpoints` gives",
+            );
+        }
+        if let Some(log) = &self.log {
+            let (counted, gaps) = (log.replayed.counted_s, log.replayed.gap_s);
+            if gaps > 0.1 * (counted + gaps) {
+                warn(
+                    format!(
+                        "{} of the log's {} days lie in gaps longer than {} h",
+                        round(gaps / DAY_S),
+                        round((counted + gaps) / DAY_S),
+                        LONGEST_GAP_S / 3600
+                    ),
+                    "nothing is known of the pump and the soil in a gap, so it is not counted",
+                    "log at least once an hour",
+                );
+            }
+            if log.replayed.unanswered_s > 0.05 * counted {
+                warn(
+                    format!(
+                        "the calibration has no answer for {} of the log's {} days",
+                        round(log.replayed.unanswered_s / DAY_S),
+                        round(counted / DAY_S)
+                    ),
+                    "by refill and stop the pump is off there, however dry the bed is",
+                    "look at these counts: a broken wire, a missing soil temperature, or soil wetter or drier than any core",
+                );
+            }
+        }
+        warnings
+    }
+}
+
+impl fmt::Display for ProbeReport {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        let (set, threshold) = (&self.set_points, &self.threshold);
+        writeln!(f, "Probe {} in soil {}", self.probe, self.soil)?;
+        writeln!(f, "{}\n{}", self.verdict, self.water)?;
+        writeln!(f)?;
+        writeln!(
+            f,
+            "One threshold: {} counts ({:.3} m3/m3), {}; the count as read, on and off at once.",
+            threshold.count,
+            threshold.theta_v.value(),
+            threshold.from
+        )?;
+        writeln!(
+            f,
+            "Refill {} and stop {} counts ({:.3} and {:.3} m3/m3), with the calibration and the pump's times.",
+            set.refill_count,
+            set.stop_count,
+            set.refill.value(),
+            set.stop.value()
+        )?;
+        writeln!(f)?;
+        write!(f, "{}", self.season)?;
+        if let Some(log) = &self.log {
+            writeln!(f)?;
+            write!(f, "{log}")?;
+        }
+        Ok(())
+    }
+}

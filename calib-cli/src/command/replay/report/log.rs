@@ -1,0 +1,112 @@
+//! The log of one probe, told.
+
+use super::figure::{round, years};
+use super::season::SeasonReport;
+use super::{DAY_S, OPEN_LOOP, RULES};
+use crate::command::replay::log::LONGEST_GAP_S;
+use crate::text_table::{Column, TextTable};
+use calib_core::irrigation::{Duty, RelayWear, Replayed};
+use serde::Serialize;
+use std::fmt;
+
+/// One rule on the log.
+#[derive(Serialize)]
+struct RuleOnLog {
+    rule: &'static str,
+    starts_per_day: f64,
+    hours_on_per_day: f64,
+    /// Water pumped in that time, mm a day.
+    applied_mm_per_day: f64,
+    relay: RelayWear,
+}
+
+impl RuleOnLog {
+    fn new(rule: &'static str, duty: &Duty, season: &SeasonReport) -> Self {
+        let gross_mm_per_h = 3600.0 * season.scenario.pumping.gross_mm_per_s;
+        Self {
+            rule,
+            starts_per_day: duty.starts_per_day(),
+            hours_on_per_day: duty.hours_per_day(),
+            applied_mm_per_day: gross_mm_per_h * duty.hours_per_day(),
+            relay: season.relay.wear(duty.starts_per_day()),
+        }
+    }
+}
+
+/// The log replayed.
+#[derive(Serialize)]
+pub(super) struct LogReport {
+    #[serde(flatten)]
+    pub(super) replayed: Replayed,
+    longest_gap_s: u32,
+    /// The pump as recorded, if the log says, then each rule.
+    rules: Vec<RuleOnLog>,
+}
+
+impl LogReport {
+    pub(super) fn new(replayed: Replayed, season: &SeasonReport) -> Self {
+        let recorded = replayed
+            .recorded
+            .map(|duty| RuleOnLog::new("pump as recorded", &duty, season));
+        let sides = replayed.sides.iter().zip(RULES);
+        let rules = sides.map(|(side, rule)| RuleOnLog::new(rule, &side.duty, season));
+        Self {
+            rules: recorded.into_iter().chain(rules).collect(),
+            longest_gap_s: LONGEST_GAP_S,
+            replayed,
+        }
+    }
+}
+
+impl fmt::Display for LogReport {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        let log = &self.replayed;
+        writeln!(
+            f,
+            "The log: {} rows, {} days counted; {} gap{} longer than {} h, {} days in all, not counted.",
+            log.rows,
+            round(log.counted_s / DAY_S),
+            log.gaps,
+            if log.gaps == 1 { "" } else { "s" },
+            self.longest_gap_s / 3600,
+            round(log.gap_s / DAY_S)
+        )?;
+        let mut table = TextTable::new([
+            Column::words("on the log"),
+            Column::numbers("starts", "a day"),
+            Column::numbers("on", "h a day"),
+            Column::numbers("pumped", "mm a day"),
+            Column::numbers("relay operations", "a season"),
+            Column::numbers("relay lasts", "years"),
+        ]);
+        for rule in &self.rules {
+            table.push([
+                rule.rule.to_owned(),
+                round(rule.starts_per_day),
+                round(rule.hours_on_per_day),
+                round(rule.applied_mm_per_day),
+                round(rule.relay.operations_per_season),
+                years(rule.relay.years),
+            ]);
+        }
+        write!(f, "{table}")?;
+        writeln!(
+            f,
+            "The bed was below refill for {} h, above field capacity for {} h, and without an answer for {} h.",
+            round(log.below_refill_s / 3600.0),
+            round(log.above_field_capacity_s / 3600.0),
+            round(log.unanswered_s / 3600.0)
+        )?;
+        if let Some(rain) = log.rain_mm {
+            writeln!(f, "{rain:.0} mm of rain were logged.")?;
+        }
+        if log.recorded.is_none() {
+            writeln!(f, "The log does not say when the pump ran (pump_on).")?;
+        }
+        writeln!(
+            f,
+            "What the pump does between two rows goes unseen: starts are at least so many."
+        )?;
+        writeln!(f, "{OPEN_LOOP}")
+    }
+}

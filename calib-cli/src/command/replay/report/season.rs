@@ -1,0 +1,239 @@
+//! The simulated seasons of one probe, told.
+
+use super::RULES;
+use super::figure::{round, spread, thousandths, years};
+use crate::command::replay::{Replay, Subject};
+use crate::table::weather::Weather;
+use crate::text_table::{Column, TextTable};
+use crate::workbench::Controller;
+use calib_core::irrigation::bucket::{Lag, RuleSeasons, Scenario};
+use calib_core::irrigation::{RelayLife, RelayWear};
+use calib_core::quantity::Quantity;
+use serde::Serialize;
+use std::fmt;
+
+/// Hours a season by which two rules may differ and still count as alike.
+const SAME_HOURS: f64 = 0.1;
+
+/// One rule in the simulated seasons.
+#[derive(Serialize)]
+struct RuleInSeasons {
+    rule: &'static str,
+    #[serde(flatten)]
+    seasons: RuleSeasons,
+    relay: RelayWear,
+}
+
+/// The simulated seasons.
+#[derive(Serialize)]
+pub struct SeasonReport {
+    seasons: u32,
+    seed: u64,
+    days: usize,
+    /// What the weather is.
+    weather: String,
+    /// Where the saturation of the scenario comes from.
+    saturation_from: &'static str,
+    pub(super) scenario: Scenario,
+    /// What the longest time on brings to the roots at one go, mm.
+    pub(super) longest_run_mm: f64,
+    pub(super) relay: RelayLife,
+    rules: [RuleInSeasons; 3],
+}
+
+impl SeasonReport {
+    pub(in crate::command::replay) fn new(
+        subject: &Subject<'_>,
+        pump: &Controller,
+        weather: Option<&Weather>,
+        scenario: &Scenario,
+        rules: [RuleSeasons; 3],
+        command: &Replay,
+    ) -> Self {
+        let relay = pump.season.relay;
+        let mut names = RULES.into_iter();
+        Self {
+            seasons: command.seasons,
+            seed: command.seed,
+            days: scenario.days.len(),
+            weather: match weather {
+                Some(weather) => format!(
+                    "weather of {} to {}{}",
+                    weather.first,
+                    weather.last,
+                    if weather.has_rain {
+                        ""
+                    } else {
+                        ", without rain"
+                    }
+                ),
+                None => format!(
+                    "{} mm of evapotranspiration every day (evapotranspiration_mm_per_day), no rain",
+                    pump.evapotranspiration
+                ),
+            },
+            saturation_from: subject.saturation.1,
+            scenario: scenario.clone(),
+            longest_run_mm: scenario.pumping.net_mm(pump.maximum_on_s),
+            relay,
+            rules: rules.map(|seasons| RuleInSeasons {
+                rule: names.next().unwrap_or_default(),
+                relay: relay.wear(seasons.starts_per_day.mean),
+                seasons,
+            }),
+        }
+    }
+
+    pub(super) fn single(&self) -> &RuleSeasons {
+        &self.rules[0].seasons
+    }
+
+    pub(super) fn band(&self) -> &RuleSeasons {
+        &self.rules[2].seasons
+    }
+
+    pub(super) fn starts_cut_percent(&self) -> Option<f64> {
+        let single = self.single().starts_per_day.mean;
+        (single > 0.0).then(|| 100.0 * (1.0 - self.band().starts_per_day.mean / single))
+    }
+
+    /// The comparison in a sentence.
+    pub(super) fn verdict(&self) -> String {
+        let (single, band) = (self.single(), self.band());
+        let (many, few) = (
+            round(single.starts_per_day.mean),
+            round(band.starts_per_day.mean),
+        );
+        let starts = match self.starts_cut_percent() {
+            None => {
+                return format!(
+                    "One threshold never starts the pump in the simulated seasons; refill and stop start it {few} times a day."
+                );
+            }
+            Some(cut) if cut <= 0.0 => format!(
+                "Refill and stop start the pump {few} times a day where one threshold starts it {many} times"
+            ),
+            Some(cut) => {
+                format!("Refill and stop cut starts from {many} a day to {few}, by {cut:.1} %")
+            }
+        };
+        let (before, now) = (single.hours_below_refill.mean, band.hours_below_refill.mean);
+        if now <= before + SAME_HOURS {
+            format!(
+                "{starts}, with no more time below refill ({now:.1} h a season, {before:.1} h with one threshold)."
+            )
+        } else {
+            format!(
+                "{starts}, but the bed is below refill for {now:.1} h a season, {before:.1} h with one threshold."
+            )
+        }
+    }
+
+    /// What refill and stop do to the water bill, in a sentence.
+    pub(super) fn water(&self) -> String {
+        let (single, band) = (self.single(), self.band());
+        let pumped = band.applied_mm.mean - single.applied_mm.mean;
+        let drained = band.drained_mm.mean - single.drained_mm.mean;
+        let wetter = band.mean_theta_v.mean - single.mean_theta_v.mean;
+        let more = |difference: f64| if difference > 0.0 { "more" } else { "less" };
+        format!(
+            "They pump {} mm {} a season, and {} mm {} drain; the bed is {:.3} m3/m3 {} on average.",
+            round(pumped.abs()),
+            more(pumped),
+            round(drained.abs()),
+            more(drained),
+            wetter.abs(),
+            if wetter > 0.0 { "wetter" } else { "drier" }
+        )
+    }
+
+    /// Water that reaches the roots between the bed being at stop and the probe
+    /// seeing it, mm.
+    pub(super) fn overshoot_mm(&self) -> f64 {
+        let (Lag::FirstOrder { time_s } | Lag::Delay { time_s }) = self.scenario.probe.lag;
+        self.scenario.pumping.net_mm(time_s)
+    }
+}
+
+impl fmt::Display for SeasonReport {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        writeln!(
+            f,
+            "Simulated: {} season{} of {} days, seed {}; {}.",
+            self.seasons,
+            if self.seasons == 1 { "" } else { "s" },
+            self.days,
+            self.seed,
+            self.weather
+        )?;
+        let mut table = TextTable::new([
+            Column::words("in a season"),
+            Column::numbers(RULES[0], ""),
+            Column::numbers(RULES[1], ""),
+            Column::numbers(RULES[2], ""),
+        ]);
+        let mut row = |name: &str, cell: &dyn Fn(&RuleInSeasons) -> String| {
+            let [single, slowed, band] = &self.rules;
+            table.push([name.to_owned(), cell(single), cell(slowed), cell(band)]);
+        };
+        row("starts a day", &|rule| spread(&rule.seasons.starts_per_day));
+        row("relay operations", &|rule| {
+            round(rule.relay.operations_per_season)
+        });
+        row("years the relay lasts", &|rule| years(rule.relay.years));
+        row("hours on a day", &|rule| {
+            spread(&rule.seasons.hours_on_per_day)
+        });
+        row("driest, m3/m3", &|rule| {
+            thousandths(&rule.seasons.minimum_theta_v)
+        });
+        row("mean, m3/m3", &|rule| {
+            thousandths(&rule.seasons.mean_theta_v)
+        });
+        row("hours below refill", &|rule| {
+            spread(&rule.seasons.hours_below_refill)
+        });
+        row("hours above field capacity", &|rule| {
+            spread(&rule.seasons.hours_above_field_capacity)
+        });
+        row("water pumped, mm", &|rule| spread(&rule.seasons.applied_mm));
+        row("water pumped, L", &|rule| spread(&rule.seasons.applied_l));
+        row("water drained, mm", &|rule| {
+            spread(&rule.seasons.drained_mm)
+        });
+        row("water drained, L", &|rule| spread(&rule.seasons.drained_l));
+        row("crop went short of, mm", &|rule| {
+            spread(&rule.seasons.unmet_mm)
+        });
+        write!(f, "{table}")?;
+        writeln!(
+            f,
+            "+- is one standard deviation between seasons. Relay: {} days a year, rated for {} operations (relay_rated_operations); its data sheet goes first, and a motor wears contacts faster than the load most sheets speak of.",
+            self.relay.season_days, self.relay.rated_operations
+        )?;
+        self.write_assumptions(f)
+    }
+}
+
+impl SeasonReport {
+    fn write_assumptions(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        let (zone, probe) = (&self.scenario.zone, &self.scenario.probe);
+        let lag = match probe.lag {
+            Lag::FirstOrder { time_s } | Lag::Delay { time_s } => time_s / 60,
+        };
+        writeln!(
+            f,
+            "Assumed: a reading every {} s (read more often, one threshold starts more often), noise of {:.4} m3/m3 (one standard deviation), {:.4} m3/m3 of daily swing without temperature correction, a probe {lag} min behind the pump (first order). Our choices where site.toml does not say.",
+            self.scenario.step_s,
+            probe.noise,
+            probe.swing.abs()
+        )?;
+        writeln!(
+            f,
+            "Water above field capacity drains by 63 % in {:.0} h (our choice); above {:.3} m3/m3 it runs off ({}). The crop takes less beyond the allowed depletion (FAO-56 equation 84, recalled from memory).",
+            zone.drainage_time_s / 3600.0,
+            zone.saturation.value(),
+            self.saturation_from
+        )
+    }
+}

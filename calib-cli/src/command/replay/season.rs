@@ -1,0 +1,175 @@
+//! The simulated seasons of one probe.
+
+use super::report::SeasonReport;
+use super::{Replay, Subject};
+use crate::failure::Failure;
+use crate::output::OutputSet;
+use crate::plot::{self, Course, Level, SeasonChart};
+use crate::table::weather::Weather;
+use crate::workbench::Controller;
+use calib_core::irrigation::Side;
+use calib_core::irrigation::bucket::{
+    DRAINAGE_TIME_S, Day, Lag, ProbeModel, Pumping, RootZone, Scenario, ScenarioError, compare,
+};
+use calib_core::quantity::{Quantity, Vwc};
+use calib_core::soil::SoilEvidence;
+use std::path::Path;
+
+/// Room for air at field capacity where saturation is not known, m3/m3. Our choice.
+const LEAST_AIR: f64 = 0.05;
+/// Seconds of a day.
+const DAY_S: u32 = 86_400;
+/// Shortest step of a simulated season, s: a season then takes seconds at most.
+const SHORTEST_STEP_S: u32 = 10;
+/// Days shown in the chart.
+const SHOWN_DAYS: usize = 14;
+/// A point of the chart's lines each so many seconds.
+const POINT_S: i64 = 1800;
+
+/// Seasons, and what a chart of them needs.
+pub(super) struct Simulated {
+    pub(super) report: SeasonReport,
+    seed: u64,
+    scenario: Scenario,
+}
+
+/// Water content at which a soil is full, and where it comes from. Only heavy rain
+/// reaches it.
+pub(super) fn saturation(evidence: &SoilEvidence) -> Result<(Vwc, &'static str), Failure> {
+    let capacity = evidence.water.field_capacity.value;
+    match evidence.saturation {
+        Some(found) if found.value > capacity => Ok((found.value, "recommended by `ovendry soil`")),
+        _ => Vwc::new(capacity.value() + LEAST_AIR)
+            .map(|value| (value, "field capacity and some air, assumed"))
+            .map_err(|error| Failure::Internal(error.to_string())),
+    }
+}
+
+/// Simulates the seasons of `subject` under each of its rules.
+pub(super) fn simulate(
+    subject: &Subject<'_>,
+    pump: &Controller,
+    weather: Option<&Weather>,
+    command: &Replay,
+) -> Result<Simulated, Failure> {
+    let set = &subject.set_points;
+    let days = match weather {
+        Some(weather) => weather.days.clone(),
+        None => vec![
+            Day {
+                evapotranspiration: pump.evapotranspiration,
+                rain: 0.0,
+            };
+            pump.season.relay.season_days as usize
+        ],
+    };
+    let lag = Lag::FirstOrder {
+        time_s: pump.season.probe_lag_s,
+    };
+    let scenario = Scenario {
+        zone: RootZone {
+            depth: set.root_depth,
+            saturation: subject.saturation.0,
+            field_capacity: subject.water.field_capacity.value,
+            wilting_point: subject.water.wilting_point.value,
+            allowed_depletion: set.allowed_depletion,
+            drainage_time_s: DRAINAGE_TIME_S,
+        },
+        pumping: Pumping::new(pump.area, pump.flow, pump.application_efficiency),
+        probe: ProbeModel::of(
+            subject.calibration,
+            set.refill_count,
+            0.5 * pump.daily_temperature_swing_c,
+            lag,
+        ),
+        days,
+        refill: set.refill,
+        stop: set.stop,
+        step_s: step(pump.read_every_s),
+    };
+    let rules = compare(&scenario, &subject.sides, command.seed, command.seasons)
+        .map_err(|error| failed(subject, &error))?;
+    Ok(Simulated {
+        report: SeasonReport::new(subject, pump, weather, &scenario, rules, command),
+        seed: command.seed,
+        scenario,
+    })
+}
+
+/// The longest step, no longer than the time between two readings, that divides a day;
+/// where the probe is read more often than every [`SHORTEST_STEP_S`], that.
+fn step(read_every_s: u32) -> u32 {
+    let longest = read_every_s.clamp(SHORTEST_STEP_S, DAY_S);
+    (SHORTEST_STEP_S..=longest)
+        .rev()
+        .find(|step| DAY_S.is_multiple_of(*step))
+        .unwrap_or(SHORTEST_STEP_S)
+}
+
+fn failed(subject: &Subject<'_>, error: &ScenarioError) -> Failure {
+    Failure::Internal(format!(
+        "cannot simulate a season of probe {}: {error}",
+        subject.calibration.probe
+    ))
+}
+
+/// Draws the first days of the first season under one threshold and under the band.
+pub(super) fn draw(
+    subject: &Subject<'_>,
+    simulated: &Simulated,
+    out: &Path,
+    outputs: &mut OutputSet,
+) -> Result<(), Failure> {
+    let mut shown = simulated.scenario.clone();
+    shown.days.truncate(SHOWN_DAYS);
+    let days = shown.days.len() as f64;
+    let course = |side: &Side| course(&shown, side, simulated.seed);
+    let [single, _, band] = &subject.sides;
+    let single = course(single).map_err(|error| failed(subject, &error))?;
+    let band = course(band).map_err(|error| failed(subject, &error))?;
+    let set = &subject.set_points;
+    let levels = [
+        ("field capacity", subject.water.field_capacity.value),
+        ("stop", set.stop),
+        ("refill", set.refill),
+        ("wilting point", subject.water.wilting_point.value),
+    ]
+    .map(|(name, theta_v)| Level {
+        name: name.to_owned(),
+        theta_v: theta_v.value(),
+    });
+    let calibration = subject.calibration;
+    let chart = SeasonChart::new(
+        &calibration.probe,
+        &calibration.soil,
+        days,
+        single,
+        band,
+        &levels,
+    );
+    let name = |ending: &str| out.join(format!("{}.replay.{ending}", calibration.probe));
+    outputs.add(name("svg"), plot::svg(&chart)?);
+    outputs.add(name("png"), plot::png(&chart)?);
+    Ok(())
+}
+
+fn course(scenario: &Scenario, side: &Side, seed: u64) -> Result<Course, ScenarioError> {
+    let day = |second: i64| second as f64 / 86_400.0;
+    let step = i64::from(scenario.step_s);
+    let mut course = Course::default();
+    let mut on = false;
+    scenario.season(side, seed, |moment| {
+        if moment.second % POINT_S == 0 {
+            course.theta_v.push((day(moment.second), moment.theta_v));
+        }
+        if moment.on {
+            let end = day(moment.second + step);
+            match course.runs.last_mut() {
+                Some(run) if on => run.1 = end,
+                _ => course.runs.push((day(moment.second), end)),
+            }
+        }
+        on = moment.on;
+    })?;
+    Ok(course)
+}
