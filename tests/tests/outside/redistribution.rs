@@ -103,8 +103,7 @@ fn run() -> Result<(), String> {
         ] {
             let theirs = theirs[key].as_f64().unwrap_or(f64::NAN);
             let apart = (ours - theirs).abs();
-            // Also true of NaN.
-            if !(apart <= AGREED * theirs.abs()) {
+            if apart.is_nan() || apart > AGREED * theirs.abs() {
                 differences.push(format!("problem {number}, {what}: {ours}, theirs {theirs}"));
             }
         }

@@ -16,7 +16,7 @@ mod season;
 mod tests;
 
 pub use comparison::{RuleSeasons, Spread, compare};
-pub use probe::{Lag, PROBE_LAG_S, ProbeModel, TEMPERATURE_SWING};
+pub use probe::{Lag, PROBE_LAG_S, ProbeModel};
 pub use root_zone::{DRAINAGE_TIME_S, Flows, RootZone, Water, stress};
 pub use season::{Day, Moment, Pumping, READING_INTERVAL_S, Scenario, SeasonOutcome};
 

@@ -11,11 +11,7 @@ use std::collections::VecDeque;
 /// and a stopwatch give the real one.
 pub const PROBE_LAG_S: u32 = 1200;
 
-/// By how much the soil at the probe is warmer at its warmest hour than on the
-/// day's mean, C. Our choice, for some 10 cm below a bed without cover.
-pub const TEMPERATURE_SWING: f64 = 4.0;
-
-/// Hour of the day at which the soil at the probe is warmest. Our choice, as above.
+/// Hour of the day at which the soil at the probe is warmest. Our choice, for some 10 cm below a bed without cover.
 const WARMEST_HOUR: f64 = 16.0;
 
 /// How late the probe sees what the root zone holds.

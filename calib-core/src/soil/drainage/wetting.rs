@@ -151,8 +151,11 @@ mod tests {
     use super::*;
     use crate::quantity::Timestamp;
 
-    /// A log with a row an hour: theta_v and, where there was any, what wetted it.
-    fn log(rows: impl IntoIterator<Item = (Option<f64>, Option<Wetting>)>) -> Hours {
+    /// An hour: theta_v and, where there was any, what wetted it.
+    type Row = (Option<f64>, Option<Wetting>);
+
+    /// A log with a row an hour.
+    fn log(rows: impl IntoIterator<Item = Row>) -> Hours {
         let mut hours = Hours::default();
         for (hour, (theta_v, wetting)) in rows.into_iter().enumerate() {
             hours.push(LoggedWater {
@@ -170,7 +173,7 @@ mod tests {
     }
 
     /// Dry for ten hours, rained on for three, then draining.
-    fn soaked(after: usize) -> Vec<(Option<f64>, Option<Wetting>)> {
+    fn soaked(after: usize) -> Vec<Row> {
         let mut rows = vec![(Some(0.20), None); 10];
         for theta in [0.26, 0.30, 0.34] {
             rows.push((Some(theta), Some(Wetting::Rain)));
@@ -179,7 +182,7 @@ mod tests {
         rows
     }
 
-    fn only(rows: Vec<(Option<f64>, Option<Wetting>)>) -> Soaking {
+    fn only(rows: Vec<Row>) -> Soaking {
         let found = soakings(&log(rows));
         assert_eq!(found.len(), 1, "{found:?}");
         found[0]
@@ -195,7 +198,7 @@ mod tests {
 
     #[test]
     fn rain_pump_rise_gap_and_the_end_of_the_log_end_it() {
-        let ended = |change: &dyn Fn(&mut Vec<(Option<f64>, Option<Wetting>)>)| {
+        let ended = |change: &dyn Fn(&mut Vec<Row>)| {
             let mut rows = soaked(90);
             change(&mut rows);
             let found = soakings(&log(rows))[0];
