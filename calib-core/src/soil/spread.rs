@@ -11,16 +11,9 @@
 /// happen to agree do not make a soil known exactly.
 pub const LEAST_SPREAD: f64 = 0.01;
 
-/// Middle value, or the mean of the two in the middle; 0 of none.
+/// The median; 0 of none.
 pub(super) fn median(values: &[f64]) -> f64 {
-    let mut sorted = values.to_vec();
-    sorted.sort_by(f64::total_cmp);
-    let upper = sorted.get(sorted.len() / 2);
-    let lower = sorted.get(sorted.len().saturating_sub(1) / 2);
-    match (lower, upper) {
-        (Some(lower), Some(upper)) => (lower + upper) / 2.0,
-        _ => 0.0,
-    }
+    crate::readings::median(&mut values.to_vec()).unwrap_or(0.0)
 }
 
 /// Each value less `from`.

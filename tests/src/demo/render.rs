@@ -2,7 +2,7 @@
 
 use super::generate::Core;
 use super::scenario::{Plot, SEED};
-use super::season::{DAYS, Day, LOG_STEP_S, LogRow};
+use super::season::{BEDS, DAYS, Day, LOG_STEP_S, LogRow, old_threshold};
 use std::fmt::Write;
 
 const MARK: &str = "invented";
@@ -45,7 +45,7 @@ bulk_density_g_cm3 = {:.2}
             plot.soil, plot.texture, plot.organic_matter, plot.bulk_density
         );
     }
-    for plot in plots {
+    for (plot, bed) in plots.iter().zip(BEDS) {
         let _ = write!(
             text,
             r#"
@@ -54,9 +54,13 @@ id = "{}"
 adc_bits = 10
 reference_mv = 3300.0
 counts_when_wetter = "{}"
+threshold_count = {}   # what the pump has gone by so far
 soil = "{}"
 "#,
-            plot.probe, plot.stated_direction, plot.soil
+            plot.probe,
+            plot.stated_direction,
+            old_threshold(plot, &bed),
+            plot.soil
         );
     }
     text.push_str(

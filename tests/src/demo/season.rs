@@ -184,6 +184,11 @@ pub fn undisturbed(bed: &Bed, from: f64, hours: f64) -> f64 {
     soil.water[PROBE_LAYER]
 }
 
+/// The raw count at which the pump of a bed was switched, on the dry side of it.
+pub fn old_threshold(plot: &Plot, bed: &Bed) -> f64 {
+    plot.response.count(bed.threshold).round()
+}
+
 fn start() -> Timestamp {
     STARTS.parse().expect("a timestamp")
 }
@@ -202,7 +207,7 @@ fn thermometer_is_off(plot: &Plot, hour: f64) -> bool {
 fn of_bed(plot: &Plot, bed: &Bed, weather: &[Day], seed: u64) -> Vec<LogRow> {
     let mut draw = ChaCha8Rng::seed_from_u64(seed);
     let mut soil = Profile::at(bed, 0.96 * bed.drained);
-    let threshold = plot.response.count(bed.threshold).round();
+    let threshold = old_threshold(plot, bed);
     let falls = plot.response.count(bed.spent) > plot.response.count(bed.drained);
     let steps_a_row = (LOG_STEP_S / 60) as usize;
     let (mut pump_on, mut on_its_way, mut rain_since) = (false, 0.0, 0.0);

@@ -24,7 +24,7 @@ const SHORTEST_STEP_S: u32 = 10;
 /// Days shown in the chart.
 const SHOWN_DAYS: usize = 14;
 /// A point of the chart's lines each so many seconds.
-const POINT_S: i64 = 1800;
+const POINT_S: u32 = 1800;
 
 /// Seasons, and what a chart of them needs.
 pub(super) struct Simulated {
@@ -96,13 +96,17 @@ pub(super) fn simulate(
     })
 }
 
-/// The longest step, no longer than the time between two readings, that divides a day;
-/// where the probe is read more often than every [`SHORTEST_STEP_S`], that.
+/// The longest step, no longer than the time between two readings, that parts a day and
+/// the points of the chart evenly; where the probe is read more often than every
+/// [`SHORTEST_STEP_S`], that.
 fn step(read_every_s: u32) -> u32 {
     let longest = read_every_s.clamp(SHORTEST_STEP_S, DAY_S);
     (SHORTEST_STEP_S..=longest)
         .rev()
-        .find(|step| DAY_S.is_multiple_of(*step))
+        .find(|step| {
+            let of_chart = POINT_S.is_multiple_of(*step) || step.is_multiple_of(POINT_S);
+            DAY_S.is_multiple_of(*step) && of_chart
+        })
         .unwrap_or(SHORTEST_STEP_S)
 }
 
@@ -159,7 +163,7 @@ fn course(scenario: &Scenario, side: &Side, seed: u64) -> Result<Course, Scenari
     let mut course = Course::default();
     let mut on = false;
     scenario.season(side, seed, |moment| {
-        if moment.second % POINT_S == 0 {
+        if moment.second % i64::from(POINT_S) == 0 {
             course.theta_v.push((day(moment.second), moment.theta_v));
         }
         if moment.on {
@@ -172,4 +176,23 @@ fn course(scenario: &Scenario, side: &Side, seed: u64) -> Result<Course, Scenari
         on = moment.on;
     })?;
     Ok(course)
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn a_step_parts_the_day_and_the_chart_and_is_no_longer_than_asked() {
+        for (asked, taken) in [
+            (1, 10),
+            (60, 60),
+            (61, 60),
+            (599, 450),
+            (3000, 1800),
+            (86_400, 86_400),
+        ] {
+            assert_eq!(step(asked), taken, "{asked}");
+        }
+    }
 }
