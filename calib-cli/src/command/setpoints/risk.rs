@@ -155,7 +155,7 @@ impl RiskReport {
 fn how_to(help: Help) -> &'static str {
     match help {
         Help::FieldCapacity => {
-            "Soak the bed, cover it, read the probe after two days, and write field_capacity into site.toml; tables know a texture, not this bed."
+            "Soak the bed, cover it, leave the pump off for four days and log the probe; `ovendry soil --log` then says what to write into site.toml. Tables know a texture, not this bed."
         }
         Help::WiltingPoint => {
             "A soil laboratory measures it at 1500 kPa on a sample of this bed; write wilting_point into site.toml."

@@ -281,10 +281,12 @@ impl ProbeWater {
                 f,
                 "No field capacity: the log shows no soaking. Soak the bed, cover it, leave the pump off for four days, and log it."
             )?,
+            None if soakings == 1 => {
+                writeln!(f, "No field capacity: the one soaking does not show it.")?;
+            }
             None => writeln!(
                 f,
-                "No field capacity: none of {soakings} {} shows it.",
-                soakings_word(soakings)
+                "No field capacity: none of {soakings} soakings shows it."
             )?,
         }
         if soakings > 0 {
@@ -411,8 +413,12 @@ fn soakings_word(number: usize) -> &'static str {
 
 fn still_falling(bound: &LowerBound) -> String {
     match (bound.fall_when_dry, bound.fall_when_wetter) {
-        (Some(dry), Some(wet)) => {
-            format!("; on dry days it fell by {dry:.3} there, by {wet:.3} when wetter")
+        (Some(dry), Some(wet)) if wet > 0.0 => {
+            format!(
+                "; on dry days it fell by {:.3} there, by {wet:.3} when wetter",
+                // No minus before a nought.
+                dry.max(0.0)
+            )
         }
         _ => String::new(),
     }

@@ -184,7 +184,9 @@ fn judge(drained: Drained) -> Result<Drained, EventFault> {
         return Err(EventFault::NoCurve);
     }
     if by_drainage < LEAST_DRAINED {
-        return Err(EventFault::NotAboveFieldCapacity { fell: by_drainage });
+        return Err(EventFault::NotAboveFieldCapacity {
+            fell: by_drainage.max(0.0),
+        });
     }
     if taken.abs() > by_drainage {
         return Err(EventFault::Evaporation {
