@@ -2,12 +2,13 @@
 //! and the calibrated counts; refill, stop and the soil's limits if asked for.
 
 use super::Chart;
+use super::axis::Axis;
 use super::fonts::{self, Weight};
 use super::palette;
 use super::pen::{BODY, Drawn, Pen, Point};
 #[cfg(test)]
 use super::place;
-use super::sheet::{Axis, LABEL_INDENT, Outline, Sheet, Swatch, draw_core};
+use super::sheet::{LABEL_INDENT, Outline, Sheet, Swatch, draw_core};
 use calib_core::calibration::{COVERAGE, Calibration, ConvertError, Domain};
 use calib_core::fit::Observation;
 use calib_core::quantity::Quantity;

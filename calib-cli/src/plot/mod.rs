@@ -5,6 +5,7 @@
 //! charts share in `sheet`. To look at the pictures the tests make, set
 //! `OVENDRY_PLOT_DIR` to a folder and run `cargo test -p calib-cli plot`.
 
+mod axis;
 mod calibration;
 mod fonts;
 mod palette;

@@ -1,11 +1,12 @@
 //! What the curve leaves over: each core's distance from it against the count,
 //! the largest named.
 
+use super::axis::Axis;
 use super::calibration::{CorePoint, count_axis, count_caption, title};
 use super::fonts::{self, Weight};
 use super::pen::{BODY, Drawn, Letters, Pen, Point};
 use super::place::Space;
-use super::sheet::{Axis, CORE_RADIUS, Outline, Sheet, Swatch, draw_core};
+use super::sheet::{CORE_RADIUS, Outline, Sheet, Swatch, draw_core};
 use super::{Chart, palette};
 use calib_core::calibration::{COVERAGE, Calibration, ConvertError};
 use calib_core::fit::Observation;

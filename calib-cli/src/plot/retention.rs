@@ -2,10 +2,11 @@
 //! the recommended field capacity, wilting point and saturation.
 
 use super::Chart;
+use super::axis::Axis;
 use super::fonts::{self, Weight};
 use super::palette;
 use super::pen::{BODY, Drawn, Letters, Pen, Point};
-use super::sheet::{Axis, Outline, Sheet, Stroke, Swatch, draw_core};
+use super::sheet::{Outline, Sheet, Stroke, Swatch, draw_core};
 use calib_core::calibration::Domain;
 use calib_core::quantity::{Estimate, Quantity, Vwc};
 use calib_core::soil::{FIELD_CAPACITY_KPA, Retention, SoilEvidence, WILTING_POINT_KPA};

@@ -1,9 +1,10 @@
 //! A few simulated days under two rules: what the root zone holds, and when the pump
 //! runs.
 
+use super::axis::Axis;
 use super::fonts::{self, Weight};
 use super::pen::{BODY, Drawn, Letters, Pen, Point};
-use super::sheet::{Axis, LABEL_INDENT, Outline, Sheet, Swatch};
+use super::sheet::{LABEL_INDENT, Outline, Sheet, Swatch};
 use super::{Chart, Level, palette};
 use calib_core::calibration::Domain;
 use plotters::prelude::DrawingBackend;

@@ -1,6 +1,7 @@
 //! What every chart shares: title, axes with few ticks, legend, and the room
 //! left between them for the plot itself.
 
+use super::axis::Axis;
 use super::calibration::Level;
 use super::fonts::{self, Weight};
 use super::palette;
@@ -8,7 +9,6 @@ use super::pen::{BODY, Drawn, Letters, Pen, Point, TITLE, WIDTH};
 use super::place;
 use super::place::Space;
 use calib_core::calibration::Domain;
-use plotters::coord::ranged1d::Ranged;
 use plotters::prelude::DrawingBackend;
 use plotters::style::RGBColor;
 use plotters::style::text_anchor::HPos;
@@ -26,77 +26,6 @@ const SWATCH: f64 = 46.0;
 pub const LABEL_INDENT: f64 = 26.0;
 /// Least distance between the names of two levels.
 pub const LABEL_GAP: f64 = 30.0;
-
-/// A range of values with a few round numbers in it.
-#[derive(Debug, Clone, PartialEq)]
-pub struct Axis {
-    /// Lowest value shown.
-    pub low: f64,
-    /// Highest value shown.
-    pub high: f64,
-    /// Round numbers, ascending.
-    ticks: Vec<f64>,
-    /// Digits behind the point that tell the ticks apart.
-    decimals: usize,
-    /// What the ticks are called, where their own values are not what is read.
-    names: Vec<String>,
-}
-
-impl Axis {
-    /// From `low` to `high`, widened to at least `least` around their middle,
-    /// with at most `most` ticks.
-    pub fn covering(low: f64, high: f64, least: f64, most: usize) -> Self {
-        let (low, high) = if low.is_finite() && high.is_finite() {
-            let middle = (low + high) / 2.0;
-            let half = ((high - low).abs() / 2.0).max(least / 2.0);
-            (middle - half, middle + half)
-        } else {
-            (0.0, least)
-        };
-        let ticks = plotters::coord::types::RangedCoordf64::from(low..high).key_points(most);
-        let step = match ticks[..] {
-            [first, second, ..] => second - first,
-            _ => high - low,
-        };
-        let decimals = (-(step.log10() + 1e-9).floor()).clamp(0.0, 6.0) as usize;
-        Self {
-            low,
-            high,
-            ticks,
-            decimals,
-            names: Vec::new(),
-        }
-    }
-
-    /// Logarithms to the base of ten from `low` to `high`, with ticks at `ticks`
-    /// (not their logarithms), each called by its own value.
-    pub fn logarithmic(low: f64, high: f64, ticks: &[f64]) -> Self {
-        Self {
-            low: low.log10(),
-            high: high.log10(),
-            ticks: ticks.iter().map(|tick| tick.log10()).collect(),
-            decimals: 0,
-            names: ticks.iter().map(ToString::to_string).collect(),
-        }
-    }
-
-    fn share(&self, value: f64) -> f64 {
-        (value - self.low) / (self.high - self.low)
-    }
-
-    fn label(&self, tick: f64) -> String {
-        let named = self.ticks.iter().zip(&self.names);
-        if let Some((_, name)) = named.into_iter().find(|(at, _)| **at == tick) {
-            return name.clone();
-        }
-        let text = format!("{tick:.*}", self.decimals);
-        match text.strip_prefix('-') {
-            Some(digits) if digits.chars().all(|c| matches!(c, '0' | '.')) => digits.to_owned(),
-            Some(digits) => format!("\u{2212}{digits}"),
-            None => text,
-        }
-    }
-}
 
 /// What a legend shows before its words.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]

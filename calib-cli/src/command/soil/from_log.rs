@@ -1,23 +1,20 @@
 //! What the log of a season says of the water a soil holds, beside what the
 //! sources say: `ovendry soil DIR --log`.
 
+mod report;
+
 use super::{known, soil_of};
 use crate::calibration_file::CalibrationFile;
 use crate::failure::{Complaint, Failure, Warning};
 use crate::table::{LogRow, each_log_row};
-use crate::text_table::{Column, TextTable};
 use crate::workbench::{Site, SourceFile};
 use calib_core::calibration::Calibration;
 use calib_core::quantity::{Estimate, Quantity, Timestamp, Vwc};
-use calib_core::soil::drainage::{
-    EventFault, FIELD_CAPACITY_HOURS, Hours, LogFieldCapacity, LogWater, LoggedWater, LowerBound,
-    Outcome, from_log,
-};
+use calib_core::soil::drainage::{Hours, LogWater, LoggedWater, from_log};
 use calib_core::soil::{SoilDescription, evidence};
 use calib_core::uncertainty::Source;
 use jiff::tz::Offset;
 use serde::Serialize;
-use std::fmt;
 use std::path::Path;
 
 /// What the log says, probe by probe.
@@ -223,235 +220,6 @@ fn calibration_u(calibration: &Calibration, theta_v: f64) -> f64 {
             )
         })
         .unwrap_or(calibration.core_scatter)
-}
-
-impl fmt::Display for FromLog {
-    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
-        for probe in &self.probes {
-            writeln!(f, "{probe}")?;
-        }
-        Ok(())
-    }
-}
-
-impl fmt::Display for ProbeWater {
-    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
-        let title = format!("{}: from the log of {}", self.soil, self.probe);
-        writeln!(f, "{title}\n{}", "-".repeat(title.len()))?;
-        self.write_field_capacity(f)?;
-        self.write_lower_bound(f)
-    }
-}
-
-impl ProbeWater {
-    fn write_field_capacity(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
-        let soakings = self.water.events.len();
-        match &self.water.field_capacity {
-            Some(found) => {
-                let estimate = found.estimate();
-                writeln!(
-                    f,
-                    "Field capacity {:.3} +- {:.3} m3/m3 (one standard uncertainty), from {} of {soakings} {}.",
-                    estimate.value,
-                    estimate.u,
-                    found.events,
-                    soakings_word(soakings)
-                )?;
-                writeln!(f, "  {}", parts(found))?;
-                if let Some(sources) = &self.sources {
-                    writeln!(
-                        f,
-                        "  {}",
-                        compared("field capacity", estimate, sources.field_capacity)
-                    )?;
-                }
-                if found.events == 1 {
-                    writeln!(
-                        f,
-                        "  One soaking is one soaking: a second would show whether the first was like others."
-                    )?;
-                }
-                writeln!(
-                    f,
-                    "  To go by it, write below soil {} in site.toml: field_capacity = {:.3} and field_capacity_u = {:.3}",
-                    self.soil, estimate.value, estimate.u
-                )?;
-            }
-            None if soakings == 0 => writeln!(
-                f,
-                "No field capacity: the log shows no soaking. Soak the bed, cover it, leave the pump off for four days, and log it."
-            )?,
-            None if soakings == 1 => {
-                writeln!(f, "No field capacity: the one soaking does not show it.")?;
-            }
-            None => writeln!(
-                f,
-                "No field capacity: none of {soakings} soakings shows it."
-            )?,
-        }
-        if soakings > 0 {
-            write!(f, "{}", self.table())?;
-            self.write_mends(f)?;
-        }
-        if !self.water.says_rain || !self.water.says_pump {
-            let missing = match (self.water.says_rain, self.water.says_pump) {
-                (false, false) => "neither rain (rain_mm) nor pump (pump_on)",
-                (false, true) => "no rain (rain_mm)",
-                _ => "no pump (pump_on)",
-            };
-            writeln!(
-                f,
-                "  The log has {missing}: a small wetting while the soil drained would go unseen."
-            )?;
-        }
-        Ok(())
-    }
-
-    fn table(&self) -> TextTable<5> {
-        let mut table = TextTable::new([
-            Column::words("soaking ended"),
-            Column::numbers("wettest", "m3/m3"),
-            Column::numbers("left alone", "h"),
-            Column::numbers("after two days", "m3/m3"),
-            Column::words("remark"),
-        ]);
-        for (event, ended) in self.water.events.iter().zip(&self.soaking_ended) {
-            let (capacity, remark) = match &event.outcome {
-                Outcome::Drained(drained) => (
-                    format!("{:.3}", drained.field_capacity),
-                    format!(
-                        "+- {:.4}; crop and sun took {:.3} a day",
-                        drained.u,
-                        // No minus before a nought.
-                        drained.taken_per_day.max(0.0)
-                    ),
-                ),
-                Outcome::Refused(fault) => ("-".to_owned(), format!("not used: {fault}")),
-            };
-            table.push([
-                ended.clone(),
-                format!("{:.3}", event.wettest),
-                event.hours.to_string(),
-                capacity,
-                remark,
-            ]);
-        }
-        table
-    }
-
-    /// What to do for the next soaking to count, each mend once.
-    fn write_mends(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
-        if self
-            .water
-            .field_capacity
-            .is_some_and(|found| found.events > 1)
-        {
-            return Ok(());
-        }
-        let mut mends: Vec<&str> = self
-            .water
-            .events
-            .iter()
-            .filter_map(|event| match &event.outcome {
-                Outcome::Refused(fault) => Some(EventFault::mend(fault)),
-                Outcome::Drained(_) => None,
-            })
-            .collect();
-        mends.sort_unstable();
-        mends.dedup();
-        for mend in mends {
-            writeln!(f, "  For the next to count: {mend}.")?;
-        }
-        Ok(())
-    }
-
-    fn write_lower_bound(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
-        let (Some(bound), Some(day), Some(u)) = (
-            &self.water.lower_bound,
-            &self.driest_day,
-            self.lower_bound_u,
-        ) else {
-            return Ok(());
-        };
-        writeln!(
-            f,
-            "Driest day {day}: {:.3} +- {u:.3} m3/m3 on the mean{}.",
-            bound.theta_v,
-            still_falling(bound)
-        )?;
-        let Some(sources) = &self.sources else {
-            return Ok(());
-        };
-        let wilting = sources.wilting_point;
-        if bound.has_stopped() {
-            writeln!(
-                f,
-                "  The crop's lower limit is near there; {}",
-                compared("wilting point", Estimate::new(bound.theta_v, u), wilting)
-            )
-        } else if bound.theta_v < wilting.value.value() {
-            writeln!(
-                f,
-                "  That is below the {:.3} +- {:.3} the sources have for the wilting point: the crop takes water they call out of reach.",
-                wilting.value.value(),
-                wilting.u
-            )
-        } else {
-            writeln!(
-                f,
-                "  The wilting point lies below that; the sources have {:.3} +- {:.3}.",
-                wilting.value.value(),
-                wilting.u
-            )
-        }
-    }
-}
-
-fn soakings_word(number: usize) -> &'static str {
-    if number == 1 { "soaking" } else { "soakings" }
-}
-
-fn still_falling(bound: &LowerBound) -> String {
-    match (bound.fall_when_dry, bound.fall_when_wetter) {
-        (Some(dry), Some(wet)) if wet > 0.0 => {
-            format!(
-                "; on dry days it fell by {:.3} there, by {wet:.3} when wetter",
-                // No minus before a nought.
-                dry.max(0.0)
-            )
-        }
-        _ => String::new(),
-    }
-}
-
-/// What the uncertainty is made of.
-fn parts(found: &LogFieldCapacity) -> String {
-    format!(
-        "of which: what is meant by it {:.3}, calibration {:.3}, the soakings {:.3}; {:.3} a day still drains there, {:.0} h after wetting",
-        found.u_definition,
-        found.u_calibration,
-        found.u_events,
-        found.drains_per_day,
-        FIELD_CAPACITY_HOURS
-    )
-}
-
-/// Whether what was seen and what the sources have agree: within twice their
-/// combined standard uncertainty.
-fn compared(name: &str, seen: Estimate<f64>, sources: Estimate<Vwc>) -> String {
-    let difference = seen.value - sources.value.value();
-    let together = seen.u.hypot(sources.u);
-    let agree = difference.abs() <= 2.0 * together;
-    format!(
-        "{} the {name} of the sources, {:.3} +- {:.3}: {:.3} {}, {} twice the combined uncertainty ({:.3}).",
-        if agree { "Agrees with" } else { "Differs from" },
-        sources.value.value(),
-        sources.u,
-        difference.abs(),
-        if difference < 0.0 { "drier" } else { "wetter" },
-        if agree { "within" } else { "more than" },
-        2.0 * together
-    )
 }
 
 fn written(time: Timestamp) -> String {
