@@ -173,3 +173,39 @@ fn garbled_files_are_refused_and_never_crash_the_program() {
         );
     }
 }
+
+/// Log and weather of the season are looked at with the rest, where they are there.
+#[test]
+fn a_fault_in_the_seasons_files_is_told_beside_those_of_the_cores() {
+    let bench = Bench::small()
+        .with(
+            "log.csv",
+            "timestamp,probe_id,raw_count,pump_on\n2026-06-01T00:00:00Z,P1,512,1\n",
+        )
+        .with(
+            "weather.csv",
+            "date,evapotranspiration_mm\n2026-06-01,4.5\n2026-06-02,3\n",
+        );
+    bench
+        .run(&["check", "."])
+        .exits(0)
+        .says("log.csv       1 row")
+        .says("weather.csv   2 days");
+    bench.put(
+        "log.csv",
+        "timestamp,probe_id,raw_count,pump_on\n2026-06-01T00:00:00Z,P1,512,on\n",
+    );
+    bench.put(
+        "weather.csv",
+        "date,evapotranspiration_mm\n2026-06-01,450\n",
+    );
+    let samples = bench.read("samples.csv").replacen("178.28", "17.828", 1);
+    bench.put("samples.csv", samples);
+    bench
+        .run(&["check", "."])
+        .exits(2)
+        .says("log.csv:2: pump_on = \"on\": is neither 0 nor 1")
+        .says("weather.csv:2: evapotranspiration_mm = \"450\"")
+        .says("samples.csv")
+        .says("3 problems in 3 files");
+}

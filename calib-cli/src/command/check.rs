@@ -43,6 +43,12 @@ struct Contents<'a> {
     probes: usize,
     cores: usize,
     readings: usize,
+    /// Rows of log.csv, where there is one.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    log_rows: Option<u64>,
+    /// Days of weather.csv, where there is one.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    weather_days: Option<usize>,
     sources: &'a [SourceFile],
 }
 
@@ -53,6 +59,44 @@ struct Found {
     workbench: Option<Workbench>,
     problems: Vec<Complaint>,
     warnings: Vec<Warning>,
+    /// Rows of log.csv, where there is one without a problem.
+    log_rows: Option<u64>,
+    /// Days of weather.csv, likewise.
+    weather_days: Option<usize>,
+}
+
+impl Found {
+    /// Looks at log and weather of the season, where the folder has them.
+    fn look_at_season(&mut self, folder: &Path) -> Result<(), Failure> {
+        // A log says nothing without its site, whose faults are told already.
+        if folder.join(table::LOG).is_file() && table::load_site(folder).is_ok() {
+            let read = table::each_log_row(folder, None, |_| ());
+            self.log_rows = self.take(read.map(|read| (read.rows, read.warnings)))?;
+        }
+        let weather = table::shown_path(folder, table::WEATHER);
+        if weather.is_file() {
+            let read = table::weather::load(&weather);
+            self.weather_days =
+                self.take(read.map(|(weather, warnings)| (weather.days.len(), warnings)))?;
+        }
+        Ok(())
+    }
+
+    /// What was read, its warnings taken over; `None` where it has problems, which
+    /// are taken over too.
+    fn take<T>(&mut self, read: Result<(T, Vec<Warning>), Failure>) -> Result<Option<T>, Failure> {
+        match read {
+            Ok((value, warnings)) => {
+                self.warnings.extend(warnings);
+                Ok(Some(value))
+            }
+            Err(Failure::Input(complaints)) => {
+                self.problems.extend(complaints);
+                Ok(None)
+            }
+            Err(internal) => Err(internal),
+        }
+    }
 }
 
 fn inspect(folder: &Path) -> Result<Found, Failure> {
@@ -61,6 +105,8 @@ fn inspect(folder: &Path) -> Result<Found, Failure> {
         workbench: files.workbench,
         problems: files.complaints,
         warnings: files.warnings,
+        log_rows: None,
+        weather_days: None,
     };
     if let Some(workbench) = &found.workbench {
         let pairs = pairing::inspect(workbench);
@@ -79,6 +125,7 @@ fn inspect(folder: &Path) -> Result<Found, Failure> {
         }
         found.problems.extend(table::finished(folder, fits).0);
     }
+    found.look_at_season(folder)?;
     found.workbench = found.workbench.filter(|_| found.problems.is_empty());
     Ok(found)
 }
@@ -113,6 +160,8 @@ fn report(found: &Found) -> Report<'_> {
             probes: workbench.site.probes.len(),
             cores: workbench.samples.len(),
             readings: workbench.readings.len(),
+            log_rows: found.log_rows,
+            weather_days: found.weather_days,
             sources: &workbench.sources,
         }),
     }
@@ -139,7 +188,7 @@ fn as_text(folder: &Path, found: &Found) -> String {
         text.push('\n');
     }
     match &found.workbench {
-        Some(workbench) => text.push_str(&contents(folder, workbench)),
+        Some(workbench) => text.push_str(&contents(folder, workbench, found)),
         None => {
             let _ = writeln!(
                 text,
@@ -152,19 +201,28 @@ fn as_text(folder: &Path, found: &Found) -> String {
     text
 }
 
-fn contents(folder: &Path, workbench: &Workbench) -> String {
-    format!(
-        "no problems\n  {:13} {}, {}\n  {:13} {}\n  {:13} {}{}\n\nnext: ovendry calibrate {}\n",
-        table::SITE,
-        counted(workbench.site.soils.len(), "soil"),
-        counted(workbench.site.probes.len(), "probe"),
-        table::SAMPLES,
-        counted(workbench.samples.len(), "core"),
-        table::READINGS,
-        counted(workbench.readings.len(), "reading"),
-        span(&workbench.readings),
-        folder.display(),
-    )
+fn contents(folder: &Path, workbench: &Workbench, found: &Found) -> String {
+    let mut text = String::from("no problems\n");
+    let mut line = |file: &str, holds: String| {
+        let _ = writeln!(text, "  {file:13} {holds}");
+    };
+    let soils = counted(workbench.site.soils.len(), "soil");
+    let probes = counted(workbench.site.probes.len(), "probe");
+    line(table::SITE, format!("{soils}, {probes}"));
+    line(table::SAMPLES, counted(workbench.samples.len(), "core"));
+    let readings = counted(workbench.readings.len(), "reading");
+    line(table::READINGS, readings + &span(&workbench.readings));
+    if let Some(rows) = found.log_rows {
+        line(
+            table::LOG,
+            format!("{rows} {}", if rows == 1 { "row" } else { "rows" }),
+        );
+    }
+    if let Some(days) = found.weather_days {
+        line(table::WEATHER, counted(days, "day"));
+    }
+    let _ = write!(text, "\nnext: ovendry calibrate {}\n", folder.display());
+    text
 }
 
 /// `, 2026-04-13T06:08:01Z to 2026-05-18T18:30:11Z`

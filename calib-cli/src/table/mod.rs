@@ -20,7 +20,7 @@ use crate::failure::{Complaint, Failure, Warning};
 use crate::findings::Findings;
 use crate::workbench::{Site, Workbench};
 pub use log::{LogRow, each_log_row};
-pub use names::{LOG, READINGS, SAMPLES, SITE};
+pub use names::{LOG, READINGS, SAMPLES, SITE, WEATHER};
 pub use nearest::{listed, nearest};
 #[cfg(test)]
 pub use readings::COLUMNS as READING_COLUMNS;
