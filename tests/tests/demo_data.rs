@@ -56,19 +56,28 @@ fn demo_readings_are_in_order_and_inside_the_converter() {
 fn the_demo_season_stays_inside_converter_and_soil_and_has_its_gaps() {
     let rows = demo::log(&demo::plots());
     let steps = 86_400 / demo::LOG_STEP_S as usize;
-    // Seven hours of one probe are missing.
-    assert_eq!(rows.len(), 3 * demo::DAYS * steps - 7 * steps / 24);
+    // Seven hours of one probe are missing; a row stands at each switch of the pump.
+    let regular = rows
+        .iter()
+        .filter(|row| row.at.as_second() % demo::LOG_STEP_S == 0)
+        .count();
+    assert_eq!(regular, 3 * demo::DAYS * steps - 7 * steps / 24);
+    assert!((50..5000).contains(&(rows.len() - regular)));
     assert!(rows.windows(2).all(|pair| pair[0].at <= pair[1].at));
     let silent = rows.iter().filter(|row| row.soil_temp_c.is_none()).count();
-    assert_eq!(silent, 3 * steps / 24);
+    assert!((3 * steps / 24..=200).contains(&silent), "{silent}");
     let fallen: f64 = demo::weather().iter().map(|day| day.rain_mm).sum();
     for bed in demo::BEDS {
         let of_bed: Vec<_> = rows.iter().filter(|row| row.probe == bed.probe).collect();
         assert!(of_bed.iter().all(|row| (250..800).contains(&row.count)));
         let logged: f64 = of_bed.iter().map(|row| row.rain_mm).sum();
         assert!((logged - fallen).abs() < 1.0, "{}: {logged}", bed.probe);
-        let pumped = of_bed.iter().filter(|row| row.pump_on).count();
-        assert!((30..300).contains(&pumped), "{}: {pumped}", bed.probe);
+        // The old rule chatters: far more than the starts a band would need.
+        let starts = of_bed
+            .windows(2)
+            .filter(|pair| !pair[0].pump_on && pair[1].pump_on)
+            .count();
+        assert!((60..1000).contains(&starts), "{}: {starts}", bed.probe);
     }
 }
 

@@ -71,6 +71,7 @@ flow_l_per_min = 30.0
 crop = "lettuce"        # a name of FAO-56 Table 22, as in reference-data/soil
 root_depth_mm = 400.0
 application_efficiency = 0.9
+read_every_s = 60
 minimum_on_s = 120
 minimum_off_s = 1800
 maximum_on_s = 7200
@@ -197,9 +198,10 @@ in a cold store.)
     let _ = write!(
         text,
         r#"
-In the season after, the same probes stay in the beds for {DAYS} days and are read
-every {} minutes, while the pump still goes by the old rule: on while the raw count
-is on the dry side of one number, off while it is not. Before that the beds are
+In the season after, the same probes stay in the beds for {DAYS} days. They are read once
+a minute, and the pump still goes by the old rule: on while the raw count is on the
+dry side of one number, off while it is not. A row is logged every {} minutes and
+whenever the pump switches. Before that the beds are
 soaked twice by hose and covered with a sheet, unplanted; it rains now and then; and
 at the end the water is left off and the crop dries the beds.
 "#,

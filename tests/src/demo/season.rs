@@ -13,7 +13,7 @@ use rand_distr::StandardNormal;
 
 /// Days of the season.
 pub const DAYS: usize = 60;
-/// Seconds from one row of the log to the next.
+/// Seconds from one row of the log to the next, where the pump does not switch.
 pub const LOG_STEP_S: i64 = 600;
 /// Start of the log.
 pub const STARTS: &str = "2026-05-25T00:00:00Z";
@@ -30,8 +30,8 @@ const UPTAKE: [f64; LAYERS] = [0.4, 0.3, 0.2, 0.1];
 const PUMP_MM_PER_H: f64 = 13.5;
 /// Time in which water from the drip line reaches the soil around the probe, h.
 const LAG_H: f64 = 0.6;
-/// Share of the log's readings hit by a disturbance.
-const SPIKE_SHARE: f64 = 0.001;
+/// Share of the readings hit by a disturbance; there is one a minute.
+const SPIKE_SHARE: f64 = 0.000_1;
 /// Days at the start on which the beds lie covered and unplanted, and the pump rests.
 const COVERED_DAYS: usize = 13;
 /// Day from which the pump rests again and the crop dries the beds.
@@ -215,12 +215,13 @@ fn of_bed(plot: &Plot, bed: &Bed, weather: &[Day], seed: u64) -> Vec<LogRow> {
     for step in 0..DAYS * 24 * 60 {
         let hour = step as f64 * STEP_H;
         let (day, of_day) = (step / 1440, hour % 24.0);
-        if step % steps_a_row == 0 {
-            let temperature = soil_temperature(hour) + 0.05 * normal(&mut draw);
-            let count = reading(&mut draw, plot, soil.water[PROBE_LAYER], temperature);
-            pump_on = (COVERED_DAYS..LEFT_TO_DRY_FROM).contains(&day)
-                && f64::from(count) != threshold
-                && (f64::from(count) > threshold) == falls;
+        let temperature = soil_temperature(hour) + 0.05 * normal(&mut draw);
+        let count = reading(&mut draw, plot, soil.water[PROBE_LAYER], temperature);
+        let was_on = pump_on;
+        pump_on = (COVERED_DAYS..LEFT_TO_DRY_FROM).contains(&day)
+            && f64::from(count) != threshold
+            && (f64::from(count) > threshold) == falls;
+        if step % steps_a_row == 0 || pump_on != was_on {
             rows.push(LogRow {
                 at: Timestamp::from_second(start().as_second() + step as i64 * 60)
                     .expect("a representable time"),
