@@ -44,10 +44,10 @@ fn field_capacity_read_off_the_log_is_that_of_the_beds() {
             .iter()
             .find(|probe| probe["probe"] == bed.probe)
             .unwrap();
-        let estimate = &found["field_capacity_estimate"];
+        let capacity = &found["field_capacity"];
         let (value, u) = (
-            estimate["value"].as_f64().unwrap(),
-            estimate["u"].as_f64().unwrap(),
+            capacity["theta_v"].as_f64().unwrap(),
+            capacity["u"].as_f64().unwrap(),
         );
         for soaked_to in [0.9 * bed.full, 1.25 * bed.drained] {
             let truth = demo::undisturbed(&bed, soaked_to, 48.0);
@@ -58,11 +58,15 @@ fn field_capacity_read_off_the_log_is_that_of_the_beds() {
             );
         }
         assert!(u < 0.015, "{}: {u}", bed.probe);
-        assert!(found["field_capacity"]["events"].as_u64().unwrap() >= 2);
+        assert!(capacity["events"].as_u64().unwrap() >= 2);
         // Driest where the water was left off at the end, above where the crop stops.
-        let driest = found["lower_bound"]["theta_v"].as_f64().unwrap();
+        let driest = found["driest_day"]["theta_v"].as_f64().unwrap();
         assert!(driest > bed.spent - 0.02 && driest < bed.threshold);
-        assert_eq!(found["driest_day"], "2026-07-23");
+        assert_eq!(found["driest_day"]["day"], "2026-07-23");
+        let first = &found["soakings"][0];
+        // It rains until 18:00; the row of that time tells of the last of it.
+        assert_eq!(first["ended"], "2026-05-26T18:00:00Z");
+        assert_eq!(first["hours"], 96);
     }
 }
 
@@ -78,6 +82,33 @@ fn what_spoils_a_soaking_is_named_and_the_sources_are_compared() {
         .says("which hides it")
         .says("Agrees with the field capacity of the sources, 0.174 +- 0.055")
         .says("To go by it, write below soil terrace in site.toml: field_capacity = 0.17");
+}
+
+#[test]
+fn a_field_capacity_taken_over_is_known_for_what_it_is() {
+    let bench = with_log(&demo_log());
+    let json = bench
+        .run(&["soil", ".", "--log", "--soil", "terrace", "--json"])
+        .exits(0)
+        .json();
+    let capacity = &json["from_log"]["probes"][0]["field_capacity"];
+    let shown = |key: &str| format!("{:.3}", capacity[key].as_f64().unwrap());
+    let state = |value: &str| {
+        let stated = format!(
+            "id = \"terrace\"\nfield_capacity = {value}\nfield_capacity_u = {}\n",
+            shown("u")
+        );
+        let site = Bench::demo().read("site.toml");
+        bench.put("site.toml", site.replacen("id = \"terrace\"\n", &stated, 1));
+        bench
+            .run(&["soil", ".", "--log", "--soil", "terrace"])
+            .exits(0)
+    };
+    state(&shown("theta_v"))
+        .says("site.toml has it.")
+        // The sources are those of the texture, not what was taken over.
+        .says("of the sources, 0.174 +- 0.055");
+    state("0.2").says("site.toml has 0.200 +- ");
 }
 
 /// The same rows without rain and pump: what is left to go by is theta_v alone, and

@@ -10,7 +10,9 @@ use crate::table::{LogRow, each_log_row};
 use crate::workbench::{Site, SourceFile};
 use calib_core::calibration::Calibration;
 use calib_core::quantity::{Estimate, Quantity, Timestamp, Vwc};
-use calib_core::soil::drainage::{Hours, LogWater, LoggedWater, from_log};
+use calib_core::soil::drainage::{
+    DrainageEvent, Hours, LogFieldCapacity, LogWater, LoggedWater, LowerBound, from_log,
+};
 use calib_core::soil::{SoilDescription, evidence};
 use calib_core::uncertainty::Source;
 use jiff::tz::Offset;
@@ -33,18 +35,47 @@ struct ProbeWater {
     /// Readings, and those of them without an answer.
     readings: u64,
     without_answer: u64,
-    #[serde(flatten)]
+    #[serde(skip)]
     water: LogWater,
-    /// When each soaking ended, RFC 3339, in the order of the events.
-    soaking_ended: Vec<String>,
-    /// Day of the lower bound.
-    driest_day: Option<String>,
-    /// Field capacity with its combined standard uncertainty, m3/m3.
-    field_capacity_estimate: Option<Estimate<f64>>,
-    /// Standard uncertainty of the calibration at the lower bound, m3/m3.
-    lower_bound_u: Option<f64>,
+    /// Every soaking, in order of time.
+    soakings: Vec<Soaking>,
+    field_capacity: Option<FieldCapacity>,
+    driest_day: Option<DriestDay>,
+    /// Whether the log says when it rained, and when the pump ran.
+    says_rain: bool,
+    says_pump: bool,
+    /// What site.toml has for the field capacity of the soil, m3/m3.
+    in_site: Option<Estimate<Vwc>>,
     /// What the published sources recommend, m3/m3.
     sources: Option<FromSources>,
+}
+
+/// A soaking with its time.
+#[derive(Debug, Serialize)]
+struct Soaking {
+    /// When the wetting ended, RFC 3339.
+    ended: String,
+    #[serde(flatten)]
+    event: DrainageEvent,
+}
+
+/// Field capacity with its combined standard uncertainty `u`, m3/m3.
+#[derive(Debug, Serialize)]
+struct FieldCapacity {
+    u: f64,
+    #[serde(flatten)]
+    found: LogFieldCapacity,
+    /// Whether it agrees with the sources, where there are any.
+    agrees_with_sources: Option<bool>,
+}
+
+/// The driest day, with the calibration's standard uncertainty `u` there, m3/m3.
+#[derive(Debug, Serialize)]
+struct DriestDay {
+    day: String,
+    u: f64,
+    #[serde(flatten)]
+    bound: LowerBound,
 }
 
 /// What the published sources recommend for the soil's texture.
@@ -164,21 +195,34 @@ impl ProbeWater {
                 field_capacity: found.water.field_capacity,
                 wilting_point: found.water.wilting_point,
             });
+        let in_site = soil_of(site, &calibration.soil).and_then(|soil| soil.field_capacity);
         Self {
             probe: calibration.probe.clone(),
             soil: calibration.soil.clone(),
             readings: gathering.readings,
             without_answer: gathering.without_answer,
-            soaking_ended: water
+            soakings: water
                 .events
                 .iter()
-                .map(|event| written(event.time))
+                .map(|event| Soaking {
+                    ended: written(event.time),
+                    event: *event,
+                })
                 .collect(),
-            driest_day: water.lower_bound.map(|bound| date(bound.day)),
-            field_capacity_estimate: water.field_capacity.map(|found| found.estimate()),
-            lower_bound_u: water
-                .lower_bound
-                .map(|bound| calibration_u(calibration, bound.theta_v)),
+            field_capacity: water.field_capacity.map(|found| FieldCapacity {
+                u: found.estimate().u,
+                agrees_with_sources: sources
+                    .map(|sources| agree(found.estimate(), sources.field_capacity)),
+                found,
+            }),
+            driest_day: water.lower_bound.map(|bound| DriestDay {
+                day: date(bound.day),
+                u: calibration_u(calibration, bound.theta_v),
+                bound,
+            }),
+            says_rain: water.says_rain,
+            says_pump: water.says_pump,
+            in_site,
             sources,
             water,
         }
@@ -196,6 +240,12 @@ impl ProbeWater {
             advice: "take cores as wet and as dry as the bed becomes, and log the soil temperature".to_owned(),
         })
     }
+}
+
+/// Whether what was seen and what the sources have agree: within twice their combined
+/// standard uncertainty.
+fn agree(seen: Estimate<f64>, sources: Estimate<Vwc>) -> bool {
+    (seen.value - sources.value.value()).abs() <= 2.0 * seen.u.hypot(sources.u)
 }
 
 /// What the calibration adds at `theta_v`, noise of one reading left out: the hours

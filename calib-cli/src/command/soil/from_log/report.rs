@@ -1,6 +1,6 @@
 //! What a log says, for people.
 
-use super::{FromLog, ProbeWater};
+use super::{DriestDay, FromLog, ProbeWater, agree};
 use crate::text_table::{Column, TextTable};
 use calib_core::quantity::{Estimate, Quantity, Vwc};
 use calib_core::soil::drainage::{
@@ -54,11 +54,7 @@ impl ProbeWater {
                         "  One soaking is one soaking: a second would show whether the first was like others."
                     )?;
                 }
-                writeln!(
-                    f,
-                    "  To go by it, write below soil {} in site.toml: field_capacity = {:.3} and field_capacity_u = {:.3}",
-                    self.soil, estimate.value, estimate.u
-                )?;
+                self.write_what_to_do(f, estimate)?;
             }
             None if soakings == 0 => writeln!(
                 f,
@@ -90,6 +86,28 @@ impl ProbeWater {
         Ok(())
     }
 
+    /// What to write into site.toml, or that it is there already.
+    fn write_what_to_do(&self, f: &mut fmt::Formatter<'_>, found: Estimate<f64>) -> fmt::Result {
+        let shown = |value: f64, u: f64| (format!("{value:.3}"), format!("{u:.3}"));
+        let (value, u) = shown(found.value, found.u);
+        match self.in_site {
+            Some(stated) if shown(stated.value.value(), stated.u) == (value.clone(), u.clone()) => {
+                writeln!(f, "  site.toml has it.")
+            }
+            Some(stated) => writeln!(
+                f,
+                "  site.toml has {:.3} +- {:.3}; to go by the log, write there: field_capacity = {value} and field_capacity_u = {u}",
+                stated.value.value(),
+                stated.u
+            ),
+            None => writeln!(
+                f,
+                "  To go by it, write below soil {} in site.toml: field_capacity = {value} and field_capacity_u = {u}\n  Then `ovendry setpoints` goes by it, and `ovendry export --force` makes the controller files anew.",
+                self.soil
+            ),
+        }
+    }
+
     fn table(&self) -> TextTable<5> {
         let mut table = TextTable::new([
             Column::words("soaking ended"),
@@ -98,7 +116,8 @@ impl ProbeWater {
             Column::numbers("after two days", "m3/m3"),
             Column::words("remark"),
         ]);
-        for (event, ended) in self.water.events.iter().zip(&self.soaking_ended) {
+        for soaking in &self.soakings {
+            let event = &soaking.event;
             let (capacity, remark) = match &event.outcome {
                 Outcome::Drained(drained) => (
                     format!("{:.3}", drained.field_capacity),
@@ -112,7 +131,7 @@ impl ProbeWater {
                 Outcome::Refused(fault) => ("-".to_owned(), format!("not used: {fault}")),
             };
             table.push([
-                ended.clone(),
+                soaking.ended.clone(),
                 format!("{:.3}", event.wettest),
                 event.hours.to_string(),
                 capacity,
@@ -149,11 +168,7 @@ impl ProbeWater {
     }
 
     fn write_lower_bound(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
-        let (Some(bound), Some(day), Some(u)) = (
-            &self.water.lower_bound,
-            &self.driest_day,
-            self.lower_bound_u,
-        ) else {
+        let Some(DriestDay { day, u, bound }) = &self.driest_day else {
             return Ok(());
         };
         writeln!(
@@ -166,26 +181,30 @@ impl ProbeWater {
             return Ok(());
         };
         let wilting = sources.wilting_point;
+        let they_have = format!(
+            "the sources have {:.3} +- {:.3} for the wilting point",
+            wilting.value.value(),
+            wilting.u
+        );
+        let seen = Estimate::new(bound.theta_v, *u);
         if bound.has_stopped() {
             writeln!(
                 f,
-                "  The crop's lower limit is near there; {}",
-                compared("wilting point", Estimate::new(bound.theta_v, u), wilting)
+                "  It has all but stopped falling there: the crop's lower limit is near. {}",
+                compared("wilting point", seen, wilting)
             )
-        } else if bound.theta_v < wilting.value.value() {
+        } else if (seen.value - wilting.value.value()).abs() <= 2.0 * u {
             writeln!(
                 f,
-                "  That is below the {:.3} +- {:.3} the sources have for the wilting point: the crop takes water they call out of reach.",
-                wilting.value.value(),
-                wilting.u
+                "  About as dry as the wilting point of the sources ({they_have}), and it still dried: the crop's limit is there or lower."
+            )
+        } else if seen.value < wilting.value.value() {
+            writeln!(
+                f,
+                "  That is drier than the wilting point of the sources ({they_have}): the crop takes water they call out of reach."
             )
         } else {
-            writeln!(
-                f,
-                "  The wilting point lies below that; the sources have {:.3} +- {:.3}.",
-                wilting.value.value(),
-                wilting.u
-            )
+            writeln!(f, "  The wilting point lies below that; {they_have}.")
         }
     }
 }
@@ -219,20 +238,22 @@ fn parts(found: &LogFieldCapacity) -> String {
     )
 }
 
-/// Whether what was seen and what the sources have agree: within twice their
-/// combined standard uncertainty.
+/// Whether what was seen and what the sources have agree, in words.
 fn compared(name: &str, seen: Estimate<f64>, sources: Estimate<Vwc>) -> String {
     let difference = seen.value - sources.value.value();
-    let together = seen.u.hypot(sources.u);
-    let agree = difference.abs() <= 2.0 * together;
+    let agree = agree(seen, sources);
+    let apart = if difference.abs() < 0.0005 {
+        "the same".to_owned()
+    } else {
+        let which = if difference < 0.0 { "drier" } else { "wetter" };
+        format!("{:.3} {which}", difference.abs())
+    };
     format!(
-        "{} the {name} of the sources, {:.3} +- {:.3}: {:.3} {}, {} twice the combined uncertainty ({:.3}).",
+        "{} the {name} of the sources, {:.3} +- {:.3}: {apart}, {} twice the combined uncertainty ({:.3}).",
         if agree { "Agrees with" } else { "Differs from" },
         sources.value.value(),
         sources.u,
-        difference.abs(),
-        if difference < 0.0 { "drier" } else { "wetter" },
         if agree { "within" } else { "more than" },
-        2.0 * together
+        2.0 * seen.u.hypot(sources.u)
     )
 }
