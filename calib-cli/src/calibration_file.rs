@@ -133,7 +133,7 @@ impl CalibrationFile {
             return Err(Complaint::about(
                 folder,
                 "holds no calibration",
-                "run `ovendry fit` first; it saves one calibration for each probe",
+                "run `ovendry fit` first, which saves one calibration for each probe; or name the folder they are in",
             )
             .into());
         }

@@ -1,6 +1,7 @@
 //! One table of site.toml, read key by key: unknown keys are refused, every value
 //! knows its line.
 
+use super::tables_with;
 use crate::failure::Complaint;
 use crate::findings::{Cell, Findings, Refused};
 use crate::table::nearest::{listed, nearest, other_unit};
@@ -76,7 +77,11 @@ impl<'a> Declaration<'a> {
                 .iter()
                 .map(|known| known.name)
                 .filter(|name| !table.contains_key(*name));
+            let elsewhere = tables_with(written);
             let mend = match nearest(written, absent) {
+                _ if !elsewhere.is_empty() => {
+                    format!("move it below {}", elsewhere.join(" or "))
+                }
                 Some(name) => {
                     declaration.misspelt.push(name);
                     match other_unit(written, name) {

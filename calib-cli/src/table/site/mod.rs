@@ -19,28 +19,41 @@ use super::source::Source;
 use super::time::Clock;
 use crate::findings::{Findings, Refused};
 use crate::workbench::{Probe, Site, Soil};
+use declaration::Key;
 use document::{File, complain_of_syntax, refuse_unknown_tables};
 use general::{read_balance, read_readings, read_ring, read_site};
 use toml::de::DeTable;
 
+/// Every table with its keys.
+const TABLES: [(&str, &[Key]); 10] = [
+    ("[site]", general::SITE),
+    ("[balance]", general::BALANCE),
+    ("[ring]", general::RING),
+    ("[readings]", general::READINGS),
+    ("[[soil]]", soil::KEYS),
+    ("[[probe]]", probe::KEYS),
+    ("[[medium]]", medium::KEYS),
+    ("[controller]", controller::KEYS),
+    ("[[stage]]", stage::KEYS),
+    ("[[bed]]", bed::KEYS),
+];
+
 /// Every key of the file.
 #[cfg(test)]
 pub fn keys() -> impl Iterator<Item = &'static str> {
-    [
-        general::SITE,
-        general::BALANCE,
-        general::RING,
-        general::READINGS,
-        soil::KEYS,
-        probe::KEYS,
-        medium::KEYS,
-        controller::KEYS,
-        stage::KEYS,
-        bed::KEYS,
-    ]
-    .into_iter()
-    .flatten()
-    .map(|key| key.name)
+    TABLES
+        .into_iter()
+        .flat_map(|(_, keys)| keys)
+        .map(|key| key.name)
+}
+
+/// The tables that have a key of this name.
+fn tables_with(name: &str) -> Vec<&'static str> {
+    TABLES
+        .into_iter()
+        .filter(|(_, keys)| keys.iter().any(|key| key.name == name))
+        .map(|(heading, _)| heading)
+        .collect()
 }
 
 /// What the other files need from site.toml, even where parts of it are faulty.
