@@ -174,6 +174,8 @@ struct Subject<'a> {
     saturation: (Vwc, &'static str),
     set_points: SetPoints,
     threshold: Threshold,
+    /// Counts by which the probe moves per degree, if stated.
+    counts_per_c: Option<f64>,
     /// One threshold, the same with the pump's times, the band.
     sides: [Side; 3],
 }
@@ -206,6 +208,11 @@ impl<'a> Subject<'a> {
             saturation: season::saturation(&evidence)?,
             set_points,
             threshold,
+            counts_per_c: site
+                .probes
+                .iter()
+                .find(|probe| probe.id == calibration.probe)
+                .and_then(|probe| probe.counts_per_c),
             sides,
         })
     }

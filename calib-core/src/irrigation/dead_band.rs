@@ -277,7 +277,7 @@ fn temperature_part(calibration: &Calibration, day: &DayOfReadings) -> (f64, Tem
 /// The largest effect of temperature, counts per degree, that the cores leave
 /// possible for a calibration without a term: that of the likeliest rival curve
 /// with one, and its expanded uncertainty.
-pub(super) fn effect_left_possible(calibration: &Calibration) -> Option<f64> {
+pub(in crate::irrigation) fn effect_left_possible(calibration: &Calibration) -> Option<f64> {
     let k = coverage_factor(COVERAGE, Some(calibration.degrees_of_freedom));
     calibration
         .rivals

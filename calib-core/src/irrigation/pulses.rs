@@ -34,6 +34,9 @@ pub struct Pulses {
     pub standing_mm: f64,
     /// Why.
     pub reason: PulseReason,
+    /// Whether each lies between the shortest and the longest time on; no whole
+    /// number of pulses may do.
+    pub keeps_times: bool,
 }
 
 /// Depth a supply spreads over its area in an hour, mm/h; 1 L on 1 m2 is 1 mm.
@@ -111,6 +114,7 @@ pub fn pulses(run_time_s: f64, supply: &Supply) -> Option<Pulses> {
         whole_s: run_time_s + f64::from(number - 1) * soak_s,
         standing_mm: of_soil(|soil| soil.standing_mm / soil.on_s),
         reason,
+        keeps_times: on_s + 1e-3 >= shortest && on_s - 1e-3 <= longest,
     })
 }
 
@@ -194,6 +198,10 @@ mod tests {
             if run >= 2.0 * f64::from(shortest) {
                 prop_assert!(found.on_s >= f64::from(shortest) - 1e-6);
             }
+            let within = (f64::from(shortest)..=f64::from((shortest + longer).max(1)))
+                .contains(&found.on_s);
+            prop_assert!(found.keeps_times || !within);
+            prop_assert!(within || !found.keeps_times || (found.on_s - run / f64::from(found.number)).abs() < 2e-3);
         }
     }
 }

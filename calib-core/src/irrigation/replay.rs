@@ -6,9 +6,11 @@
 //!
 //! A reading, and what the log says of the pump, hold until the next row. Between
 //! two rows further apart than [`ReplayTerms::longest_gap_s`] nothing is known:
-//! that time is not counted, and every rule powers up anew behind it. Where rows
-//! are minutes apart, starts in between go unseen, those of the log and those of
-//! the rules: both counts are at least so many.
+//! that time is not counted, and every rule powers up anew behind it. A rule that
+//! has the pump on from the first row there, or from the first of the log, may have
+//! started it long before: that is no start. Where rows are minutes apart, starts in
+//! between go unseen, those of the log and those of the rules: both counts are at
+//! least so many.
 
 use super::control::{Control, Event, Rule, Stop};
 use crate::calibration::Calibration;
@@ -170,6 +172,8 @@ pub struct Replay {
     terms: ReplayTerms,
     sides: Vec<(Side, Control)>,
     last: Option<Observed>,
+    /// Whether the rules powered up with the row being taken.
+    powering_up: bool,
     sums: Replayed,
 }
 
@@ -183,6 +187,7 @@ impl Replay {
                 .map(|side| (*side, Control::new(side.rule, Timestamp(i64::MIN))))
                 .collect(),
             last: None,
+            powering_up: false,
             sums: Replayed {
                 sides: vec![SideOutcome::default(); sides.len()],
                 ..Replayed::default()
@@ -196,6 +201,7 @@ impl Replay {
     /// [`TimeRunsBack`] if it is earlier than the row before; it is then left out.
     pub fn push(&mut self, row: Observed) -> Result<(), TimeRunsBack> {
         let before = self.last;
+        self.powering_up = false;
         if let Some(last) = before {
             let seconds = row.time.seconds_since(last.time);
             if seconds < 0 {
@@ -228,6 +234,7 @@ impl Replay {
     }
 
     fn power_up(&mut self, now: Timestamp) {
+        self.powering_up = true;
         for (side, control) in &mut self.sides {
             *control = Control::new(side.rule, now);
         }
@@ -273,7 +280,7 @@ impl Replay {
             let step = control.push(row.time, reading);
             outcome.stops_at_maximum += u64::from(step.ran_out.is_some());
             match step.event {
-                Some(Event::Started) => outcome.duty.starts += 1,
+                Some(Event::Started) => outcome.duty.starts += u64::from(!self.powering_up),
                 Some(Event::Stopped(Stop::NoAnswer)) => outcome.stops_without_answer += 1,
                 _ => {}
             }
@@ -375,7 +382,9 @@ mod tests {
         let [single, band] = sums.sides[..] else {
             panic!("two sides");
         };
-        assert_eq!(single.duty.starts, 4);
+        // At 600, 1800 and 3600 s; behind the gap it is on from the first row, which
+        // is no start.
+        assert_eq!(single.duty.starts, 3);
         // On from 600, 1800, 2400, 3600 and 11400 s, 600 s each.
         assert_eq!(single.duty.on_s, 3000.0);
         assert_eq!(band.duty.starts, 3);

@@ -12,7 +12,7 @@ use crate::{Check, output_of, python};
 use calib_core::irrigation::bucket::{
     DRAINAGE_TIME_S, Day, Lag, ProbeModel, Pumping, READING_INTERVAL_S, RootZone, Scenario,
 };
-use calib_core::irrigation::{PumpTimes, Rule, Sees, Side, SwitchPoints};
+use calib_core::irrigation::{PumpTimes, Rule, Sees, Side, SwitchPoints, TemperatureBasis};
 use calib_core::quantity::{Fraction, Millimetre, Quantity, SquareMetre, Vwc};
 use ovendry_tests::{Bench, repository};
 use serde_json::{Value, json};
@@ -81,6 +81,7 @@ fn scenario(case: &Case) -> Scenario {
         probe: ProbeModel {
             noise: 0.0,
             swing: 0.0,
+            basis: TemperatureBasis::Corrected,
             lag: Lag::FirstOrder { time_s: case.lag_s },
             range: (0.01, 0.45),
         },

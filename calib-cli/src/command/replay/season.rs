@@ -80,6 +80,7 @@ pub(super) fn simulate(
             subject.calibration,
             set.refill_count,
             0.5 * pump.daily_temperature_swing_c,
+            subject.counts_per_c,
             lag,
         ),
         days,

@@ -138,7 +138,7 @@ pub(super) fn write_water(
     if uniformity < 1.0 {
         writeln!(
             out,
-            "So the driest quarter gets its {:.1} mm; on average {:.1} mm enter the soil, and what is too much drains.",
+            "So the driest quarter gets its {:.1} mm; on average {:.1} mm enter the soil, and what is too much drains. That holds where time stops the pump, or the probe stands in the driest quarter: one on an average spot stops it sooner.",
             water.net_depth.value(),
             water.mean_depth.value()
         )?;
@@ -154,11 +154,16 @@ pub(super) fn write_water(
     if let Some(pulses) = &water.pulses {
         writeln!(
             out,
-            "In pulses: {} of {}, with {} to soak in between; {} in all.",
+            "In pulses: {} of {}, with {} to soak in between; {} in all. That takes a timer: the controller starts again at refill only.{}",
             pulses.number,
             duration(pulses.on_s),
             duration(pulses.soak_s),
-            duration(pulses.whole_s)
+            duration(pulses.whole_s),
+            if pulses.keeps_times {
+                ""
+            } else {
+                " No whole number of pulses keeps both minimum_on_s and maximum_on_s: change one of them."
+            }
         )?;
     }
     Ok(())
@@ -184,13 +189,15 @@ pub(super) fn run_warnings(place: &str, water: &Application, supply: &Supply) ->
             "water a larger area at a time, lower the flow, or allow more depletion".to_owned(),
         ));
     }
-    if let (RunTime::LongerThanMaximum { runs }, None) = (water.run_time, soil_pulse(supply)) {
+    if let RunTime::LongerThanMaximum { runs } = water.run_time {
         warnings.push(warning(
             format!(
                 "from refill to stop takes the pump {run}, and it may run for {} at one go (maximum_on_s)",
                 duration(f64::from(supply.maximum_on_s))
             ),
-            format!("the controller stops it early; it takes {runs} runs to reach stop"),
+            format!(
+                "the controller stops it early and starts again at refill only, so the bed is not filled to stop; a timer would take {runs} runs"
+            ),
             "raise maximum_on_s if a burst line may run that long, raise the flow, or water a smaller area at a time".to_owned(),
         ));
     }
@@ -227,10 +234,11 @@ pub(super) fn ponding_warning<'a>(
             "lower the flow, water a larger area at a time, or lower minimum_on_s".to_owned()
         } else {
             format!(
-                "set maximum_on_s = {:.0} and minimum_off_s = {:.0} in site.toml, and the controller keeps the pulses by itself; or lower the flow",
+                "lower the flow, or let a timer give the water in pulses: {} on, {} to soak in; maximum_on_s = {:.0} stops the pump in time, but the controller then starts again at refill only",
+                duration(soil.on_s),
+                duration(f64::from(supply.minimum_off_s).max(soil.soak_s)),
                 // The last binary digit must not cost a second.
                 (soil.on_s + 1e-6).floor(),
-                f64::from(supply.minimum_off_s).max((soil.soak_s - 1e-6).ceil())
             )
         },
     })

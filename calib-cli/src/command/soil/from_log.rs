@@ -63,6 +63,8 @@ struct Soaking {
 #[derive(Debug, Serialize)]
 struct FieldCapacity {
     u: f64,
+    /// Without the calibration's part, for set points of the same probe, m3/m3.
+    u_for_the_same_probe: f64,
     #[serde(flatten)]
     found: LogFieldCapacity,
     /// Whether it agrees with the sources, where there are any.
@@ -211,6 +213,7 @@ impl ProbeWater {
                 .collect(),
             field_capacity: water.field_capacity.map(|found| FieldCapacity {
                 u: found.estimate().u,
+                u_for_the_same_probe: found.for_the_same_probe().u,
                 agrees_with_sources: sources
                     .map(|sources| agree(found.estimate(), sources.field_capacity)),
                 found,

@@ -2,6 +2,7 @@
 
 use super::ScenarioError;
 use crate::calibration::{Calibration, QUANTISATION};
+use crate::irrigation::dead_band::{TemperatureBasis, effect_left_possible};
 use crate::quantity::{Quantity, Vwc};
 use serde::Serialize;
 use std::collections::VecDeque;
@@ -38,6 +39,9 @@ pub struct ProbeModel {
     /// How far off a reading that nobody corrects for temperature lies at the
     /// warmest hour, m3/m3; as far the other way at the coldest.
     pub swing: f64,
+    /// Where that comes from. Without a temperature term in the calibration its own
+    /// reading swings too; with one, only the count as it stands does.
+    pub basis: TemperatureBasis,
     /// How late it is.
     pub lag: Lag,
     /// Driest and wettest calibrated water content, m3/m3; beyond, a calibrated
@@ -48,17 +52,33 @@ pub struct ProbeModel {
 impl ProbeModel {
     /// The probe of `calibration` near `count` (at its reference temperature):
     /// noise and rounding of a single reading, and the swing of an uncorrected one
-    /// by `temperature_swing` C, each through the curve's slope there. The
-    /// thermometer's own error moves slowly and is left out. Without a temperature
-    /// term in the calibration the swing is unknown and taken as none.
-    pub fn of(calibration: &Calibration, count: f64, temperature_swing: f64, lag: Lag) -> Self {
+    /// by `temperature_swing` C, each through the curve's slope there. What a degree
+    /// does is the calibration's term; without one, `counts_per_c` as stated, else the
+    /// largest effect its cores leave possible, as the dead band has it; where nothing
+    /// is known, there is no swing. What a correction leaves, and the thermometer's own
+    /// error, are left out.
+    pub fn of(
+        calibration: &Calibration,
+        count: f64,
+        temperature_swing: f64,
+        counts_per_c: Option<f64>,
+        lag: Lag,
+    ) -> Self {
         let slope = calibration.curve.slope(count);
         let domain = calibration.domain;
         let ends = [domain.low, domain.high].map(|end| calibration.curve.value(end));
-        let coefficient = calibration.temperature.map_or(0.0, |term| term.coefficient);
+        let (coefficient, basis) = match (calibration.temperature, counts_per_c) {
+            (Some(term), _) => (term.coefficient, TemperatureBasis::Corrected),
+            (None, Some(stated)) => (stated, TemperatureBasis::Stated),
+            (None, None) => match effect_left_possible(calibration) {
+                Some(effect) => (effect, TemperatureBasis::LeftPossible),
+                None => (0.0, TemperatureBasis::Unknown),
+            },
+        };
         Self {
             noise: slope.abs() * calibration.noise.standard_deviation.hypot(QUANTISATION),
             swing: slope * coefficient * temperature_swing,
+            basis,
             lag,
             range: (ends[0].min(ends[1]), ends[0].max(ends[1])),
         }
@@ -85,6 +105,15 @@ impl ProbeModel {
                 self.swing * (std::f64::consts::TAU * hours / 24.0).cos()
             })
             .collect()
+    }
+
+    /// How far temperature takes the calibrated reading along where it takes the
+    /// count by `swing`, m3/m3.
+    pub(super) fn uncorrected(&self, swing: f64) -> f64 {
+        match self.basis {
+            TemperatureBasis::Corrected => 0.0,
+            _ => swing,
+        }
     }
 
     /// A calibrated reading of `theta_v`: no answer beyond the range.
@@ -173,6 +202,7 @@ mod tests {
         ProbeModel {
             noise: 0.001,
             swing: 0.004,
+            basis: TemperatureBasis::Corrected,
             lag: Lag::FirstOrder { time_s: 0 },
             range: (0.05, 0.30),
         }

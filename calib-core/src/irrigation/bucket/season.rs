@@ -295,7 +295,9 @@ impl Run<'_> {
         let scenario = self.scenario;
         let theta_v = self.water.theta_v();
         let seen = self.lagging.see(theta_v) + error;
-        let calibrated = scenario.probe.calibrated(seen);
+        let calibrated = scenario
+            .probe
+            .calibrated(seen + scenario.probe.uncorrected(swing));
         let reading = match self.side.sees {
             Sees::Calibrated => calibrated,
             Sees::AsRead => scenario.probe.as_read(seen + swing),

@@ -2,6 +2,7 @@
 
 use super::root_zone::tests::{theta, zone};
 use super::*;
+use crate::irrigation::TemperatureBasis;
 use crate::irrigation::control::{PumpTimes, Rule, SwitchPoints};
 use crate::irrigation::replay::{Sees, Side};
 use crate::quantity::{Fraction, Quantity, SquareMetre};
@@ -51,6 +52,7 @@ fn scenario(days: usize) -> Scenario {
         probe: ProbeModel {
             noise: 0.001,
             swing: 0.003,
+            basis: TemperatureBasis::Corrected,
             lag: Lag::FirstOrder {
                 time_s: PROBE_LAG_S,
             },

@@ -151,7 +151,17 @@ impl LogFieldCapacity {
 
     /// Value and combined standard uncertainty, m3/m3.
     pub fn estimate(&self) -> Estimate<f64> {
-        let parts = [self.u_events, self.u_definition, self.u_calibration];
+        self.with_u_of(&[self.u_events, self.u_definition, self.u_calibration])
+    }
+
+    /// The same for use with readings of the same probe, whose calibration is off by
+    /// as much then as it was here: without the calibration's part, which whoever
+    /// compares a reading with field capacity counts already.
+    pub fn for_the_same_probe(&self) -> Estimate<f64> {
+        self.with_u_of(&[self.u_events, self.u_definition])
+    }
+
+    fn with_u_of(&self, parts: &[f64]) -> Estimate<f64> {
         Estimate::new(
             self.theta_v,
             parts.iter().map(|u| u * u).sum::<f64>().sqrt(),

@@ -234,4 +234,6 @@ fn what_is_meant_by_field_capacity_is_part_of_its_uncertainty() {
     let with = found.with_calibration(0.006).estimate().u;
     let by_hand = (0.004_f64.powi(2) + found.u_definition.powi(2) + 0.006_f64.powi(2)).sqrt();
     assert!((with - by_hand).abs() < 1e-12);
+    let same = found.with_calibration(0.006).for_the_same_probe().u;
+    assert!((same - found.u_definition.hypot(0.004)).abs() < 1e-12);
 }

@@ -6,8 +6,8 @@ use crate::command::replay::{Replay, Subject};
 use crate::table::weather::Weather;
 use crate::text_table::{Column, TextTable};
 use crate::workbench::Controller;
-use calib_core::irrigation::bucket::{Lag, RuleSeasons, Scenario};
-use calib_core::irrigation::{RelayLife, RelayWear};
+use calib_core::irrigation::bucket::{Lag, ProbeModel, RuleSeasons, Scenario};
+use calib_core::irrigation::{RelayLife, RelayWear, TemperatureBasis};
 use calib_core::quantity::Quantity;
 use serde::Serialize;
 use std::fmt;
@@ -223,10 +223,10 @@ impl SeasonReport {
         };
         writeln!(
             f,
-            "Assumed: a reading every {} s (read more often, one threshold starts more often), noise of {:.4} m3/m3 (one standard deviation), {:.4} m3/m3 of daily swing without temperature correction, a probe {lag} min behind the pump (first order). Our choices where site.toml does not say.",
+            "Assumed: a reading every {} s (read more often, one threshold starts more often), noise of {:.4} m3/m3 (one standard deviation), {}, a probe {lag} min behind the pump (first order). Our choices where site.toml does not say.",
             self.scenario.step_s,
             probe.noise,
-            probe.swing.abs()
+            swing(probe)
         )?;
         writeln!(
             f,
@@ -235,5 +235,20 @@ impl SeasonReport {
             zone.saturation.value(),
             self.saturation_from
         )
+    }
+}
+
+/// How far the day's warmth takes a reading, m3/m3 to either side, and which.
+fn swing(probe: &ProbeModel) -> String {
+    let far = format!("{:.4} m3/m3 of daily swing", probe.swing.abs());
+    match probe.basis {
+        TemperatureBasis::Corrected => format!("{far} in the count as read"),
+        TemperatureBasis::Stated => format!("{far} in every reading (counts_per_c)"),
+        TemperatureBasis::LeftPossible => {
+            format!("{far} in every reading (the most that its cores leave possible)")
+        }
+        TemperatureBasis::Unknown => {
+            "a daily swing by temperature that is not known and left out".to_owned()
+        }
     }
 }

@@ -54,7 +54,7 @@ impl ProbeWater {
                         "  One soaking is one soaking: a second would show whether the first was like others."
                     )?;
                 }
-                self.write_what_to_do(f, estimate)?;
+                self.write_what_to_do(f, found)?;
             }
             None if soakings == 0 => writeln!(
                 f,
@@ -87,25 +87,37 @@ impl ProbeWater {
     }
 
     /// What to write into site.toml, or that it is there already.
-    fn write_what_to_do(&self, f: &mut fmt::Formatter<'_>, found: Estimate<f64>) -> fmt::Result {
-        let shown = |value: f64, u: f64| (format!("{value:.3}"), format!("{u:.3}"));
-        let (value, u) = shown(found.value, found.u);
+    fn write_what_to_do(
+        &self,
+        f: &mut fmt::Formatter<'_>,
+        found: &LogFieldCapacity,
+    ) -> fmt::Result {
+        let shown = |value: f64| format!("{value:.3}");
+        let value = shown(found.theta_v);
+        let [own, any] = [found.for_the_same_probe(), found.estimate()].map(|e| shown(e.u));
+        let there = |stated: Estimate<Vwc>| {
+            shown(stated.value.value()) == value && [&own, &any].contains(&&shown(stated.u))
+        };
         match self.in_site {
-            Some(stated) if shown(stated.value.value(), stated.u) == (value.clone(), u.clone()) => {
-                writeln!(f, "  site.toml has it.")
-            }
+            Some(stated) if there(stated) => return writeln!(f, "  site.toml has it."),
             Some(stated) => writeln!(
                 f,
-                "  site.toml has {:.3} +- {:.3}; to go by the log, write there: field_capacity = {value} and field_capacity_u = {u}",
+                "  site.toml has {:.3} +- {:.3} for soil {}. To go by the log instead, write there: field_capacity = {value}, field_capacity_u = {own}",
                 stated.value.value(),
-                stated.u
-            ),
+                stated.u,
+                self.soil
+            )?,
             None => writeln!(
                 f,
-                "  To go by it, write below soil {} in site.toml: field_capacity = {value} and field_capacity_u = {u}\n  Then `ovendry setpoints` goes by it, and `ovendry export --force` makes the controller files anew.",
+                "  To go by it, write below soil {} in site.toml: field_capacity = {value} and, on a line of its own, field_capacity_u = {own}",
                 self.soil
-            ),
+            )?,
         }
+        writeln!(
+            f,
+            "  ({own} is without the calibration, which the set points of {} count themselves; if other probes go by it too, {any})\n  Then `ovendry setpoints` goes by it, and `ovendry export --force` makes the controller files anew.",
+            self.probe
+        )
     }
 
     fn table(&self) -> TextTable<5> {
