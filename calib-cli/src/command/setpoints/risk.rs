@@ -13,10 +13,6 @@ use std::fmt;
 /// same workbench gives the same answer.
 const SEED: u64 = 505;
 
-/// Probability at the refill point from which on it is told that the refill point
-/// itself lies too dry.
-const TOO_DRY: f64 = 0.6;
-
 /// The risk, with what would lower it most.
 #[derive(Debug, Serialize)]
 pub struct RiskReport {
@@ -68,8 +64,8 @@ impl fmt::Display for RiskReport {
             "Risk that the bed is drier than the crop should have it while the pump waits: {} ({} at refill itself, {}).",
             percent(now.in_band),
             percent(now.at_refill),
-            if now.at_refill > TOO_DRY {
-                "which lies below the crop's limit"
+            if self.risk.refill_is_too_dry() {
+                "which lies below the crop's limit, for the probe resolves no narrower band"
             } else {
                 "as the crop's limit is taken to lie there"
             }
@@ -93,7 +89,15 @@ impl fmt::Display for RiskReport {
             self.risk.draws,
             self.risk.seed,
             100.0 * self.risk.numerical
-        )
+        )?;
+        if self.risk.is_rough() {
+            writeln!(
+                f,
+                "  All this is rough: as far as the soil's figures are known, the wilting point may be the higher one in {} of cases, which no soil has; such draws were made again. Measure field capacity first.",
+                percent(self.risk.upside_down)
+            )?;
+        }
+        Ok(())
     }
 }
 
@@ -104,7 +108,7 @@ impl RiskReport {
             None => writeln!(
                 f,
                 "  No one measurement would lower it: {}.",
-                if now.at_refill > TOO_DRY {
+                if self.risk.refill_is_too_dry() {
                     "the refill point itself is what lies too dry"
                 } else {
                     "nothing that is not known stands out"

@@ -109,6 +109,13 @@ pub struct Risk {
     pub with_wilting_point_measured: Option<Shortfall>,
     /// Allowed depletion, share of the available water.
     pub allowed_depletion: Estimate<f64>,
+    /// Share of the available water used up at refill, taking every figure as it
+    /// stands.
+    pub depletion_at_refill: f64,
+    /// Probability, of field capacity and wilting point as known, that the wilting
+    /// point comes out the higher. Such draws are made again, so that where this is
+    /// not small, every figure here is rough.
+    pub upside_down: f64,
     /// Twice the standard error that chance leaves in the probabilities, the
     /// largest of all.
     pub numerical: f64,
@@ -118,7 +125,27 @@ pub struct Risk {
     pub seed: u64,
 }
 
+/// Probability of field capacity and wilting point coming out upside down from which
+/// the figures are called rough. Our choice.
+const ROUGH_FROM: f64 = 0.05;
+
+/// Share of the available water by which refill may lie below the allowed depletion
+/// for whole counts alone.
+const WHOLE_COUNTS: f64 = 0.03;
+
 impl Risk {
+    /// Whether refill, taking every figure as it stands, lies below what the crop
+    /// allows: the probe resolves no narrower band.
+    pub fn refill_is_too_dry(&self) -> bool {
+        self.depletion_at_refill > self.allowed_depletion.value + WHOLE_COUNTS
+    }
+
+    /// Whether field capacity and wilting point are known too badly for figures that
+    /// hold: they come out upside down in more than one case of twenty.
+    pub fn is_rough(&self) -> bool {
+        self.upside_down > ROUGH_FROM
+    }
+
     /// What remains with the help that lowers the probability in the band most: a
     /// field capacity or wilting point measured, a perfect calibration or an exact
     /// crop figure. `None` where none lowers it by more than chance leaves in it.

@@ -8,6 +8,8 @@ use crate::soil::SoilWater;
 use crate::uncertainty::{Draws, MonteCarlo, Propagated};
 use rand::RngExt;
 use rand_distr::{Distribution, StandardNormal};
+use statrs::function::erf::erfc;
+use std::f64::consts::SQRT_2;
 
 /// Readings spread evenly over the dead band, in theta_v.
 const PLACES: usize = 64;
@@ -256,9 +258,21 @@ impl<'a> Model<'a> {
                 Case::WiltingPointMeasured,
             ),
             allowed_depletion: self.allowed,
+            depletion_at_refill: self.told_soil().depletion(self.refill.theta),
+            upside_down: upside_down(&self.water),
             numerical: 2.0 * chance / (draws.max(1) as f64).sqrt(),
             draws,
             seed: settings.seed,
         }
+    }
+}
+
+/// Probability that normal field capacity and wilting point come out upside down.
+fn upside_down(water: &SoilWater) -> f64 {
+    let available = water.available();
+    if available.u > 0.0 {
+        0.5 * erfc(available.value / available.u / SQRT_2)
+    } else {
+        0.0
     }
 }

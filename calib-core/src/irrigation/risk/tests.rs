@@ -235,6 +235,18 @@ fn tables_that_leave_the_available_water_in_doubt_still_give_figures() {
 }
 
 #[test]
+fn a_refill_below_the_crops_limit_and_figures_that_may_stand_upside_down_are_told_of() {
+    // 0.2 between the two, known to 0.1: Phi(-2) = 0.0228. To 0.2: Phi(-1) = 0.1587.
+    let sound = found(0.006, &soil(0.06, 0.08, 0.0), 0.05, LIMIT);
+    assert!((sound.upside_down - 0.022_750).abs() < 1e-5, "{sound:?}");
+    assert!(!sound.is_rough() && !sound.refill_is_too_dry());
+    assert!((sound.depletion_at_refill - ALLOWED).abs() < 1e-9);
+    let rough = found(0.006, &soil(0.12, 0.16, 0.0), 0.05, 0.20);
+    assert!((rough.upside_down - 0.158_655).abs() < 1e-5);
+    assert!(rough.is_rough() && rough.refill_is_too_dry());
+}
+
+#[test]
 fn what_cannot_be_reckoned_is_refused() {
     let vwc = |theta: f64| Vwc::new(theta).unwrap();
     let of = |calibration: &Calibration, u: f64, refill: f64| {
