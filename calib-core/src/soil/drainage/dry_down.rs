@@ -23,7 +23,7 @@ const STOPPED_SHARE: f64 = 0.25;
 pub struct LowerBound {
     /// Mean theta_v of that day, m3/m3.
     pub theta_v: f64,
-    /// When that day starts.
+    /// When that day starts, UTC.
     #[serde(skip)]
     pub day: Timestamp,
     /// Median fall from a day without wetting to the next while the soil was in the
@@ -53,9 +53,11 @@ struct Day {
 
 /// The driest day of `log`; `None` without a day that has enough readings.
 pub(super) fn lower_bound(log: &Hours) -> Option<LowerBound> {
-    let days: Vec<Day> = log
-        .hours
-        .chunks(HOURS_A_DAY)
+    // Days from midnight to midnight, UTC; the first may hold fewer hours.
+    let lead = log.hours_before_midnight();
+    let (first, rest) = log.hours.split_at(lead.min(log.hours.len()));
+    let days: Vec<Day> = std::iter::once(first)
+        .chain(rest.chunks(HOURS_A_DAY))
         .enumerate()
         .filter_map(|(number, hours)| {
             let read: Vec<f64> = hours.iter().filter_map(|hour| hour.theta_v).collect();
@@ -82,7 +84,10 @@ pub(super) fn lower_bound(log: &Hours) -> Option<LowerBound> {
     };
     Some(LowerBound {
         theta_v: driest.mean,
-        day: log.time(driest.number * HOURS_A_DAY),
+        day: match driest.number {
+            0 => log.time(0),
+            number => log.time(lead + (number - 1) * HOURS_A_DAY),
+        },
         fall_when_dry: falls(true),
         fall_when_wetter: falls(false),
     })
@@ -112,6 +117,20 @@ mod tests {
         assert!(bound.has_stopped(), "{bound:?}");
         assert!((bound.theta_v - 0.1).abs() < 0.001);
         assert_eq!(bound.day, Timestamp(24 * 86_400));
+        // From seven in the morning on, the last whole day is the same one.
+        let mut later = Hours::default();
+        for hour in 7..24 * 25 {
+            later.push(LoggedWater {
+                time: Timestamp(3600 * hour),
+                theta_v: Some(0.1 + 0.2 * (-(hour as f64) / 96.0).exp()),
+                pump_on: None,
+                rain_mm: None,
+            });
+        }
+        assert_eq!(
+            lower_bound(&later.finish()).unwrap().day,
+            Timestamp(24 * 86_400)
+        );
     }
 
     #[test]

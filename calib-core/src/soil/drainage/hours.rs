@@ -103,6 +103,11 @@ impl Hours {
         self.says_pump
     }
 
+    /// Hours from the first to midnight, UTC; none where it starts there.
+    pub(super) fn hours_before_midnight(&self) -> usize {
+        usize::try_from((-self.first).rem_euclid(24)).unwrap_or(0)
+    }
+
     /// When hour number `index` starts.
     pub(super) fn time(&self, index: usize) -> Timestamp {
         let hours = self.first.saturating_add(i64::try_from(index).unwrap_or(0));
