@@ -34,14 +34,17 @@ pub enum Lag {
 #[derive(Debug, Clone, Copy, PartialEq, Serialize)]
 pub struct ProbeModel {
     /// Standard deviation of one reading, m3/m3.
+    #[serde(rename = "noise_theta_v")]
     pub noise: f64,
     /// How far off a reading that nobody corrects for temperature lies at the
     /// warmest hour, m3/m3; as far the other way at the coldest.
+    #[serde(rename = "swing_theta_v")]
     pub swing: f64,
     /// How late it is.
     pub lag: Lag,
     /// Driest and wettest calibrated water content, m3/m3; beyond, a calibrated
     /// reading has no answer.
+    #[serde(rename = "range_theta_v")]
     pub range: (f64, f64),
 }
 
