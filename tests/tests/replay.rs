@@ -427,6 +427,21 @@ fn a_probe_the_log_does_not_have_is_named_and_simulated_all_the_same() {
 }
 
 #[test]
+fn a_threshold_that_is_no_raw_count_is_told_what_one_is() {
+    bench()
+        .run(&["replay", ".", "--threshold", "4.92"])
+        .exits(2)
+        .complains("a raw count is a whole number, such as 480");
+}
+
+#[test]
+fn a_stage_the_site_does_not_have_is_complained_of_once() {
+    let answer = demo().run(&["replay", ".", "--stage", "full"]).exits(2);
+    let said = "asks for a stage, and site.toml has none";
+    assert_eq!(answer.stderr.matches(said).count(), 1, "{}", answer.stderr);
+}
+
+#[test]
 fn one_threshold_for_several_probes_is_refused() {
     demo()
         .run(&["replay", ".", "--threshold", "500"])

@@ -41,7 +41,7 @@ pub struct Replay {
     weather: Option<PathBuf>,
     /// The one raw count to compare with; threshold_count of site.toml or the refill
     /// count if not given
-    #[arg(long, value_name = "COUNT")]
+    #[arg(long, value_name = "COUNT", value_parser = raw_count)]
     threshold: Option<u32>,
     /// Only this probe
     #[arg(long, value_name = "ID")]
@@ -68,6 +68,12 @@ pub struct Replay {
     /// Print JSON
     #[arg(long)]
     json: bool,
+}
+
+/// A raw count as typed.
+fn raw_count(text: &str) -> Result<u32, String> {
+    text.parse()
+        .map_err(|_| "a raw count is a whole number, such as 480".to_owned())
 }
 
 /// Runs the command.
@@ -98,6 +104,8 @@ fn work(command: &Replay) -> Result<(Answer, OutputSet), Failure> {
         probe: command.probe.clone(),
         ..setpoints::Setpoints::default()
     })?;
+    // A stage the site does not have is one fault, not one of each probe.
+    setpoints::stage_gone_by(&site, command.stage.as_deref())?;
     let subjects = all_or_every_complaint(
         calibrations
             .iter()
