@@ -147,8 +147,7 @@ pub(super) fn draw(
     subject: &Subject<'_>,
     simulated: &Simulated,
     out: &Path,
-    outputs: &mut OutputSet,
-) -> Result<(), Failure> {
+) -> Result<OutputSet, Failure> {
     let mut shown = simulated.scenario.clone();
     let begin = thirstiest(&shown.days, SHOWN_DAYS);
     shown.days.drain(..begin);
@@ -183,9 +182,10 @@ pub(super) fn draw(
         &levels,
     );
     let name = |ending: &str| out.join(format!("{}.replay.{ending}", calibration.probe));
+    let mut outputs = OutputSet::default();
     outputs.add(name("svg"), plot::svg(&chart)?);
     outputs.add(name("png"), plot::png(&chart)?);
-    Ok(())
+    Ok(outputs)
 }
 
 fn course(scenario: &Scenario, side: &Side, seed: u64) -> Result<Course, ScenarioError> {
