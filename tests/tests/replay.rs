@@ -102,17 +102,23 @@ fn a_log_counted_by_hand_gives_these_counts() {
     // Below 0.220: rows at 60 and 100 min. At 120 min there is no answer.
     close(&sums["below_refill_s"], 2400.0);
     close(&sums["unanswered_s"], 1200.0);
+    assert_eq!(sums["span"]["first"], "2026-06-01T00:00:00Z");
+    assert_eq!(sums["span"]["last"], "2026-06-01T02:20:00Z");
     for (rule, starts, minutes_on) in [
-        ("pump as recorded", 3.0, 60.0),
-        ("one threshold", 3.0, 80.0),
-        ("with pump times", 3.0, 80.0),
-        ("refill and stop", 2.0, 70.0),
+        ("pump-as-recorded", 3.0, 60.0),
+        ("one-threshold", 3.0, 80.0),
+        ("with-pump-times", 3.0, 80.0),
+        ("refill-and-stop", 2.0, 70.0),
     ] {
         let found = on_log(&answer, rule);
         close(&found["starts_per_day"], starts / days);
         close(&found["hours_on_per_day"], minutes_on / 60.0 / days);
         // 60 L/min over 120 m2 are 0.5 mm a minute.
-        close(&found["applied_mm_per_day"], 0.5 * minutes_on / days);
+        if rule == "pump-as-recorded" {
+            close(&found["applied_mm_per_day"], 0.5 * minutes_on / days);
+        } else {
+            assert!(found["applied_mm_per_day"].is_null(), "only asked for");
+        }
         close(
             &found["relay"]["operations_per_season"],
             180.0 * starts / days,
@@ -122,6 +128,7 @@ fn a_log_counted_by_hand_gives_these_counts() {
             100_000.0 / (180.0 * starts / days),
         );
     }
+    assert_eq!(sums["sides"][2]["rule"], "refill-and-stop");
     close(&sums["sides"][2]["stops_at_maximum"], 1.0);
     close(&sums["sides"][2]["stops_without_answer"], 1.0);
 }
@@ -140,13 +147,13 @@ fn a_log_with_a_gap_is_counted_on_both_sides_of_it() {
     close(&sums["gaps"], 1.0);
     close(&sums["gap_s"], 10_800.0);
     // On at the first row each time: the pump was never seen to start.
-    close(&on_log(&answer, "pump as recorded")["starts_per_day"], 0.0);
+    close(&on_log(&answer, "pump-as-recorded")["starts_per_day"], 0.0);
     close(
-        &on_log(&answer, "pump as recorded")["hours_on_per_day"],
+        &on_log(&answer, "pump-as-recorded")["hours_on_per_day"],
         24.0,
     );
     // So it is with one threshold.
-    close(&on_log(&answer, "one threshold")["starts_per_day"], 0.0);
+    close(&on_log(&answer, "one-threshold")["starts_per_day"], 0.0);
 }
 
 /// What a rule would do, told again as plainly as possible: no state machine, every
@@ -309,12 +316,28 @@ fn the_answer_is_a_table_a_sentence_and_the_cautions() {
         .says("starts a day")
         .says("years the relay lasts")
         .says("pump as recorded")
-        .says("a log cannot know")
+        .says("In the log as it was, whatever ran the pump, the bed was below refill")
         .says("What the pump does between two rows goes unseen")
         .says("one bucket of evenly moist soil")
         .says("Take care:")
         .says("backflow preventer");
     assert!(answer.stdout.is_ascii(), "{}", answer.stdout);
+    // What the rows of the log mean stands above them, once.
+    let (before, after) = answer
+        .stdout
+        .split_once("water it asked for never came")
+        .expect("the caveat");
+    assert!(before.contains("The log: ") && !before.contains("on the log"));
+    assert!(after.contains("on the log") && !after.contains("asked for"));
+    let line = |name: &str| {
+        let mut lines = after.lines().filter(|line| line.starts_with(name));
+        lines.next().expect("a row").to_owned()
+    };
+    let cells = |name: &str| line(name).split_whitespace().filter(|c| *c == "-").count();
+    assert_eq!(
+        (cells("pump as recorded"), cells("refill and stop")),
+        (0, 1)
+    );
     let charts: Vec<String> = bench
         .listing()
         .into_iter()
@@ -327,19 +350,32 @@ fn the_answer_is_a_table_a_sentence_and_the_cautions() {
 }
 
 #[test]
-fn charts_of_another_seed_replace_those_there_only_when_told_to() {
+fn charts_of_another_seed_replace_those_there_only_when_told_to_and_the_answer_is_given() {
     let bench = bench();
-    bench.run(&["replay", "."]).exits(0);
+    bench
+        .run(&["replay", "."])
+        .exits(0)
+        .says("wrote out/upper-1.replay.svg");
     let before = bench.contents();
     bench.run(&["replay", "."]).exits(0);
-    bench
+    let again = bench
         .run(&["replay", ".", "--seed", "5"])
-        .exits(2)
-        .complains("exists already with other content");
+        .exits(0)
+        .says("Refill and stop cut starts from ")
+        .complains("upper-1.replay.svg: exists already with other content, from other input or options, and was left as it is")
+        .complains("add --force to draw it anew");
+    assert!(!again.stdout.contains("wrote "), "{}", again.stdout);
     assert!(bench.contents() == before, "a file was changed");
+    let answer = bench
+        .run(&["replay", ".", "--seed", "5", "--json"])
+        .exits(0);
+    let answer = answer.json();
+    assert_eq!(answer["written"].as_array().map(Vec::len), Some(0));
+    assert_eq!(answer["warnings"].as_array().map(Vec::len), Some(1));
     bench
         .run(&["replay", ".", "--seed", "5", "--force"])
-        .exits(0);
+        .exits(0)
+        .says("wrote out/upper-1.replay.svg");
     assert!(bench.contents() != before, "the charts are new");
 }
 
@@ -421,6 +457,91 @@ fn a_probe_the_log_does_not_have_is_named_and_simulated_all_the_same() {
         assert_eq!(probe["log"].is_null(), probe["probe"] != "terrace-1");
         assert!(probe["season"]["rules"].is_array());
     }
+}
+
+/// Two days, a row every ten minutes; the pump goes on and off every `rows` rows.
+fn switched_every(rows: usize) -> String {
+    let mut text = "timestamp,probe_id,raw_count,pump_on\n".to_owned();
+    for row in 0..2 * 144 {
+        let (day, minute) = (1 + row / 144, 10 * (row % 144));
+        let on = row / rows % 2;
+        let (hour, minute) = (minute / 60, minute % 60);
+        text += &format!("2026-06-0{day}T{hour:02}:{minute:02}:00Z,upper-1,500,{on}\n");
+    }
+    text
+}
+
+#[test]
+fn a_log_that_speaks_against_the_simulation_is_set_beside_the_verdict() {
+    let stated = SITE.replace("adc_bits = 12", "adc_bits = 12\nthreshold_count = 530");
+    let bench = bench().with("site.toml", &stated);
+    let doubt = |log: String, more: &[&str]| {
+        bench.put("log.csv", log);
+        let answer = replayed(&bench, more);
+        let simulated = &answer["probes"][0]["season"]["rules"][0]["starts_per_day"]["mean"];
+        let recorded = &answer["probes"][0]["log"]["rules"][0]["starts_per_day"];
+        let ratio = number(simulated) / number(recorded);
+        (
+            ratio,
+            answer["probes"][0]["doubt"].as_str().map(str::to_owned),
+        )
+    };
+    // One start in two days.
+    let (ratio, said) = doubt(switched_every(144), &[]);
+    assert!(ratio > 2.0, "{ratio}");
+    let said = said.expect("a doubt");
+    assert!(said.starts_with("Your log shows 0.50 starts a day with the old rule; the simulation, reading every 60 s, "), "{said}");
+    assert!(said.contains("Set read_every_s to what your controller does before going by this; rows further apart than the controller's reads hide starts"), "{said}");
+    bench
+        .run(&["replay", ".", "--no-charts"])
+        .exits(0)
+        .says(&said);
+    // One start in twenty minutes, and a controller that reads once in six hours.
+    bench.put("site.toml", stated.clone() + "read_every_s = 21600\n");
+    let (ratio, said) = doubt(switched_every(1), &[]);
+    assert!(ratio < 0.5, "{ratio}");
+    let said = said.expect("a doubt");
+    assert!(
+        said.contains("something else may have started the pump"),
+        "{said}"
+    );
+    // Nobody said what the pump went by.
+    bench.put("site.toml", SITE);
+    assert_eq!(doubt(switched_every(144), &[]).1, None);
+    assert!(
+        doubt(switched_every(144), &["--threshold", "530"])
+            .1
+            .is_some()
+    );
+}
+
+#[test]
+fn beds_are_said_once_not_to_be_simulated() {
+    let bed = "[[bed]]\nid = \"east\"\nprobes = [\"upper-1\"]\n";
+    let with = bench().with(
+        "site.toml",
+        SITE.replace("adc_bits", "depth_mm = 150\nadc_bits") + bed,
+    );
+    let said = "The beds of site.toml are not simulated: each probe is taken alone";
+    let answer = with.run(&["replay", ".", "--no-charts"]).exits(0);
+    assert_eq!(answer.stdout.matches(said).count(), 1, "{}", answer.stdout);
+    let without = bench().run(&["replay", ".", "--no-charts"]).exits(0);
+    assert!(!without.stdout.contains(said), "{}", without.stdout);
+}
+
+#[test]
+fn a_threshold_that_is_no_raw_count_is_told_what_one_is() {
+    bench()
+        .run(&["replay", ".", "--threshold", "4.92"])
+        .exits(2)
+        .complains("a raw count is a whole number, such as 480");
+}
+
+#[test]
+fn a_stage_the_site_does_not_have_is_complained_of_once() {
+    let answer = demo().run(&["replay", ".", "--stage", "full"]).exits(2);
+    let said = "asks for a stage, and site.toml has none";
+    assert_eq!(answer.stderr.matches(said).count(), 1, "{}", answer.stderr);
 }
 
 #[test]

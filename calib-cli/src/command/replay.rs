@@ -21,7 +21,7 @@ use calib_core::irrigation::{PumpTimes, Rule, Sees, SetPoints, Side, SwitchPoint
 use calib_core::quantity::{Quantity, Vwc};
 use calib_core::soil::SoilWater;
 use clap::Args;
-use report::{Answer, ProbeReport};
+use report::{Answer, Limits, ProbeReport};
 use serde::Serialize;
 use std::path::{Path, PathBuf};
 
@@ -41,7 +41,7 @@ pub struct Replay {
     weather: Option<PathBuf>,
     /// The one raw count to compare with; threshold_count of site.toml or the refill
     /// count if not given
-    #[arg(long, value_name = "COUNT")]
+    #[arg(long, value_name = "COUNT", value_parser = raw_count)]
     threshold: Option<u32>,
     /// Only this probe
     #[arg(long, value_name = "ID")]
@@ -70,10 +70,23 @@ pub struct Replay {
     json: bool,
 }
 
+/// A raw count as typed.
+fn raw_count(text: &str) -> Result<u32, String> {
+    text.parse()
+        .map_err(|_| "a raw count is a whole number, such as 480".to_owned())
+}
+
 /// Runs the command.
 pub fn run(command: &Replay) -> Result<Verdict, Failure> {
-    let (answer, outputs) = work(command)?;
-    outputs.write(command.force)?;
+    let (mut answer, charts) = work(command)?;
+    for of_probe in charts {
+        let paths: Vec<PathBuf> = of_probe.paths().map(Path::to_owned).collect();
+        match of_probe.write(command.force) {
+            Ok(()) => answer.note_written(&paths),
+            Err(Failure::Input(_)) => answer.warnings.extend(kept(&paths)),
+            Err(fault) => return Err(fault),
+        }
+    }
     for warning in &answer.warnings {
         eprintln!("{warning}");
     }
@@ -86,8 +99,21 @@ pub fn run(command: &Replay) -> Result<Verdict, Failure> {
     Ok(Verdict::Good)
 }
 
-/// Everything the command does but write and print.
-fn work(command: &Replay) -> Result<(Answer, OutputSet), Failure> {
+/// The warning that the chart there is not of this answer.
+fn kept(paths: &[PathBuf]) -> Option<Warning> {
+    paths.first().map(|path| Warning {
+        place: path.display().to_string(),
+        what: "exists already with other content, from other input or options, and was left as it is"
+            .to_owned(),
+        why: "that chart does not show what this answer says".to_owned(),
+        advice: "add --force to draw it anew, --out to draw it into another folder, or --no-charts for none"
+            .to_owned(),
+    })
+}
+
+/// Everything the command does but write and print; the charts of each probe are a
+/// set.
+fn work(command: &Replay) -> Result<(Answer, Vec<OutputSet>), Failure> {
     let site = load_site(&command.dir)?;
     let (weather, mut warnings) = weather_of(command)?;
     let pump = setpoints::pump(&site)?;
@@ -98,6 +124,8 @@ fn work(command: &Replay) -> Result<(Answer, OutputSet), Failure> {
         probe: command.probe.clone(),
         ..setpoints::Setpoints::default()
     })?;
+    // A stage the site does not have is one fault, not one of each probe.
+    setpoints::stage_gone_by(&site, command.stage.as_deref())?;
     let subjects = all_or_every_complaint(
         calibrations
             .iter()
@@ -123,21 +151,23 @@ fn work(command: &Replay) -> Result<(Answer, OutputSet), Failure> {
             .map(|(path, file)| (path.as_path(), file)),
         &command.dir,
     ));
-    let mut outputs = OutputSet::default();
+    let mut charts = Vec::new();
     let mut probes = Vec::new();
     let mut logged = logged.into_iter();
     for subject in &subjects {
         let season = season::simulate(subject, pump, weather.as_ref(), command)?;
         if !command.no_charts {
-            season::draw(subject, &season, &out, &mut outputs)?;
+            charts.push(season::draw(subject, &season, &out)?);
         }
         let report = ProbeReport::new(subject, logged.next().flatten(), season.report);
         warnings.extend(report.warnings());
         probes.push(report);
     }
-    let written = outputs.paths().map(|path| path.display().to_string());
-    let answer = Answer::new(probes, log.as_deref(), written.collect(), warnings);
-    Ok((answer, outputs))
+    let limits = Limits {
+        log: log.is_some(),
+        beds: !site.beds.is_empty(),
+    };
+    Ok((Answer::new(probes, limits, warnings), charts))
 }
 
 /// The file asked for; else the one of this name in the workbench, if it is there.
@@ -164,6 +194,9 @@ struct Threshold {
     theta_v: Vwc,
     /// Where it comes from.
     from: &'static str,
+    /// Whether a person stated it, so that a pump may have gone by it.
+    #[serde(skip)]
+    stated: bool,
 }
 
 /// A probe with everything its replay rests on.
@@ -256,6 +289,7 @@ fn threshold(
         theta_v: Vwc::new(calibration.curve.value(count))
             .map_err(|error| Failure::Internal(error.to_string()))?,
         from,
+        stated: command.threshold.or(stated).is_some(),
     })
 }
 

@@ -25,7 +25,7 @@ mod tests;
 pub use calibration::{CalibrationChart, Level};
 pub use residuals::ResidualChart;
 pub use retention::RetentionChart;
-pub use season::{Course, SeasonChart};
+pub use season::{Course, SeasonChart, ShownDays};
 pub use texture::{TextureChart, TexturePoint};
 
 use crate::failure::Failure;

@@ -27,6 +27,31 @@ pub struct Course {
     pub runs: Vec<(f64, f64)>,
 }
 
+impl Course {
+    /// The same course, so many days later.
+    fn later_by(mut self, days: f64) -> Self {
+        for (day, _) in &mut self.theta_v {
+            *day += days;
+        }
+        for (on, off) in &mut self.runs {
+            *on += days;
+            *off += days;
+        }
+        self
+    }
+}
+
+/// The days shown, counted from 1.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub struct ShownDays {
+    /// The first.
+    pub first: usize,
+    /// The last.
+    pub last: usize,
+    /// What they are days of.
+    pub of: &'static str,
+}
+
 /// What the chart shows.
 pub struct SeasonChart {
     title: String,
@@ -38,11 +63,11 @@ pub struct SeasonChart {
 }
 
 impl SeasonChart {
-    /// The chart of `days` days of `probe` in `soil`.
+    /// The chart of these `days` of `probe` in `soil`; a course begins with the first.
     pub fn new(
         probe: &str,
         soil: &str,
-        days: f64,
+        days: ShownDays,
         single: Course,
         band: Course,
         levels: &[Level],
@@ -65,14 +90,18 @@ impl SeasonChart {
             .map(|level| format!("{} {:.3}", level.name, level.theta_v))
             .collect();
         let note = format!("Levels in m\u{b3}/m\u{b3}: {}", named.join(", "));
+        let before = days.first.saturating_sub(1) as f64;
+        let shift = |course: Course| course.later_by(before);
+        let (single, band) = (shift(single), shift(band));
+        let shown = format!("{} to {} of {}", days.first, days.last, days.of);
         let (chatter, seldom) = (single.runs.len(), band.runs.len());
-        let x = Axis::covering(0.0, days, 1.0, 8);
+        let x = Axis::covering(before, days.last as f64, 1.0, 8);
         let sheet = Sheet::new(Outline {
             title: &title,
             subtitle: &format!(
-                "Pump starts in {days:.0} days: one threshold {chatter}, refill and stop {seldom}"
+                "Day {shown}. Pump starts: one threshold {chatter}, refill and stop {seldom}"
             ),
-            x_caption: "Day",
+            x_caption: "Days gone",
             y_caption: "Water content of the root zone, m\u{b3}/m\u{b3}",
             domain: Domain {
                 low: x.low,
@@ -88,7 +117,7 @@ impl SeasonChart {
             note: &note,
         });
         let description = format!(
-            "{title}. Water content of the root zone over {days:.0} days under two rules. One \
+            "{title}. Water content of the root zone on day {shown}, under two rules. One \
              threshold starts the pump {chatter} times, refill and stop {seldom} times. {note}."
         );
         Self {

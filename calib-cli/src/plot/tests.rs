@@ -213,11 +213,16 @@ fn seasons() -> &'static [Picture] {
             runs: vec![(0.0, 0.04), (12.5, 12.54)],
         };
         let long = "the-probe-that-stands-beside-the-third-raised-bed-of-the-south-terrace";
+        let days = ShownDays {
+            first: 17,
+            last: 30,
+            of: "the weather, when the crop takes most beyond rain",
+        };
         let chart = |probe: &str, single: &Course, band: &Course| {
             SeasonChart::new(
                 probe,
                 "terrace",
-                14.0,
+                days,
                 single.clone(),
                 band.clone(),
                 &levels(),
@@ -388,9 +393,11 @@ fn a_season_says_how_often_each_rule_starts_the_pump() {
     let picture = &seasons()[0];
     let texts: Vec<_> = words(&picture.svg).into_iter().map(|w| w.text).collect();
     for phrase in [
-        "Pump starts in 14 days: one threshold 280, refill and stop 2",
+        "Day 17 to 30 of the weather, when the crop takes most",
+        "beyond rain. Pump starts: one threshold 280, refill and stop 2",
         "Water content of the root zone, m\u{b3}/m\u{b3}",
-        "Day",
+        "Days gone",
+        "30",
         "pump on",
         "one threshold",
         "refill",

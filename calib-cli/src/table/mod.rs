@@ -31,6 +31,7 @@ pub use site::keys as site_keys;
 use source::Source;
 pub use source::shown_path;
 use std::path::Path;
+pub use time::rfc_3339;
 
 /// What a folder holds and all that was found in it.
 #[derive(Debug)]

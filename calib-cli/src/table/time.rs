@@ -180,6 +180,11 @@ pub fn whole_seconds(time: jiff::Timestamp) -> Timestamp {
     Timestamp(time.as_nanosecond().div_euclid(1_000_000_000) as i64)
 }
 
+/// A time of the core as RFC 3339 text; empty beyond the calendar.
+pub fn rfc_3339(time: Timestamp) -> String {
+    jiff::Timestamp::from_second(time.0).map_or_else(|_| String::new(), |time| time.to_string())
+}
+
 /// Reads the times of one column.
 #[derive(Debug)]
 pub struct Times<'a> {

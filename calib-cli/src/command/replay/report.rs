@@ -17,21 +17,57 @@ use figure::round;
 use log::LogReport;
 use serde::Serialize;
 use std::fmt;
-use std::path::Path;
+use std::path::PathBuf;
 
 const DAY_S: f64 = 86_400.0;
 
-/// The rules, as columns and in JSON.
-const RULES: [&str; 3] = ["one threshold", "with pump times", "refill and stop"];
+/// A rule by its name, for people and in JSON.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize)]
+#[serde(rename_all = "kebab-case")]
+enum RuleName {
+    PumpAsRecorded,
+    OneThreshold,
+    WithPumpTimes,
+    RefillAndStop,
+}
+
+impl RuleName {
+    fn words(self) -> &'static str {
+        match self {
+            Self::PumpAsRecorded => "pump as recorded",
+            Self::OneThreshold => "one threshold",
+            Self::WithPumpTimes => "with pump times",
+            Self::RefillAndStop => "refill and stop",
+        }
+    }
+}
+
+/// The rules compared, in the order of a subject's sides.
+const RULES: [RuleName; 3] = [
+    RuleName::OneThreshold,
+    RuleName::WithPumpTimes,
+    RuleName::RefillAndStop,
+];
 
 /// Share of the water between refill and stop that a lagging probe may add before it
 /// is worth a warning. Our choice.
 const LARGE_OVERSHOOT: f64 = 0.1;
 
 /// What a log cannot tell.
-const OPEN_LOOP: &str = "The readings are those of the log, whichever rule is replayed: how the soil would have answered another rule, a log cannot know. Water a rule asks for never comes, so one that finds the bed too dry asks again and again. Compare rules by the simulated seasons.";
+const OPEN_LOOP: &str = "What each rule would have asked for on these readings, not what would have happened: water it asked for never came, so it asks again and again. Compare rules by the simulated seasons.";
 /// What a simulated season cannot tell.
 const BUCKET: &str = "The simulated bed is one bucket of evenly moist soil, with drainage, lag, day and noise as assumed: it tells rules apart, not how wet this bed will be on a given day.";
+
+/// What is said of a site with beds.
+const BEDS: &str = "The beds of site.toml are not simulated: each probe is taken alone, as if it ran the pump by itself.";
+
+/// What limits the answer as a whole.
+pub(super) struct Limits {
+    /// There is a log.
+    pub(super) log: bool,
+    /// site.toml has beds.
+    pub(super) beds: bool,
+}
 
 /// Everything the command has to say.
 #[derive(Serialize)]
@@ -41,31 +77,33 @@ pub(super) struct Answer {
     probes: Vec<ProbeReport>,
     /// What the figures cannot tell.
     caveats: Vec<&'static str>,
+    #[serde(skip)]
+    beds: bool,
     written: Vec<String>,
     pub(super) warnings: Vec<Warning>,
     cautions: Vec<&'static str>,
 }
 
 impl Answer {
-    pub(super) fn new(
-        probes: Vec<ProbeReport>,
-        log: Option<&Path>,
-        written: Vec<String>,
-        warnings: Vec<Warning>,
-    ) -> Self {
-        let caveats = match log {
-            Some(_) => vec![OPEN_LOOP, BUCKET],
-            None => vec![BUCKET],
-        };
+    pub(super) fn new(probes: Vec<ProbeReport>, limits: Limits, warnings: Vec<Warning>) -> Self {
+        let caveats = [(limits.log, OPEN_LOOP), (true, BUCKET), (limits.beds, BEDS)];
+        let caveats = caveats.into_iter().filter(|(holds, _)| *holds);
         Self {
             format: "ovendry replay",
             version: 1,
             probes,
-            caveats,
-            written,
+            caveats: caveats.map(|(_, caveat)| caveat).collect(),
+            beds: limits.beds,
+            written: Vec::new(),
             warnings,
             cautions: [caution::PUMP, &[caution::LOCAL_RULES]].concat(),
         }
+    }
+
+    /// These files are now there.
+    pub(super) fn note_written(&mut self, paths: &[PathBuf]) {
+        let shown = paths.iter().map(|path| path.display().to_string());
+        self.written.extend(shown);
     }
 }
 
@@ -75,6 +113,9 @@ impl fmt::Display for Answer {
             writeln!(f, "{probe}")?;
         }
         writeln!(f, "{BUCKET}")?;
+        if self.beds {
+            writeln!(f, "{BEDS}")?;
+        }
         for path in &self.written {
             writeln!(f, "wrote {path}")?;
         }
@@ -89,6 +130,8 @@ pub(super) struct ProbeReport {
     soil: String,
     /// The simulated seasons in a sentence.
     verdict: String,
+    /// What in the log speaks against the verdict, in a few sentences.
+    doubt: Option<String>,
     /// What refill and stop do to the water bill, in a sentence.
     water: String,
     /// How many of the starts refill and stop save in the simulated seasons,
@@ -103,16 +146,21 @@ pub(super) struct ProbeReport {
 
 impl ProbeReport {
     pub(super) fn new(subject: &Subject<'_>, log: Option<Replayed>, season: SeasonReport) -> Self {
+        let stated = subject.threshold.stated;
+        let recorded = log.as_ref().and_then(|log| log.recorded);
         Self {
             probe: subject.calibration.probe.clone(),
             soil: subject.calibration.soil.clone(),
             verdict: season.verdict(),
+            doubt: recorded
+                .filter(|_| stated)
+                .and_then(|recorded| season.doubt(&recorded)),
             water: season.water(),
             starts_cut_percent: season.starts_cut_percent(),
             set_points: subject.set_points.clone(),
             threshold: subject.threshold.clone(),
             soil_water: subject.water,
-            log: log.map(|replayed| LogReport::new(replayed, &season)),
+            log: log.map(|replayed| LogReport::new(&replayed, &season)),
             season,
         }
     }
@@ -166,7 +214,7 @@ impl ProbeReport {
             );
         }
         if let Some(log) = &self.log {
-            let (counted, gaps) = (log.replayed.counted_s, log.replayed.gap_s);
+            let (counted, gaps) = (log.counted_s, log.gap_s);
             if gaps > 0.1 * (counted + gaps) {
                 warn(
                     format!(
@@ -179,11 +227,11 @@ impl ProbeReport {
                     "log at least once an hour",
                 );
             }
-            if log.replayed.unanswered_s > 0.05 * counted {
+            if log.unanswered_s > 0.05 * counted {
                 warn(
                     format!(
                         "the calibration has no answer for {} of the log's {} days",
-                        round(log.replayed.unanswered_s / DAY_S),
+                        round(log.unanswered_s / DAY_S),
                         round(counted / DAY_S)
                     ),
                     "by refill and stop the pump is off there, however dry the bed is",
@@ -200,6 +248,9 @@ impl fmt::Display for ProbeReport {
         let (set, threshold) = (&self.set_points, &self.threshold);
         writeln!(f, "Probe {} in soil {}", self.probe, self.soil)?;
         writeln!(f, "{}\n{}", self.verdict, self.water)?;
+        if let Some(doubt) = &self.doubt {
+            writeln!(f, "{doubt}")?;
+        }
         writeln!(f)?;
         writeln!(
             f,

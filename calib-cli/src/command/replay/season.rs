@@ -4,7 +4,7 @@ use super::report::SeasonReport;
 use super::{Replay, Subject};
 use crate::failure::Failure;
 use crate::output::OutputSet;
-use crate::plot::{self, Course, Level, SeasonChart};
+use crate::plot::{self, Course, Level, SeasonChart, ShownDays};
 use crate::table::weather::Weather;
 use crate::workbench::Controller;
 use calib_core::irrigation::Side;
@@ -31,6 +31,8 @@ pub(super) struct Simulated {
     pub(super) report: SeasonReport,
     seed: u64,
     scenario: Scenario,
+    /// What the days are days of.
+    days_of: &'static str,
 }
 
 /// Water content at which a soil is full, and where it comes from. Only heavy rain
@@ -94,6 +96,10 @@ pub(super) fn simulate(
         report: SeasonReport::new(subject, pump, weather, &scenario, rules, command),
         seed: command.seed,
         scenario,
+        days_of: match weather {
+            Some(_) => "the weather, when the crop takes most beyond rain",
+            None => "a season without rain",
+        },
     })
 }
 
@@ -118,16 +124,40 @@ fn failed(subject: &Subject<'_>, error: &ScenarioError) -> Failure {
     ))
 }
 
-/// Draws the first days of the first season under one threshold and under the band.
+/// Where the `length` days begin in which the crop takes most beyond rain; the earliest
+/// of several, and the beginning where there are no more days.
+fn thirstiest(days: &[Day], length: usize) -> usize {
+    let beyond_rain = |window: &[Day]| -> f64 {
+        let each = window.iter().map(|day| day.evapotranspiration - day.rain);
+        each.sum()
+    };
+    let mut best = (0, f64::NEG_INFINITY);
+    for (begin, window) in days.windows(length.max(1)).enumerate() {
+        let taken = beyond_rain(window);
+        // What rounding alone makes larger is no larger.
+        if taken > best.1 + 1e-9 {
+            best = (begin, taken);
+        }
+    }
+    best.0
+}
+
+/// Draws the days in which the crop takes most beyond rain, under one threshold and
+/// under the band.
 pub(super) fn draw(
     subject: &Subject<'_>,
     simulated: &Simulated,
     out: &Path,
-    outputs: &mut OutputSet,
-) -> Result<(), Failure> {
+) -> Result<OutputSet, Failure> {
     let mut shown = simulated.scenario.clone();
+    let begin = thirstiest(&shown.days, SHOWN_DAYS);
+    shown.days.drain(..begin);
     shown.days.truncate(SHOWN_DAYS);
-    let days = shown.days.len() as f64;
+    let days = ShownDays {
+        first: begin + 1,
+        last: begin + shown.days.len(),
+        of: simulated.days_of,
+    };
     let course = |side: &Side| course(&shown, side, simulated.seed);
     let [single, _, band] = &subject.sides;
     let single = course(single).map_err(|error| failed(subject, &error))?;
@@ -153,9 +183,10 @@ pub(super) fn draw(
         &levels,
     );
     let name = |ending: &str| out.join(format!("{}.replay.{ending}", calibration.probe));
+    let mut outputs = OutputSet::default();
     outputs.add(name("svg"), plot::svg(&chart)?);
     outputs.add(name("png"), plot::png(&chart)?);
-    Ok(())
+    Ok(outputs)
 }
 
 fn course(scenario: &Scenario, side: &Side, seed: u64) -> Result<Course, ScenarioError> {
@@ -195,5 +226,24 @@ mod tests {
         ] {
             assert_eq!(step(asked), taken, "{asked}");
         }
+    }
+
+    #[test]
+    fn the_chart_shows_the_days_in_which_the_crop_takes_most_beyond_rain() {
+        let day = |(evapotranspiration, rain)| Day {
+            evapotranspiration,
+            rain,
+        };
+        let days = [(4.0, 30.0), (3.0, 0.0), (5.0, 0.0), (6.0, 2.0), (1.0, 0.0)].map(day);
+        // Beyond rain: -26, 3, 5, 4, 1.
+        assert_eq!(thirstiest(&days, 1), 2);
+        assert_eq!(thirstiest(&days, 2), 2);
+        assert_eq!(thirstiest(&days, 3), 1);
+        // No more days than are shown: all of them.
+        assert_eq!(thirstiest(&days, 5), 0);
+        assert_eq!(thirstiest(&days, 14), 0);
+        // All days alike: the first.
+        assert_eq!(thirstiest(&[day((5.0, 0.0)); 180], 14), 0);
+        assert_eq!(thirstiest(&[day((5.1, 0.2)); 180], 14), 0);
     }
 }

@@ -6,7 +6,7 @@ mod report;
 use super::{known, soil_of};
 use crate::calibration_file::CalibrationFile;
 use crate::failure::{Complaint, Failure, Warning};
-use crate::table::{LogRow, each_log_row};
+use crate::table::{LogRow, each_log_row, rfc_3339};
 use crate::workbench::{Site, SourceFile};
 use calib_core::calibration::Calibration;
 use calib_core::quantity::{Estimate, Quantity, Timestamp, Vwc};
@@ -207,7 +207,7 @@ impl ProbeWater {
                 .events
                 .iter()
                 .map(|event| Soaking {
-                    ended: written(event.time),
+                    ended: rfc_3339(event.time),
                     event: *event,
                 })
                 .collect(),
@@ -273,10 +273,6 @@ fn calibration_u(calibration: &Calibration, theta_v: f64) -> f64 {
             )
         })
         .unwrap_or(calibration.core_scatter)
-}
-
-fn written(time: Timestamp) -> String {
-    jiff::Timestamp::from_second(time.0).map_or_else(|_| String::new(), |time| time.to_string())
 }
 
 fn date(time: Timestamp) -> String {

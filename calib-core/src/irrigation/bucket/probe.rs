@@ -35,9 +35,11 @@ pub enum Lag {
 #[derive(Debug, Clone, Copy, PartialEq, Serialize)]
 pub struct ProbeModel {
     /// Standard deviation of one reading, m3/m3.
+    #[serde(rename = "noise_theta_v")]
     pub noise: f64,
     /// How far off a reading that nobody corrects for temperature lies at the
     /// warmest hour, m3/m3; as far the other way at the coldest.
+    #[serde(rename = "swing_theta_v")]
     pub swing: f64,
     /// Where that comes from. Without a temperature term in the calibration its own
     /// reading swings too; with one, only the count as it stands does.
@@ -46,6 +48,7 @@ pub struct ProbeModel {
     pub lag: Lag,
     /// Driest and wettest calibrated water content, m3/m3; beyond, a calibrated
     /// reading has no answer.
+    #[serde(rename = "range_theta_v")]
     pub range: (f64, f64),
 }
 

@@ -13,6 +13,7 @@ pub const DRAINAGE_TIME_S: f64 = 86_400.0;
 #[derive(Debug, Clone, Copy, PartialEq, Serialize)]
 pub struct RootZone {
     /// Its depth; above 0.
+    #[serde(rename = "depth_mm")]
     pub depth: Millimetre,
     /// Water content above which water runs off, m3/m3.
     pub saturation: Vwc,

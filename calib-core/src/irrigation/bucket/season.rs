@@ -38,6 +38,7 @@ pub struct Pumping {
     /// Share of it that reaches the root zone.
     pub efficiency: Fraction,
     /// Area watered.
+    #[serde(rename = "area_m2")]
     pub area: SquareMetre,
 }
 

@@ -2,65 +2,112 @@
 
 use super::figure::{round, years};
 use super::season::SeasonReport;
-use super::{DAY_S, OPEN_LOOP, RULES};
+use super::{DAY_S, OPEN_LOOP, RULES, RuleName};
 use crate::command::replay::log::LONGEST_GAP_S;
+use crate::table::rfc_3339;
 use crate::text_table::{Column, TextTable};
-use calib_core::irrigation::{Duty, RelayWear, Replayed};
+use calib_core::irrigation::{Duty, RelayWear, Replayed, SideOutcome};
 use serde::Serialize;
 use std::fmt;
 
 /// One rule on the log.
 #[derive(Serialize)]
 struct RuleOnLog {
-    rule: &'static str,
+    rule: RuleName,
     starts_per_day: f64,
     hours_on_per_day: f64,
-    /// Water pumped in that time, mm a day.
-    applied_mm_per_day: f64,
+    /// Water pumped in that time, mm a day; `None` for a rule that only asked for it.
+    applied_mm_per_day: Option<f64>,
     relay: RelayWear,
 }
 
 impl RuleOnLog {
-    fn new(rule: &'static str, duty: &Duty, season: &SeasonReport) -> Self {
+    fn new(rule: RuleName, duty: &Duty, season: &SeasonReport) -> Self {
         let gross_mm_per_h = 3600.0 * season.scenario.pumping.gross_mm_per_s;
         Self {
             rule,
             starts_per_day: duty.starts_per_day(),
             hours_on_per_day: duty.hours_per_day(),
-            applied_mm_per_day: gross_mm_per_h * duty.hours_per_day(),
+            applied_mm_per_day: (rule == RuleName::PumpAsRecorded)
+                .then(|| gross_mm_per_h * duty.hours_per_day()),
             relay: season.relay.wear(duty.starts_per_day()),
         }
     }
 }
 
+/// The sums of one rule on the log.
+#[derive(Serialize)]
+struct NamedSide {
+    rule: RuleName,
+    #[serde(flatten)]
+    outcome: SideOutcome,
+}
+
+/// First and last row of the log, RFC 3339.
+#[derive(Serialize)]
+struct Span {
+    first: String,
+    last: String,
+}
+
 /// The log replayed.
 #[derive(Serialize)]
 pub(super) struct LogReport {
-    #[serde(flatten)]
-    pub(super) replayed: Replayed,
+    rows: u64,
+    span: Option<Span>,
+    pub(super) counted_s: f64,
+    gaps: u64,
+    pub(super) gap_s: f64,
     longest_gap_s: u32,
+    pub(super) unanswered_s: f64,
+    below_refill_s: f64,
+    above_field_capacity_s: f64,
+    rain_mm: Option<f64>,
+    /// What the pump really did, if the log says.
+    recorded: Option<Duty>,
+    sides: Vec<NamedSide>,
     /// The pump as recorded, if the log says, then each rule.
     rules: Vec<RuleOnLog>,
 }
 
 impl LogReport {
-    pub(super) fn new(replayed: Replayed, season: &SeasonReport) -> Self {
+    pub(super) fn new(replayed: &Replayed, season: &SeasonReport) -> Self {
         let recorded = replayed
             .recorded
-            .map(|duty| RuleOnLog::new("pump as recorded", &duty, season));
+            .map(|duty| RuleOnLog::new(RuleName::PumpAsRecorded, &duty, season));
         let sides = replayed.sides.iter().zip(RULES);
         let rules = sides.map(|(side, rule)| RuleOnLog::new(rule, &side.duty, season));
         Self {
             rules: recorded.into_iter().chain(rules).collect(),
             longest_gap_s: LONGEST_GAP_S,
-            replayed,
+            rows: replayed.rows,
+            span: replayed.span.map(|(first, last)| Span {
+                first: rfc_3339(first),
+                last: rfc_3339(last),
+            }),
+            counted_s: replayed.counted_s,
+            gaps: replayed.gaps,
+            gap_s: replayed.gap_s,
+            unanswered_s: replayed.unanswered_s,
+            below_refill_s: replayed.below_refill_s,
+            above_field_capacity_s: replayed.above_field_capacity_s,
+            rain_mm: replayed.rain_mm,
+            recorded: replayed.recorded,
+            sides: RULES
+                .into_iter()
+                .zip(&replayed.sides)
+                .map(|(rule, outcome)| NamedSide {
+                    rule,
+                    outcome: *outcome,
+                })
+                .collect(),
         }
     }
 }
 
 impl fmt::Display for LogReport {
     fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
-        let log = &self.replayed;
+        let log = self;
         writeln!(
             f,
             "The log: {} rows, {} days counted; {} gap{} longer than {} h, {} days in all, not counted.",
@@ -71,6 +118,7 @@ impl fmt::Display for LogReport {
             self.longest_gap_s / 3600,
             round(log.gap_s / DAY_S)
         )?;
+        writeln!(f, "{OPEN_LOOP}")?;
         let mut table = TextTable::new([
             Column::words("on the log"),
             Column::numbers("starts", "a day"),
@@ -81,10 +129,11 @@ impl fmt::Display for LogReport {
         ]);
         for rule in &self.rules {
             table.push([
-                rule.rule.to_owned(),
+                rule.rule.words().to_owned(),
                 round(rule.starts_per_day),
                 round(rule.hours_on_per_day),
-                round(rule.applied_mm_per_day),
+                rule.applied_mm_per_day
+                    .map_or_else(|| "-".to_owned(), round),
                 round(rule.relay.operations_per_season),
                 years(rule.relay.years),
             ]);
@@ -92,7 +141,7 @@ impl fmt::Display for LogReport {
         write!(f, "{table}")?;
         writeln!(
             f,
-            "The bed was below refill for {} h, above field capacity for {} h, and without an answer for {} h.",
+            "In the log as it was, whatever ran the pump, the bed was below refill for {} h, above field capacity for {} h, and without an answer for {} h.",
             round(log.below_refill_s / 3600.0),
             round(log.above_field_capacity_s / 3600.0),
             round(log.unanswered_s / 3600.0)
@@ -106,7 +155,6 @@ impl fmt::Display for LogReport {
         writeln!(
             f,
             "What the pump does between two rows goes unseen: starts are at least so many."
-        )?;
-        writeln!(f, "{OPEN_LOOP}")
+        )
     }
 }

@@ -1,13 +1,13 @@
 //! The simulated seasons of one probe, told.
 
-use super::RULES;
 use super::figure::{round, spread, thousandths, years};
+use super::{DAY_S, RULES, RuleName};
 use crate::command::replay::{Replay, Subject};
 use crate::table::weather::Weather;
 use crate::text_table::{Column, TextTable};
 use crate::workbench::Controller;
 use calib_core::irrigation::bucket::{Lag, ProbeModel, RuleSeasons, Scenario};
-use calib_core::irrigation::{RelayLife, RelayWear, TemperatureBasis};
+use calib_core::irrigation::{Duty, RelayLife, RelayWear, TemperatureBasis};
 use calib_core::quantity::Quantity;
 use serde::Serialize;
 use std::fmt;
@@ -15,10 +15,14 @@ use std::fmt;
 /// Hours a season by which two rules may differ and still count as alike.
 const SAME_HOURS: f64 = 0.1;
 
+/// Starts a day may differ by this factor before the log speaks against the
+/// simulation. Our choice.
+const OTHERWISE: f64 = 2.0;
+
 /// One rule in the simulated seasons.
 #[derive(Serialize)]
 struct RuleInSeasons {
-    rule: &'static str,
+    rule: RuleName,
     #[serde(flatten)]
     seasons: RuleSeasons,
     relay: RelayWear,
@@ -51,7 +55,9 @@ impl SeasonReport {
         command: &Replay,
     ) -> Self {
         let relay = pump.season.relay;
-        let mut names = RULES.into_iter();
+        let [single, slowed, band] = rules;
+        let [first, second, third] = RULES;
+        let rules = [(first, single), (second, slowed), (third, band)];
         Self {
             seasons: command.seasons,
             seed: command.seed,
@@ -76,8 +82,8 @@ impl SeasonReport {
             scenario: scenario.clone(),
             longest_run_mm: scenario.pumping.net_mm(pump.maximum_on_s),
             relay,
-            rules: rules.map(|seasons| RuleInSeasons {
-                rule: names.next().unwrap_or_default(),
+            rules: rules.map(|(rule, seasons)| RuleInSeasons {
+                rule,
                 relay: relay.wear(seasons.starts_per_day.mean),
                 seasons,
             }),
@@ -119,13 +125,42 @@ impl SeasonReport {
         };
         let (before, now) = (single.hours_below_refill.mean, band.hours_below_refill.mean);
         if now <= before + SAME_HOURS {
+            let more = if now <= before { "no" } else { "hardly any" };
             format!(
-                "{starts}, with no more time below refill ({now:.1} h a season, {before:.1} h with one threshold)."
+                "{starts}, with {more} more time below refill ({now:.1} h a season, {before:.1} h with one threshold)."
             )
         } else {
             format!(
                 "{starts}, but the bed is below refill for {now:.1} h a season, {before:.1} h with one threshold."
             )
+        }
+    }
+
+    /// What speaks against the comparison where the pump as recorded, under the old
+    /// rule, started far more or less often than one threshold does here. Nothing
+    /// does on less than a day.
+    pub(super) fn doubt(&self, recorded: &Duty) -> Option<String> {
+        if recorded.known_s < DAY_S {
+            return None;
+        }
+        let (logged, simulated) = (recorded.starts_per_day(), self.single().starts_per_day.mean);
+        let said = format!(
+            "Your log shows {} starts a day with the old rule; the simulation, reading every {} s, {}.",
+            round(logged),
+            self.scenario.step_s,
+            round(simulated)
+        );
+        let mend = "Set read_every_s to what your controller does before going by this";
+        if simulated > OTHERWISE * logged {
+            Some(format!(
+                "{said} {mend}; rows further apart than the controller's reads hide starts, so log at each switch of the pump, too."
+            ))
+        } else if logged > OTHERWISE * simulated {
+            Some(format!(
+                "{said} {mend}; the probe may also be noisier or quicker than assumed, or something else may have started the pump."
+            ))
+        } else {
+            None
         }
     }
 
@@ -168,16 +203,17 @@ impl fmt::Display for SeasonReport {
         )?;
         let mut table = TextTable::new([
             Column::words("in a season"),
-            Column::numbers(RULES[0], ""),
-            Column::numbers(RULES[1], ""),
-            Column::numbers(RULES[2], ""),
+            Column::numbers(RULES[0].words(), ""),
+            Column::numbers(RULES[1].words(), ""),
+            Column::numbers(RULES[2].words(), ""),
         ]);
         let mut row = |name: &str, cell: &dyn Fn(&RuleInSeasons) -> String| {
             let [single, slowed, band] = &self.rules;
             table.push([name.to_owned(), cell(single), cell(slowed), cell(band)]);
         };
         row("starts a day", &|rule| spread(&rule.seasons.starts_per_day));
-        row("relay operations", &|rule| {
+        let operations = format!("relay operations in {} days", self.relay.season_days);
+        row(&operations, &|rule| {
             round(rule.relay.operations_per_season)
         });
         row("years the relay lasts", &|rule| years(rule.relay.years));
