@@ -5,6 +5,7 @@ mod asked;
 mod bed;
 mod explain;
 mod held;
+mod mark;
 mod report;
 mod risk;
 mod stages;
