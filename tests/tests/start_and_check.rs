@@ -84,6 +84,26 @@ fn check_as_json_carries_every_problem_in_its_parts() {
 }
 
 #[test]
+fn check_looks_at_what_set_points_will_ask_of_the_site() {
+    // Measured 0.05, and loam spends its water above that by every source.
+    let bench = Bench::small();
+    let site = bench.read("site.toml");
+    let dry = site
+        .replace("field_capacity = 0.29\n", "field_capacity = 0.05\n")
+        .replace("wilting_point = 0.13\n", "");
+    bench.put("site.toml", &dry);
+    let told = |bench: &Bench| {
+        let answer = bench.run(&["check", "."]).exits(2);
+        answer.stdout.matches("soil loam: ").count()
+    };
+    assert_eq!(told(&bench), 1);
+    // Without a pump nobody asks.
+    let (without, _) = dry.split_once("[controller]").unwrap();
+    bench.put("site.toml", without);
+    bench.run(&["check", "."]).exits(0);
+}
+
+#[test]
 fn check_looks_at_how_cores_and_readings_go_together_too() {
     let bench = Bench::demo();
     let clean = bench.run(&["check", ".", "--json"]).exits(0).json();

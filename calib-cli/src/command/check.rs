@@ -1,5 +1,6 @@
 //! `check`: every problem in one pass, each with its mend. Nothing is changed.
 
+use super::setpoints;
 use crate::failure::{Complaint, Failure, Verdict, Warning};
 use crate::findings::Findings;
 use crate::fitted::{Outcome, fit_probe};
@@ -66,6 +67,25 @@ struct Found {
 }
 
 impl Found {
+    /// Looks at what set points ask of site.toml, where it has a pump to steer.
+    fn look_at_watering(&mut self, folder: &Path) -> Result<(), Failure> {
+        // The faults of a site.toml that cannot be read are told already.
+        match table::load_site(folder) {
+            Ok(site) if site.controller.is_some() => {}
+            _ => return Ok(()),
+        }
+        let Err(failure) = setpoints::prepare(folder) else {
+            return Ok(());
+        };
+        let Failure::Input(mut complaints) = failure else {
+            return Err(failure);
+        };
+        complaints.retain(|one| !self.problems.contains(one));
+        // site.toml comes first among the files.
+        self.problems.splice(0..0, complaints);
+        Ok(())
+    }
+
     /// Looks at log and weather of the season, where the folder has them.
     fn look_at_season(&mut self, folder: &Path) -> Result<(), Failure> {
         // A log says nothing without its site, whose faults are told already.
@@ -125,6 +145,7 @@ fn inspect(folder: &Path) -> Result<Found, Failure> {
         }
         found.problems.extend(table::finished(folder, fits).0);
     }
+    found.look_at_watering(folder)?;
     found.look_at_season(folder)?;
     found.workbench = found.workbench.filter(|_| found.problems.is_empty());
     Ok(found)

@@ -4,6 +4,8 @@
 mod asked;
 mod bed;
 mod explain;
+mod held;
+mod mark;
 mod report;
 mod risk;
 mod stages;
@@ -15,7 +17,7 @@ use crate::calibration_file::CalibrationFile;
 use crate::caution;
 use crate::failure::{Complaint, Failure, Verdict, Warning, all_or_every_complaint};
 use crate::output::{print, print_json};
-use crate::table::load_site;
+use crate::table::{LOG, folder_of, load_site};
 use crate::workbench::{Controller, Probe, Site};
 use asked::{Asked, Season, StageSpan, season};
 use bed::BedReport;
@@ -26,7 +28,7 @@ use calib_core::irrigation::{
 };
 use calib_core::quantity::Estimate;
 use calib_core::reference::{Publication, PublicationKey, publication};
-use calib_core::soil::SoilEvidence;
+use calib_core::soil::{Basis, SoilEvidence};
 use clap::Args;
 use report::SetPointReport;
 use serde::Serialize;
@@ -123,7 +125,16 @@ pub fn run(command: &Setpoints) -> Result<Verdict, Failure> {
     if let Some(asked) = &command.explain {
         return explain::run(command, asked);
     }
-    let answer = work(command)?;
+    let mut answer = work(command)?;
+    // A controller goes by the file it was given, not by what is reckoned here.
+    let by_name = command.stage.as_deref();
+    let held = held::warnings(
+        &answer.setpoints,
+        &command.dir,
+        command.out.as_deref(),
+        by_name,
+    );
+    answer.warnings.extend(held);
     for warning in &answer.warnings {
         eprintln!("{warning}");
     }
@@ -161,8 +172,9 @@ fn stale(calibrations: &[(PathBuf, CalibrationFile)], folder: &Path) -> Vec<Warn
 /// [`Failure::Input`] with what is missing or wrong there.
 pub(super) fn prepare(folder: &Path) -> Result<(), Failure> {
     let site = load_site(folder)?;
-    season(&site, pump(&site)?, None)?;
-    all_or_every_complaint(site.soils.iter().map(|soil| known(&site, soil)))?;
+    let stages = season(&site, pump(&site)?, None).map(|_| ());
+    let soils = site.soils.iter().map(|soil| known(&site, soil).map(|_| ()));
+    all_or_every_complaint(std::iter::once(stages).chain(soils))?;
     Ok(())
 }
 
@@ -355,6 +367,14 @@ impl<'a> Ground<'a> {
         }
     }
 
+    /// The folder whose log may give the field capacity: where there is a log, and
+    /// it was not measured.
+    fn log_to_read(&self) -> Option<PathBuf> {
+        let folder = folder_of(&self.site.file);
+        let wanted = self.soil.field_capacity_basis != Basis::Measured;
+        (wanted && folder.join(LOG).is_file()).then(|| folder.to_owned())
+    }
+
     /// A complaint stands where it is mended.
     fn placed(&self, error: &IrrigationError) -> Failure {
         let place = match error {
@@ -410,14 +430,21 @@ fn one(ground: &Ground<'_>, supply: &Supply, season: &Season) -> Result<SetPoint
         asked.demand.allowed_depletion,
     )
     .map_err(|error| ground.placed(&error))?;
-    let risk =
-        risk::reckon(calibration, water, &evidence.set_points).map_err(|e| ground.placed(&e))?;
+    let risk = risk::reckon(
+        calibration,
+        water,
+        &evidence.set_points,
+        ground.log_to_read(),
+    )
+    .map_err(|e| ground.placed(&e))?;
     Ok(SetPointReport {
         available,
         probe: calibration.probe.clone(),
         soil: calibration.soil.clone(),
         direction: calibration.direction,
         soil_water: ground.soil.water,
+        field_capacity_basis: ground.soil.field_capacity_basis,
+        wilting_point_basis: ground.soil.wilting_point_basis,
         reading_expanded: reading.expanded.expanded,
         driest,
         driest_count,

@@ -60,6 +60,9 @@ pub fn load(folder: &Path) -> Result<Workbench, Failure> {
 /// # Errors
 /// [`Failure::Input`] with every fault found.
 pub fn load_site(folder: &Path) -> Result<Site, Failure> {
+    if folder.is_file() {
+        return Err(no_folder(folder).into());
+    }
     let mut findings = Findings::default();
     let site = Source::read(folder, SITE, &mut findings)
         .ok()
@@ -69,17 +72,32 @@ pub fn load_site(folder: &Path) -> Result<Site, Failure> {
         .ok_or(Failure::Input(complaints))
 }
 
+/// That this is no folder, and which one may be meant.
+fn no_folder(given: &Path) -> Complaint {
+    let mend = if given.is_file() {
+        format!("give the folder: {}", folder_of(given).display())
+    } else {
+        "name the folder that holds site.toml, samples.csv and readings.csv, \
+         or run `ovendry start` to have one laid out"
+            .to_owned()
+    };
+    Complaint::about(given, "is not a folder", mend)
+}
+
+/// The folder a file lies in, as a person in the current folder would write it.
+pub fn folder_of(file: &Path) -> &Path {
+    match file.parent() {
+        Some(folder) if folder != Path::new("") => folder,
+        _ => Path::new("."),
+    }
+}
+
 /// Reads a workbench folder and tells everything about it.
 pub fn inspect(folder: &Path) -> Inspection {
     if !folder.is_dir() {
         return Inspection {
             workbench: None,
-            complaints: vec![Complaint::about(
-                folder,
-                "is not a folder",
-                "name the folder that holds site.toml, samples.csv and readings.csv, \
-                 or run `ovendry start` to have one laid out",
-            )],
+            complaints: vec![no_folder(folder)],
             warnings: Vec::new(),
         };
     }

@@ -39,7 +39,9 @@ pub use replay::{
 pub use risk::{
     ALLOWED_DEPLETION_U, Contributor, Help, MEASURED_SOIL_WATER_U, Origin, Risk, Shortfall, risk,
 };
-pub use root_zone::{Layer, LayerPoint, RootZone, RootZonePoint, Weighting, root_zone, weights};
+pub use root_zone::{
+    Layer, LayerPoint, ProbeBelowRoots, RootZone, RootZonePoint, Weighting, root_zone, weights,
+};
 pub use set_points::{Demand, DomainEnd, SetPoint, SetPointEvidence, SetPoints, set_points};
 pub use stage::{Stage, days_of, deepest_stage};
 
@@ -119,10 +121,12 @@ pub enum IrrigationError {
         /// m3/m3.
         wilting_point: f64,
     },
-    /// A probe below the roots it is to speak for.
-    #[error("probe {probe} lies {depth} mm deep, below the {root_depth} mm of roots")]
+    /// No probe among the roots to speak for them.
+    #[error(
+        "no probe lies within the {root_depth} mm of roots: the least deep, {probe}, lies {depth} mm deep"
+    )]
     BelowRoots {
-        /// The probe.
+        /// The least deep probe.
         probe: String,
         /// Its depth, mm.
         depth: f64,
@@ -226,7 +230,7 @@ impl IrrigationError {
                 "check field capacity and wilting point against each other"
             }
             IrrigationError::BelowRoots { .. } => {
-                "leave it out of the bed, or state the depth the roots have reached (root_depth_mm)"
+                "name a probe among the roots in the bed, or state the depth the roots have reached (root_depth_mm)"
             }
             IrrigationError::SameDepth { .. } => {
                 "check their depth_mm, or keep one of them in the bed"

@@ -9,6 +9,9 @@
 //! * by what roots draw from its slice: 40, 30, 20 and 10 % from the quarters of
 //!   the root depth, top to bottom (common practice).
 //!
+//! A probe below the roots does not count: it speaks for soil the crop does not
+//! draw from.
+//!
 //! At a set point every layer has used up the same share of its own available
 //! water; what each probe shows there follows from that.
 //!
@@ -88,6 +91,15 @@ pub struct LayerPoint {
     pub stop_count: f64,
 }
 
+/// A probe that does not count, since it lies below the roots.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+pub struct ProbeBelowRoots {
+    /// The probe.
+    pub probe: String,
+    /// Its depth.
+    pub depth: Millimetre,
+}
+
 /// A set point of the root zone.
 #[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize)]
 pub struct RootZonePoint {
@@ -109,8 +121,10 @@ pub struct RootZone {
     pub refill: RootZonePoint,
     /// Where it stops.
     pub stop: RootZonePoint,
-    /// Its probes, from the top.
+    /// The probes among the roots, from the top.
     pub layers: Vec<LayerPoint>,
+    /// The probes below the roots, in the order given.
+    pub below_roots: Vec<ProbeBelowRoots>,
     /// Width the allowed depletion asks for, m3/m3.
     pub depletion_band: f64,
     /// Width it takes for the pump to keep still, m3/m3.
@@ -125,12 +139,13 @@ pub struct RootZone {
     pub net_depth: Millimetre,
 }
 
-/// The weight of each probe, in the order given; they add up to 1. `probes` are
-/// name and depth.
+/// The weight of each probe, in the order given; they add up to 1, and a probe
+/// below the roots has none. `probes` are name and depth.
 ///
 /// # Errors
-/// [`IrrigationError::BelowRoots`], [`IrrigationError::SameDepth`],
-/// [`IrrigationError::NoProbe`], [`IrrigationError::NoRootZone`].
+/// [`IrrigationError::BelowRoots`] if all probes lie there,
+/// [`IrrigationError::SameDepth`], [`IrrigationError::NoProbe`],
+/// [`IrrigationError::NoRootZone`].
 ///
 /// # Example
 /// ```
@@ -157,7 +172,7 @@ pub fn weights(
         .map(|(place, (name, depth))| (place, *name, depth.value()))
         .collect();
     order.sort_by(|a, b| a.2.total_cmp(&b.2));
-    match order.last() {
+    match order.first() {
         None => return Err(IrrigationError::NoProbe),
         Some((_, probe, depth)) if *depth > roots => {
             return Err(IrrigationError::BelowRoots {
@@ -166,7 +181,7 @@ pub fn weights(
                 root_depth: roots,
             });
         }
-        Some(_) => {}
+        Some(_) => order.retain(|(_, _, depth)| *depth <= roots),
     }
     let mut found = vec![0.0; probes.len()];
     let mut top = 0.0;
@@ -221,6 +236,7 @@ pub fn root_zone(
     let zone: Vec<Weighted<'_>> = layers
         .iter()
         .zip(&weights)
+        .filter(|(layer, _)| layer.depth.value() <= demand.root_depth.value())
         .map(|(layer, weight)| Weighted {
             layer,
             weight: *weight,
@@ -235,10 +251,10 @@ pub fn root_zone(
     let depletion_band = asked * available;
     let mut depletion = asked;
     let mut governor = DeadBandGovernor::AllowedDepletion;
-    let least: Vec<LeastBand> = layers
+    let least: Vec<LeastBand> = zone
         .iter()
         .zip(&stop.layers)
-        .map(|(layer, count)| least_band(layer.calibration, *count, &layer.day))
+        .map(|(one, count)| least_band(one.layer.calibration, *count, &one.layer.day))
         .collect();
     let wilting_point = water.wilting_point.value.value();
     let (refill, least_width) = loop {
@@ -288,6 +304,14 @@ pub fn root_zone(
         refill: at(&refill)?,
         stop: at(&stop)?,
         layers: found,
+        below_roots: layers
+            .iter()
+            .filter(|layer| layer.depth.value() > demand.root_depth.value())
+            .map(|layer| ProbeBelowRoots {
+                probe: layer.calibration.probe.clone(),
+                depth: layer.depth,
+            })
+            .collect(),
         depletion_band,
         least_band: least_width,
         governor,

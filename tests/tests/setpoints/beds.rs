@@ -44,21 +44,40 @@ fn two_probes_at_two_depths_speak_for_one_root_zone() {
 }
 
 #[test]
-fn a_bed_with_a_probe_below_the_roots_or_without_calibration_is_refused() {
+fn a_probe_below_the_roots_of_a_stage_does_not_count_then() {
+    let stages = "[[bed]]\nid = \"south\"\nprobes = [\"upper-1\", \"upper-2\"]\n\
+        [[stage]]\nname = \"young\"\ndays = 20\nroot_depth_mm = 150\n\
+        [[stage]]\nname = \"grown\"\ndays = 40\nroot_depth_mm = 300";
+    let bench = two_depths(stages);
+    bench
+        .run(&["setpoints", ".", "--stage", "young"])
+        .exits(0)
+        .says("Bed south: 1 probe over 150 mm of roots")
+        .says("upper-2 (250 mm) lies below the roots of this stage and does not count.")
+        .says("Root zone = 1.00 x upper-1, in theta_v")
+        .says("No raw count (-): water contents are weighted, not counts");
+    let grown = bench.run(&["setpoints", "."]).exits(0);
+    assert!(!grown.stdout.contains("does not count"), "{}", grown.stdout);
+    grown.says("Root zone = 0.58 x upper-1 + 0.42 x upper-2");
+}
+
+#[test]
+fn a_bed_with_all_probes_below_the_roots_or_without_calibration_is_refused() {
     let bed = "[[bed]]\nid = \"south\"\nprobes = [\"upper-1\", \"upper-2\"]";
     let bench = two_depths(bed);
     let site = bench.read("site.toml");
     bench.put(
         "site.toml",
-        site.replace("depth_mm = 250", "depth_mm = 450"),
+        site.replace("depth_mm = 250", "depth_mm = 450")
+            .replace("depth_mm = 100", "depth_mm = 400"),
     );
     bench
         .run(&["setpoints", "."])
         .exits(2)
         .complains(
-            "site.toml:32: bed south: probe upper-2 lies 450 mm deep, below the 300 mm of roots",
+            "site.toml:32: bed south: no probe lies within the 300 mm of roots: the least deep, upper-1, lies 400 mm deep",
         )
-        .complains("mend: leave it out of the bed, or state the depth the roots have reached");
+        .complains("mend: name a probe among the roots in the bed, or state the depth the roots have reached");
     let bench = two_depths(bed);
     std::fs::remove_file(bench.path().join("out/upper-2.calibration.json")).unwrap();
     bench

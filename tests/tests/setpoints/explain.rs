@@ -1,6 +1,7 @@
 //! What an old threshold means.
 
-use super::{SITE, bench, upper};
+use super::{SITE, bench, calibration, upper};
+use calib_core::calibration::Direction;
 use calib_core::quantity::{Celsius, Quantity};
 use calib_core::temperature::TemperatureTerm;
 
@@ -15,7 +16,8 @@ fn a_raw_threshold_is_explained() {
         .says("Probe upper-1 in soil upper: count 480")
         .says("The soil then holds 0.270 +- 0.0")
         .says("inside the calibrated 300 to 700 counts")
-        .says("% (95 %) is left: 50.9 mm above the wilting point, 9.1 mm used up since field capacity.")
+        .says(" % (95 %): 50.9 mm above the wilting point, 9.1 mm used up since field capacity.")
+        .says("Of the available water 85 % is left, likely between ")
         .says("It lies between refill and stop")
         .says("Refill is count 530 (0.220 m3/m3), stop 450 (0.300).")
         .says("Chance that the soil is really drier than refill")
@@ -26,6 +28,9 @@ fn a_raw_threshold_is_explained() {
         .run(&["setpoints", ".", "--explain", "560", "--json"])
         .exits(0)
         .json();
+    let suction = &json["meanings"][0]["suction"];
+    let kpa = |key: &str| suction[key].as_f64().unwrap();
+    assert!(kpa("low_kpa") < kpa("kpa") && kpa("kpa") < kpa("high_kpa"));
     let meaning = &json["meanings"][0]["meaning"];
     assert_eq!(meaning["place"], "at-or-below-refill");
     assert!(meaning["below_refill"].as_f64().unwrap() > 0.8);
@@ -82,13 +87,45 @@ fn a_threshold_means_other_water_as_the_soil_warms_and_cools() {
         vec![0.0, 4e-6, 0.0],
         vec![0.0, 0.0, 0.01],
     ];
+    corrected.temperature_range = Some((8.0, 28.0));
     // At 25 C 490 counts are 480 at 20 C; 2.5 C to either side are 5 counts.
-    bench(SITE, &[corrected])
+    let bench_of = |known| bench(SITE, &[known]);
+    bench_of(corrected.clone())
+        .run(&["setpoints", ".", "--explain", "490", "--temperature", "30"])
+        .exits(0)
+        .complains(
+            "warning: upper-1: --temperature 30 lies outside the 8.0 to 28.0 C of its cores",
+        );
+    bench_of(upper())
+        .run(&["setpoints", ".", "--explain", "490", "--temperature", "25"])
+        .exits(0)
+        .complains(
+            "--temperature 25 changes nothing: this calibration does not look at soil temperature",
+        );
+    let answer = bench_of(corrected)
         .run(&["setpoints", ".", "--explain", "490", "--temperature", "25"])
         .exits(0)
         .says("The soil then holds 0.270")
-        .says("read in soil of 25 C")
+        .says("read in soil of 25 C, which is count 480 at 20 C;")
         .says("stands for 0.265 to 0.275 m3/m3, unless corrected for soil temperature");
+    assert!(
+        !answer.stderr.contains("--temperature"),
+        "{}",
+        answer.stderr
+    );
+}
+
+#[test]
+fn a_count_on_several_probes_says_that_it_means_something_else_on_each() {
+    const OTHER: &str = "The same count means something else on each probe";
+    let lower = calibration("lower-1", "lower", Direction::FallsWhenWetter);
+    let bench = bench(SITE, &[upper(), lower]);
+    let explain = ["setpoints", ".", "--explain", "480"];
+    bench.run(&explain).exits(0).says(OTHER);
+    let one = bench
+        .run(&[&explain[..], &["--probe", "upper-1"]].concat())
+        .exits(0);
+    assert!(!one.stdout.contains(OTHER), "{}", one.stdout);
 }
 
 #[test]
@@ -106,6 +143,21 @@ fn a_count_without_an_answer_says_so_and_nonsense_is_refused() {
         .run(&["setpoints", ".", "--explain", "wet"])
         .exits(2)
         .complains("--explain = \"wet\": is neither a count nor a percentage");
+    bench
+        .run(&["setpoints", ".", "--explain", "35"])
+        .exits(0)
+        .says("Write 35% if it is a mark of an old percent scale.");
+    for (given, said) in [
+        ("0.148", "looks like a water content"),
+        ("0,148", "looks like a water content"),
+        ("492.5", "is not a whole number, as a raw count is"),
+        ("492,5", "is not a whole number, as a raw count is"),
+    ] {
+        bench
+            .run(&["setpoints", ".", "--explain", given])
+            .exits(2)
+            .complains(&format!("--explain = \"{given}\": {said}"));
+    }
     bench
         .run(&["setpoints", ".", "--explain", "480", "--temperature", "120"])
         .exits(2)

@@ -65,8 +65,10 @@ fn a_grower_reads_when_to_start_and_when_to_stop() {
         .run(&["setpoints", "."])
         .exits(0)
         .says("Probe upper-1 in soil upper: counts fall as the soil gets wetter")
-        .says("refill           530    0.220  0.031          60    16        35.9     24.1")
-        .says("+- U: expanded uncertainty (95 %), probe and soil together.")
+        .says("refill           530    0.220  0.031          60   44 to 75        35.9     24.1")
+        .says("+- U: how far the soil may be from the refill or stop it should have (95 %), probe and soil's")
+        .says("figures together; one reading at refill alone: +- 0.0")
+        .says("Field capacity 0.300 +- 0.039, measured (site.toml), wilting point 0.101 +- 0.039 m3/m3, measured (site.toml) (95 %).")
         .says("Start the pump when the count rises to 530; stop it when it falls to 450.")
         .says("Dead band: 0.080 m3/m3 or 80 counts, set by the allowed depletion.")
         .says("That is one false start in 100 days at most, read every 1 min.")
@@ -75,6 +77,51 @@ fn a_grower_reads_when_to_start_and_when_to_stop() {
         .says("Over the roots the soil holds 60 mm available (TAW), of which 24 mm readily (RAW).")
         .says("Allowed depletion 40 % of the available water (tomato, FAO-56, Table 22 at 5 mm a day)")
         .says("from memory, not checked: p = p_table + 0.04 (5 - ETc), kept within 0.1 to 0.8");
+}
+
+#[test]
+fn a_controller_file_with_older_set_points_is_warned_of() {
+    let bench = bench(SITE, &[upper()]);
+    bench.run(&["export", "."]).exits(0);
+    let fresh = bench.run(&["setpoints", "."]).exits(0);
+    assert!(!fresh.stderr.contains("controller"), "{}", fresh.stderr);
+    let site = bench.read("site.toml");
+    bench.put(
+        "site.toml",
+        site.replace("field_capacity = 0.3005", "field_capacity = 0.3105"),
+    );
+    bench
+        .run(&["setpoints", "."])
+        .exits(0)
+        .complains("warning: upper-1: the controller files upper-1.controller.json and upper-1.h still hold 530/450, and refill/stop are 5")
+        .complains("run `ovendry export . --force` (and load it again)");
+}
+
+#[test]
+fn a_file_in_place_of_the_folder_is_answered_with_the_folder() {
+    let bench = bench(SITE, &[upper()]);
+    bench
+        .run(&["setpoints", "site.toml"])
+        .exits(2)
+        .complains("site.toml: is not a folder")
+        .complains("mend: give the folder: .");
+    bench
+        .run(&["setpoints", "out/upper-1.calibration.json"])
+        .exits(2)
+        .complains("mend: give the folder: out");
+}
+
+#[test]
+fn a_log_that_may_give_the_field_capacity_is_pointed_to() {
+    let lower = calibration("lower-1", "lower", Direction::FallsWhenWetter);
+    let bench = bench(SITE, &[lower, upper()]);
+    const HINT: &str = "log.csv is there: `ovendry soil . --log` may read it off.";
+    let answer = bench.run(&["setpoints", "."]).exits(0);
+    assert!(!answer.stdout.contains(HINT), "{}", answer.stdout);
+    bench.put("log.csv", "time,probe,count\n");
+    let answer = bench.run(&["setpoints", "."]).exits(0);
+    // Field capacity was measured in the upper soil.
+    assert_eq!(answer.stdout.matches(HINT).count(), 1, "{}", answer.stdout);
 }
 
 #[test]

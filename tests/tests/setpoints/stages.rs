@@ -53,6 +53,21 @@ fn each_stage_of_growth_gets_a_line_and_the_last_of_the_deepest_is_gone_by() {
 }
 
 #[test]
+fn a_controller_file_of_another_stage_is_told_as_such() {
+    let bench = bench(&format!("{SITE}{STAGES}"), &[upper()]);
+    bench.run(&["export", ".", "--stage", "initial"]).exits(0);
+    let same = bench
+        .run(&["setpoints", ".", "--stage", "initial"])
+        .exits(0);
+    assert!(!same.stderr.contains("controller"), "{}", same.stderr);
+    bench
+        .run(&["setpoints", ".", "--stage", "mid-season"])
+        .exits(0)
+        .complains("still hold 510/450, those of stage initial, and refill/stop are 530/450 now")
+        .complains("while the crop is in stage initial, leave it; otherwise run `ovendry export . --stage \"mid-season\" --force`");
+}
+
+#[test]
 fn the_controller_file_carries_the_stage_asked_for_and_says_which() {
     let bench = bench(&format!("{SITE}{STAGES}"), &[upper()]);
     bench

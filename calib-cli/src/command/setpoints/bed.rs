@@ -22,6 +22,11 @@ pub(super) struct BedReport {
     pub(super) refill_expanded_uncertainty: f64,
     /// The same at stop.
     pub(super) stop_expanded_uncertainty: f64,
+    /// Whether the roots are those of a stage of growth.
+    #[serde(skip)]
+    of_stage: bool,
+    #[serde(skip)]
+    no_suction: &'static str,
     #[serde(skip)]
     refill_water: PointWater,
     #[serde(skip)]
@@ -35,7 +40,7 @@ impl BedReport {
     /// The set points of `bed` from the calibrations of its probes.
     ///
     /// # Errors
-    /// [`Failure::Input`] at the bed's line: a probe without calibration, one
+    /// [`Failure::Input`] at the bed's line: a probe without calibration, all
     /// below the roots, a set point a probe was not calibrated for.
     pub(super) fn new(
         site: &Site,
@@ -94,6 +99,12 @@ impl BedReport {
         };
         Ok(Self {
             bed: bed.id.clone(),
+            of_stage: asked.stage.is_some(),
+            no_suction: if soil.is_some() {
+                super::words::NO_SUCTION
+            } else {
+                "the probes lie in different soils, and each soil has its own"
+            },
             refill_expanded_uncertainty: expanded(found.refill.combined_u),
             stop_expanded_uncertainty: expanded(found.stop.combined_u),
             refill_water: water(&found.refill),
@@ -126,11 +137,26 @@ impl fmt::Display for BedReport {
             .collect();
         writeln!(
             f,
-            "Bed {}: {} probes over {} mm of roots\n",
+            "Bed {}: {} over {} mm of roots\n",
             self.bed,
-            zone.layers.len(),
+            match zone.layers.len() {
+                1 => "1 probe".to_owned(),
+                number => format!("{number} probes"),
+            },
             zone.root_depth.value()
         )?;
+        for below in &zone.below_roots {
+            writeln!(
+                f,
+                "{} ({} mm) lies below the roots{} and does not count.",
+                below.probe,
+                below.depth.value(),
+                if self.of_stage { " of this stage" } else { "" }
+            )?;
+        }
+        if !zone.below_roots.is_empty() {
+            writeln!(f)?;
+        }
         writeln!(
             f,
             "Start the pump when the root zone falls to {refill:.3} m3/m3; stop it when it rises to {stop:.3}."
@@ -141,20 +167,30 @@ impl fmt::Display for BedReport {
             sum.join(" + ")
         )?;
         writeln!(f, "{}.\n", zone.weighting)?;
-        f.write_str(&point_table(&[
+        let lines = [
             PointLine {
                 name: "refill",
-                count: String::new(),
+                count: "-".to_owned(),
                 expanded: self.refill_expanded_uncertainty,
                 water: &self.refill_water,
             },
             PointLine {
                 name: "stop",
-                count: String::new(),
+                count: "-".to_owned(),
                 expanded: self.stop_expanded_uncertainty,
                 water: &self.stop_water,
             },
-        ]))?;
+        ];
+        let alone = expanded(zone.refill.left.theta_v.u);
+        f.write_str(&point_table(
+            &lines,
+            (alone, "one weighted reading at refill"),
+            self.no_suction,
+        ))?;
+        writeln!(
+            f,
+            "No raw count (-): water contents are weighted, not counts; each probe's own count stands below."
+        )?;
         writeln!(
             f,
             "\nWhat each probe shows there, the root zone drying evenly:\n"

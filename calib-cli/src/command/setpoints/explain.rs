@@ -1,31 +1,22 @@
 //! `ovendry setpoints --explain`: what a raw count, or a mark of an old percent
 //! scale, means in each probe's soil.
 
-use super::words::{PointWater, expanded, rough};
+use super::mark::{Mark, mark};
+use super::words::{PointWater, likely_percent, rough};
 use super::{Ground, Setpoints, calibrations, pump, season, stale};
 use crate::caution;
 use crate::command::soil::command_line;
 use crate::failure::{Failure, Verdict, Warning, all_or_every_complaint};
 use crate::output::{print, print_json};
 use crate::table::load_site;
-use calib_core::calibration::{ConvertError, Direction};
+use calib_core::calibration::{Calibration, ConvertError, Direction};
 use calib_core::irrigation::{
     IrrigationError, Meaning, Place, SetPoints, TemperatureBasis, WarmthSpan, meaning,
 };
 use calib_core::quantity::{Celsius, Quantity};
+use calib_core::soil::SuctionEstimate;
 use serde::Serialize;
 use std::fmt;
-
-/// What was asked for, as a raw count.
-#[derive(Debug, Clone, Copy, Serialize)]
-struct Mark {
-    /// Raw count as read.
-    count: f64,
-    /// The mark of the old scale it stands for, %.
-    percent: Option<f64>,
-    /// Counts at 0 % and at 100 % of that scale.
-    scale: Option<(f64, f64)>,
-}
 
 #[derive(Serialize)]
 struct Answer {
@@ -54,8 +45,11 @@ struct Explained {
     meaning: Option<Meaning>,
     #[serde(skip)]
     water: Option<PointWater>,
-    /// Suction, kPa, by the soil's retention curve.
-    suction_kpa: Option<f64>,
+    /// Suction by the soil's retention curve.
+    suction: Option<SuctionEstimate>,
+    /// Temperature at which the curve holds, where the calibration looks at it.
+    #[serde(skip)]
+    reference: Option<Celsius>,
     /// The count at the reference temperature, where it lies outside.
     outside: Option<f64>,
 }
@@ -82,13 +76,18 @@ pub(super) fn run(command: &Setpoints, asked: &str) -> Result<Verdict, Failure> 
         let ground = Ground::of(&site, pump, path, file)?;
         explained(&ground, season.chosen(), mark, temperature)
     }))?;
+    let mut warnings = stale(&calibrations, &command.dir);
+    if let Some(temperature) = temperature {
+        let all = calibrations.iter().map(|(_, file)| &file.calibration);
+        warnings.extend(all.filter_map(|one| temperature_warning(one, temperature)));
+    }
     let answer = Answer {
         format: "ovendry count explained",
         version: 1,
         asked: mark,
         stage: season.chosen().stage.clone(),
         meanings,
-        warnings: stale(&calibrations, &command.dir),
+        warnings,
         cautions: [caution::PUMP, &[caution::LOCAL_RULES]].concat(),
     };
     for warning in &answer.warnings {
@@ -97,6 +96,11 @@ pub(super) fn run(command: &Setpoints, asked: &str) -> Result<Verdict, Failure> 
     if command.json {
         print_json(&answer)?;
     } else {
+        if answer.meanings.len() > 1 {
+            print(
+                "The same count means something else on each probe: each has its own curve, in its own soil. --probe ID asks about one.\n\n",
+            )?;
+        }
         for one in &answer.meanings {
             print(&format!("{one}\n"))?;
         }
@@ -105,49 +109,34 @@ pub(super) fn run(command: &Setpoints, asked: &str) -> Result<Verdict, Failure> 
     Ok(Verdict::Good)
 }
 
-/// The count that was asked about.
-fn mark(command: &Setpoints, asked: &str) -> Result<Mark, Failure> {
-    let refused =
-        |what: &str, mend: &str| -> Failure { command_line("--explain", asked, what, mend).into() };
-    let number = |text: &str| -> Result<f64, Failure> {
-        match text.trim().parse::<f64>() {
-            Ok(number) if number.is_finite() => Ok(number),
-            _ => Err(refused(
-                "is neither a count nor a percentage",
-                "write a raw count (480) or a mark of your old scale (35%)",
-            )),
-        }
+/// That the calibration cannot speak for this temperature, or does not look at it.
+fn temperature_warning(calibration: &Calibration, given: Celsius) -> Option<Warning> {
+    let warning = |what, why: &str, advice: &str| Warning {
+        place: calibration.probe.clone(),
+        what,
+        why: why.to_owned(),
+        advice: advice.to_owned(),
     };
-    let Some(percent) = asked.trim().strip_suffix('%') else {
-        if command.count_at_0.is_some() || command.count_at_100.is_some() {
-            return Err(refused(
-                "is a raw count, beside the ends of a percent scale",
-                "write it with %, or leave --count-at-0 and --count-at-100 out",
-            ));
-        }
-        return Ok(Mark {
-            count: number(asked)?,
-            percent: None,
-            scale: None,
-        });
-    };
-    let percent = number(percent)?;
-    let (Some(zero), Some(full)) = (command.count_at_0, command.count_at_100) else {
-        return Err(refused(
-            "is a mark of a scale whose ends are not known",
-            "add --count-at-0 and --count-at-100: the raw counts that your old scale calls 0 % and 100 %",
-        ));
-    };
-    if zero == full || !zero.is_finite() || !full.is_finite() {
-        return Err(refused(
-            "is a mark of a scale whose ends are the same count",
-            "give --count-at-0 and --count-at-100 as your old scale has them",
+    if calibration.temperature.is_none() {
+        return Some(warning(
+            format!(
+                "--temperature {} changes nothing: this calibration does not look at soil temperature",
+                given.value()
+            ),
+            "the same soil may give another count when warm than when cool",
+            "take cores in cool and in warm soil and fit again, or state counts_per_c under its [[probe]]",
         ));
     }
-    Ok(Mark {
-        count: zero + (full - zero) * percent / 100.0,
-        percent: Some(percent),
-        scale: Some((zero, full)),
+    let (coolest, warmest) = calibration.temperature_range?;
+    (!(coolest..=warmest).contains(&given.value())).then(|| {
+        warning(
+            format!(
+                "--temperature {} lies outside the {coolest:.1} to {warmest:.1} C of its cores",
+                given.value()
+            ),
+            "what temperature does to the count was not seen there; the straight line through it is only carried on",
+            "give a temperature the cores were read at, or take cores at this one and fit again",
+        )
     })
 }
 
@@ -198,10 +187,8 @@ fn explained(
         calibrated: (calibration.domain.low, calibration.domain.high),
         direction: calibration.direction,
         mark,
-        suction_kpa: water
-            .as_ref()
-            .and_then(|water| water.suction)
-            .map(|suction| suction.kpa),
+        suction: water.as_ref().and_then(|water| water.suction),
+        reference: calibration.temperature.map(|term| term.reference),
         water,
         meaning: found,
         outside,
@@ -226,12 +213,19 @@ impl fmt::Display for Explained {
         let (Some(meaning), Some(water)) = (&self.meaning, &self.water) else {
             let at = self.outside.unwrap_or(self.mark.count);
             let drier = (at > high) == (self.direction == Direction::FallsWhenWetter);
-            return writeln!(
+            writeln!(
                 f,
                 "  No answer: it lies outside the calibrated {low:.0} to {high:.0} counts, in soil {} than any core.\n  As a threshold the controller would go by a soil nobody weighed; take {} cores and fit again.",
                 if drier { "drier" } else { "wetter" },
                 if drier { "drier" } else { "wetter" }
-            );
+            )?;
+            if self.mark.percent.is_none() && (0.0..=100.0).contains(&self.mark.count) {
+                writeln!(
+                    f,
+                    "  Write {count}% if it is a mark of an old percent scale."
+                )?;
+            }
+            return Ok(());
         };
         self.write_water(f, meaning, water)?;
         self.write_place(f, meaning)?;
@@ -248,9 +242,16 @@ impl Explained {
     ) -> fmt::Result {
         let (low, high) = self.calibrated;
         let left = &meaning.left;
-        let read = match meaning.temperature {
-            Some(t) => format!(", read in soil of {} C", t.value()),
-            None => String::new(),
+        let (low_share, high_share) = likely_percent(left.share);
+        let read = match (meaning.temperature, self.reference) {
+            (Some(t), Some(reference)) if t != reference => format!(
+                ", read in soil of {} C, which is count {:.0} at {} C",
+                t.value(),
+                meaning.count_at_reference,
+                reference.value()
+            ),
+            (Some(t), _) => format!(", read in soil of {} C", t.value()),
+            (None, _) => String::new(),
         };
         writeln!(
             f,
@@ -266,9 +267,8 @@ impl Explained {
         };
         writeln!(
             f,
-            "  Of the available water {:.0} +- {:.0} % (95 %) is left: {}, {}.",
+            "  Of the available water {:.0} % is left, likely between {low_share:.0} and {high_share:.0} % (95 %): {}, {}.",
             100.0 * left.share.value,
-            100.0 * expanded(left.share.u),
             millimetres(
                 left.above_wilting_mm.value,
                 "above the wilting point",

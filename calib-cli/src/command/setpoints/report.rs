@@ -4,7 +4,8 @@
 use super::risk::RiskReport;
 use super::stages::{self, StageRow};
 use super::words::{
-    PointLine, PointWater, expanded, least_band_words, point_table, run_warnings, write_water,
+    NO_SUCTION, PointLine, PointWater, expanded, least_band_words, point_table, run_warnings,
+    write_water,
 };
 use crate::failure::Warning;
 use calib_core::calibration::{COVERAGE, Direction};
@@ -12,7 +13,7 @@ use calib_core::irrigation::{
     Application, AvailableWater, DeadBandGovernor, SetPointEvidence, Supply, TemperatureBasis,
 };
 use calib_core::quantity::Quantity;
-use calib_core::soil::SoilWater;
+use calib_core::soil::{Basis, SoilWater};
 use calib_core::uncertainty::Budget;
 use serde::Serialize;
 use std::fmt;
@@ -24,6 +25,10 @@ pub struct SetPointReport {
     pub soil: String,
     pub direction: Direction,
     pub soil_water: SoilWater,
+    /// What the field capacity rests on.
+    pub field_capacity_basis: Basis,
+    /// What the wilting point rests on.
+    pub wilting_point_basis: Basis,
     #[serde(flatten)]
     pub evidence: SetPointEvidence,
     /// m3/m3.
@@ -152,7 +157,7 @@ impl fmt::Display for SetPointReport {
         )?;
         self.write_instruction(f)?;
         writeln!(f)?;
-        f.write_str(&point_table(&[
+        let lines = [
             PointLine {
                 name: "refill",
                 count: set.refill_count.to_string(),
@@ -165,7 +170,12 @@ impl fmt::Display for SetPointReport {
                 expanded: self.stop_expanded_uncertainty,
                 water: &self.stop_water,
             },
-        ]))?;
+        ];
+        f.write_str(&point_table(
+            &lines,
+            (self.reading_expanded, "one reading at refill"),
+            NO_SUCTION,
+        ))?;
         writeln!(f)?;
         write_water(f, &self.application, &self.supply, set.root_depth.value())?;
         if !self.stages.is_empty() {
@@ -261,11 +271,19 @@ impl SetPointReport {
         )?;
         writeln!(
             f,
-            "Field capacity {:.3} +- {:.3}, wilting point {:.3} +- {:.3} m3/m3 (95 %); `ovendry soil` gives the sources.",
+            "Field capacity {:.3} +- {:.3}{}, wilting point {:.3} +- {:.3} m3/m3{} (95 %){}.",
             self.soil_water.field_capacity.value.value(),
             expanded(self.soil_water.field_capacity.u),
+            measured(self.field_capacity_basis),
             self.soil_water.wilting_point.value.value(),
-            expanded(self.soil_water.wilting_point.u)
+            expanded(self.soil_water.wilting_point.u),
+            measured(self.wilting_point_basis),
+            match (self.field_capacity_basis, self.wilting_point_basis) {
+                (Basis::Measured, Basis::Measured) => "",
+                (Basis::Measured, _) | (_, Basis::Measured) =>
+                    "; `ovendry soil` gives the sources of the other",
+                _ => "; `ovendry soil` gives the sources",
+            }
         )?;
         writeln!(
             f,
@@ -278,6 +296,14 @@ impl SetPointReport {
             writeln!(f, "  {name}: {}", largest_first(budget))?;
         }
         Ok(())
+    }
+}
+
+/// That a value was measured, where it was.
+fn measured(basis: Basis) -> &'static str {
+    match basis {
+        Basis::Measured => ", measured (site.toml)",
+        _ => "",
     }
 }
 

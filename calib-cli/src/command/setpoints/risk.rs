@@ -1,5 +1,6 @@
 //! The risk of a probe's set points, the same for people and machines.
 
+use crate::table::LOG;
 use calib_core::calibration::Calibration;
 use calib_core::irrigation::{
     ALLOWED_DEPLETION_U, Contributor, Help, IrrigationError, MEASURED_SOIL_WATER_U, Origin, Risk,
@@ -8,6 +9,7 @@ use calib_core::irrigation::{
 use calib_core::soil::SoilWater;
 use serde::Serialize;
 use std::fmt;
+use std::path::PathBuf;
 
 /// Chooses the random draws; any number serves, and always this one, so that the
 /// same workbench gives the same answer.
@@ -19,6 +21,9 @@ pub struct RiskReport {
     #[serde(flatten)]
     risk: Risk,
     helps_most: Option<HelpReport>,
+    /// The folder to read field capacity off the log of, where that may be done.
+    #[serde(skip)]
+    logged_in: Option<PathBuf>,
 }
 
 #[derive(Debug, Serialize)]
@@ -28,7 +33,8 @@ struct HelpReport {
 }
 
 /// The risk of `set_points` as far as `calibration` and `water` are known; the
-/// allowed depletion is taken as known to [`ALLOWED_DEPLETION_U`].
+/// allowed depletion is taken as known to [`ALLOWED_DEPLETION_U`]. `logged_in` is
+/// the folder whose log may give the field capacity, if there is one.
 ///
 /// # Errors
 /// [`IrrigationError`] if the calibration cannot be drawn from.
@@ -36,6 +42,7 @@ pub fn reckon(
     calibration: &Calibration,
     water: &SoilWater,
     set_points: &SetPoints,
+    logged_in: Option<PathBuf>,
 ) -> Result<RiskReport, IrrigationError> {
     let risk = risk(
         calibration,
@@ -48,7 +55,11 @@ pub fn reckon(
     let helps_most = risk
         .helps_most()
         .map(|(help, left)| HelpReport { help, left });
-    Ok(RiskReport { risk, helps_most })
+    Ok(RiskReport {
+        risk,
+        helps_most,
+        logged_in,
+    })
 }
 
 impl fmt::Display for RiskReport {
@@ -135,6 +146,13 @@ impl RiskReport {
         }
         if let Some(most) = &self.helps_most {
             writeln!(f, "    {}", how_to(most.help))?;
+            if let (Help::FieldCapacity, Some(folder)) = (most.help, &self.logged_in) {
+                writeln!(
+                    f,
+                    "    {LOG} is there: `ovendry soil {} --log` may read it off.",
+                    folder.display()
+                )?;
+            }
         }
         let helped = self.helps_most.as_ref().map(|most| most.help);
         let others: Vec<String> = self
@@ -243,7 +261,11 @@ mod tests {
         let helps_most = risk
             .helps_most()
             .map(|(help, left)| HelpReport { help, left });
-        RiskReport { risk, helps_most }
+        RiskReport {
+            risk,
+            helps_most,
+            logged_in: None,
+        }
     }
 
     #[test]
@@ -259,6 +281,23 @@ mod tests {
         ] {
             assert!(text.contains(phrase), "{phrase:?} not in\n{text}");
         }
+    }
+
+    #[test]
+    fn a_log_that_is_there_is_pointed_to_where_field_capacity_would_help() {
+        let now = shortfall(0.31, 0.74);
+        let mut logged = report(now, Some(shortfall(0.14, 0.52)));
+        assert!(!logged.to_string().contains("log.csv is there"));
+        logged.logged_in = Some("garden".into());
+        assert!(
+            logged
+                .to_string()
+                .contains("log.csv is there: `ovendry soil garden --log` may read it off.")
+        );
+        // Another measurement would help most.
+        let mut other = report(now, None);
+        other.logged_in = logged.logged_in;
+        assert!(!other.to_string().contains("log.csv is there"));
     }
 
     #[test]

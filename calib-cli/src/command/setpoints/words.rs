@@ -7,7 +7,7 @@ use calib_core::irrigation::{
     Application, LeastBand, RunTime, STANDING_WATER_MM, Supply, TemperatureBasis, WaterLeft,
     soil_pulse,
 };
-use calib_core::quantity::Quantity;
+use calib_core::quantity::{Estimate, Quantity};
 use calib_core::soil::SuctionEstimate;
 use calib_core::uncertainty::coverage_factor;
 use serde::Serialize;
@@ -28,6 +28,14 @@ pub(super) fn expanded(standard: f64) -> f64 {
     coverage_factor(COVERAGE, None) * standard
 }
 
+/// A share of the available water as it is likely (95 %) to lie, in percent: no
+/// less than nothing, no more than all.
+pub(super) fn likely_percent(share: Estimate<f64>) -> (f64, f64) {
+    let percent = |share: f64| 100.0 * share.clamp(0.0, 1.0);
+    let u = expanded(share.u);
+    (percent(share.value - u), percent(share.value + u))
+}
+
 /// A line of the table of set points.
 pub(super) struct PointLine<'a> {
     pub(super) name: &'static str,
@@ -38,28 +46,34 @@ pub(super) struct PointLine<'a> {
     pub(super) water: &'a PointWater,
 }
 
-/// Both set points as every measure has them.
-pub(super) fn point_table(lines: &[PointLine<'_>]) -> String {
+/// Both set points as every measure has them. `reading` is how far one reading
+/// alone is sure (95 %), m3/m3, and where; `no_suction` says why there is none.
+pub(super) fn point_table(
+    lines: &[PointLine<'_>],
+    reading: (f64, &str),
+    no_suction: &str,
+) -> String {
     let mut table = TextTable::new([
         Column::words("set point"),
         Column::numbers("raw count", ""),
         Column::numbers("theta_v", "m3/m3"),
         Column::numbers("+- U", "m3/m3"),
         Column::numbers("water left", "%"),
-        Column::numbers("+- U", "%"),
+        Column::numbers("likely", "%"),
         Column::numbers("water left", "mm"),
         Column::numbers("used up", "mm"),
         Column::numbers("suction", "kPa"),
     ]);
     for line in lines {
         let left = &line.water.left;
+        let (low, high) = likely_percent(left.share);
         table.push([
             line.name.to_owned(),
             line.count.clone(),
             format!("{:.3}", left.theta_v.value),
             format!("{:.3}", line.expanded),
             format!("{:.0}", 100.0 * left.share.value),
-            format!("{:.0}", 100.0 * expanded(left.share.u)),
+            format!("{low:.0} to {high:.0}"),
             format!("{:.1}", left.above_wilting_mm.value),
             // No minus before nothing.
             format!("{:.1}", left.depletion_mm.value + 0.0),
@@ -68,11 +82,22 @@ pub(super) fn point_table(lines: &[PointLine<'_>]) -> String {
                 .map_or_else(|| "-".to_owned(), |suction| rough(suction.kpa)),
         ]);
     }
-    format!(
-        "{table}+- U: expanded uncertainty (95 %), probe and soil together. Water left: of what the soil\n\
-         holds between wilting point and field capacity. Suction: an estimate from the soil's figures.\n"
-    )
+    let (alone, place) = reading;
+    let mut text = format!(
+        "{table}+- U: how far the soil may be from the refill or stop it should have (95 %), probe and soil's\n\
+         figures together; {place} alone: +- {alone:.3}.\n\
+         Water left: of what the soil holds between wilting point and field capacity, likely (95 %) between\n\
+         the two shares beside it. Suction: an estimate from the soil's figures.\n"
+    );
+    if lines.iter().any(|line| line.water.suction.is_none()) {
+        text.push_str(&format!("No suction (-): {no_suction}.\n"));
+    }
+    text
 }
+
+/// Why a soil has no suction somewhere.
+pub(super) const NO_SUCTION: &str =
+    "the soil's figures do not reach a suction at this water content";
 
 /// Two significant figures: no suction is known better.
 pub(super) fn rough(kpa: f64) -> String {
@@ -281,6 +306,18 @@ mod tests {
         ] {
             assert_eq!(duration(seconds), said);
         }
+    }
+
+    #[test]
+    fn a_share_is_likely_between_nothing_and_all() {
+        let within = |value, u| {
+            let (low, high) = likely_percent(Estimate::new(value, u));
+            format!("{low:.0} to {high:.0}")
+        };
+        assert_eq!(within(0.5, 0.1), "30 to 70");
+        assert_eq!(within(0.69, 0.41), "0 to 100");
+        assert_eq!(within(1.2, 0.05), "100 to 100");
+        assert_eq!(within(-0.2, 0.05), "0 to 0");
     }
 
     #[test]

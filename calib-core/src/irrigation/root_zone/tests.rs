@@ -66,11 +66,33 @@ fn each_probe_weighs_the_slice_nearest_to_it() {
 }
 
 #[test]
-fn a_probe_below_the_roots_and_two_at_one_depth_are_refused() {
+fn a_probe_below_the_roots_does_not_count() {
+    let (near, deep) = (depth(100.0), depth(450.0));
+    let found = weights(
+        &[("deep", deep), ("near", near)],
+        depth(400.0),
+        Weighting::Slices,
+    );
+    assert_eq!(found.unwrap(), [0.0, 1.0]);
+    // Nor does it matter what it was calibrated for.
+    let (a, mut wet_only) = (named("a", 1.0), named("b", 1.0));
+    wet_only.domain.high = 500.0;
+    let water = soil(0.3, 0.1);
+    let alone = [layer(100.0, &a, water)];
+    let both = [layer(450.0, &wet_only, soil(0.4, 0.3)), alone[0]];
+    let by_hand = root_zone(&alone, &demand(0.4), Weighting::Slices).unwrap();
+    let mut found = root_zone(&both, &demand(0.4), Weighting::Slices).unwrap();
+    let below = std::mem::take(&mut found.below_roots);
+    assert_eq!(found, by_hand);
+    assert_eq!((below.len(), below[0].probe.as_str()), (1, "b"));
+}
+
+#[test]
+fn a_bed_with_all_probes_below_the_roots_or_two_at_one_depth_is_refused() {
     let below = weights(&[("deep", depth(450.0))], depth(400.0), Weighting::Slices);
     assert_eq!(
         below.unwrap_err().to_string(),
-        "probe deep lies 450 mm deep, below the 400 mm of roots"
+        "no probe lies within the 400 mm of roots: the least deep, deep, lies 450 mm deep"
     );
     let twice = [("a", depth(200.0)), ("b", depth(200.0))];
     let error = weights(&twice, depth(400.0), Weighting::Slices).unwrap_err();
