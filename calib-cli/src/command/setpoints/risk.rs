@@ -254,6 +254,8 @@ mod tests {
             with_field_capacity_measured: measured,
             with_wilting_point_measured: None,
             allowed_depletion: Estimate::new(0.3, 0.06),
+            depletion_at_refill: 0.31,
+            upside_down: 0.01,
             numerical: 0.002,
             draws: 200_000,
             seed: SEED,

@@ -213,9 +213,7 @@ impl fmt::Display for SeasonReport {
         };
         row("starts a day", &|rule| spread(&rule.seasons.starts_per_day));
         let operations = format!("relay operations in {} days", self.relay.season_days);
-        row(&operations, &|rule| {
-            round(rule.relay.operations_per_season)
-        });
+        row(&operations, &|rule| round(rule.relay.operations_per_season));
         row("years the relay lasts", &|rule| years(rule.relay.years));
         row("hours on a day", &|rule| {
             spread(&rule.seasons.hours_on_per_day)
