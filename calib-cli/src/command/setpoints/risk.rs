@@ -306,7 +306,13 @@ mod tests {
     fn where_nothing_helps_it_says_why() {
         let mut dry = shortfall(0.2, 1.2);
         dry.at_refill = 0.97;
-        let text = report(dry, None).to_string();
+        let mut below = report(dry, None);
+        below.risk.depletion_at_refill = 0.6;
+        let text = below.to_string();
+        assert!(
+            text.contains("which lies below the crop's limit, for the probe resolves no narrower"),
+            "{text}"
+        );
         assert!(
             text.contains("No one measurement would lower it: the refill point itself"),
             "{text}"
