@@ -154,6 +154,7 @@ fn a_missing_log_or_calibration_is_one_clear_complaint() {
         .run(&["soil", ".", "--log"])
         .exits(2)
         .complains("run `ovendry fit`");
+    bench.run(&["soil", "--texture", "loam", "--log"]).exits(2);
     let fitted = with_log("");
     std::fs::remove_file(fitted.path().join("log.csv")).unwrap();
     fitted

@@ -28,7 +28,7 @@ pub struct Arguments {
     /// Only this probe; may be given more than once
     #[arg(long, value_name = "ID")]
     pub(super) probe: Vec<String>,
-    /// Set points for this [[stage]] of growth; the last with the deepest roots if not given
+    /// Set points for this stage of growth; the last with the deepest roots if not given
     #[arg(long, value_name = "NAME")]
     pub(super) stage: Option<String>,
     /// Largest difference from the curve the table may add, m3/m3

@@ -46,7 +46,7 @@ pub struct Replay {
     /// Only this probe
     #[arg(long, value_name = "ID")]
     probe: Option<String>,
-    /// For this [[stage]] of growth; the last with the deepest roots if not given
+    /// For this stage of growth; the last with the deepest roots if not given
     #[arg(long, value_name = "NAME")]
     stage: Option<String>,
     /// Folder of the saved calibrations, and for the charts; DIR/out if not given

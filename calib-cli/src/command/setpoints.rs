@@ -46,7 +46,7 @@ pub struct Setpoints {
     /// Only this probe
     #[arg(long, value_name = "ID")]
     pub(super) probe: Option<String>,
-    /// For this [[stage]] of growth; the last with the deepest roots if not given
+    /// For this stage of growth; the last with the deepest roots if not given
     #[arg(long, value_name = "NAME")]
     pub(super) stage: Option<String>,
     /// Say what this raw count means instead, or this mark of an old percent scale: 480, 35%

@@ -155,7 +155,15 @@ pub fn run(asked: &Soil) -> Result<Verdict, Failure> {
             let (found, warnings) = FromLog::read(folder, log.as_deref(), &out, &site, only)?;
             (Some(found), warnings)
         }
-        _ => (None, Vec::new()),
+        (None, Some(_)) => {
+            return Err(Complaint::about(
+                Path::new(COMMAND_LINE),
+                "--log reads a workbench's log, and no folder is named",
+                "name the folder: ovendry soil DIR --log",
+            )
+            .into());
+        }
+        (_, None) => (None, Vec::new()),
     };
     let reports = soils
         .iter()

@@ -31,7 +31,7 @@ pub(super) const LONGEST: usize = 96;
 #[derive(Debug, Clone, Copy, PartialEq, Eq, serde::Serialize)]
 #[serde(rename_all = "kebab-case")]
 pub enum EndedBy {
-    /// The full [`LONGEST`] hours were seen.
+    /// All the hours that are followed at most were seen.
     Nothing,
     /// Rain.
     Rain,

@@ -72,7 +72,7 @@ pub enum Note {
         g_cm3: f64,
     },
     /// A measured value came without uncertainty; that of the sources stands in,
-    /// or [`LEAST_SPREAD`](super::LEAST_SPREAD) where there are none.
+    /// or [`LEAST_SPREAD`](crate::soil::LEAST_SPREAD) where there are none.
     MeasuredWithoutUncertainty {
         /// `field capacity` or `wilting point`.
         name: &'static str,
