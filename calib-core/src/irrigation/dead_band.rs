@@ -26,7 +26,7 @@
 use crate::calibration::{COVERAGE, Calibration};
 use crate::uncertainty::coverage_factor;
 use serde::{Deserialize, Serialize};
-use statrs::function::erf::erfc;
+use statrs::distribution::{ContinuousCDF, Normal};
 use std::f64::consts::SQRT_2;
 use std::fmt;
 
@@ -202,7 +202,7 @@ pub fn noise_margin(readings: u32, probability: f64, wetting: f64) -> f64 {
         stops
             .iter()
             .map(|(short, weight)| {
-                let falls = 0.5 * erfc((band - short) / SQRT_2);
+                let falls = Normal::standard().sf(band - short);
                 // 1 - (1 - falls)^n without losing a small chance to rounding.
                 weight * -(n * (-falls).ln_1p()).exp_m1()
             })
@@ -231,7 +231,7 @@ fn stops(wetting: f64) -> Vec<(f64, f64)> {
         let mut short = FAR - wetting * f64::from(phase) / f64::from(PHASES);
         let mut running = 1.0;
         while running > 1e-12 && short > -FAR {
-            let reaches = 0.5 * erfc(short / SQRT_2);
+            let reaches = Normal::standard().sf(short);
             found.push((short, running * reaches / f64::from(PHASES)));
             running *= 1.0 - reaches;
             short -= wetting;

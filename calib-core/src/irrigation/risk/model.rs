@@ -8,8 +8,7 @@ use crate::soil::SoilWater;
 use crate::uncertainty::{Draws, MonteCarlo, Propagated};
 use rand::RngExt;
 use rand_distr::{Distribution, StandardNormal};
-use statrs::function::erf::erfc;
-use std::f64::consts::SQRT_2;
+use statrs::distribution::{ContinuousCDF, Normal};
 
 /// Readings spread evenly over the dead band, in theta_v.
 const PLACES: usize = 64;
@@ -271,7 +270,7 @@ impl<'a> Model<'a> {
 fn upside_down(water: &SoilWater) -> f64 {
     let available = water.available();
     if available.u > 0.0 {
-        0.5 * erfc(available.value / available.u / SQRT_2)
+        Normal::standard().sf(available.value / available.u)
     } else {
         0.0
     }
