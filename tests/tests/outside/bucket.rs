@@ -10,7 +10,7 @@
 
 use crate::{Check, output_of, python};
 use calib_core::irrigation::bucket::{
-    DRAINAGE_TIME_S, Day, Lag, ProbeModel, Pumping, READING_INTERVAL_S, RootZone, Scenario,
+    DRAINAGE_TIME_S, Day, Lag, ProbeModel, Pumping, RootZone, Scenario,
 };
 use calib_core::irrigation::{PumpTimes, Rule, Sees, Side, SwitchPoints, TemperatureBasis};
 use calib_core::quantity::{Fraction, Millimetre, Quantity, SquareMetre, Vwc};
@@ -94,7 +94,7 @@ fn scenario(case: &Case) -> Scenario {
         ],
         refill: vwc(case.start),
         stop: vwc(case.start),
-        step_s: READING_INTERVAL_S,
+        step_s: 60,
     }
 }
 

@@ -18,7 +18,7 @@ mod tests;
 pub use comparison::{RuleSeasons, Spread, compare};
 pub use probe::{Lag, PROBE_LAG_S, ProbeModel};
 pub use root_zone::{DRAINAGE_TIME_S, Flows, RootZone, Water, stress};
-pub use season::{Day, Moment, Pumping, READING_INTERVAL_S, Scenario, SeasonOutcome};
+pub use season::{Day, Moment, Pumping, Scenario, SeasonOutcome};
 
 /// Why a season cannot be simulated.
 #[derive(Debug, Clone, PartialEq, thiserror::Error)]

@@ -11,10 +11,6 @@ use rand_chacha::ChaCha8Rng;
 use rand_distr::{Distribution, StandardNormal};
 use serde::{Deserialize, Serialize};
 
-/// Seconds from one reading of the controller to the next, where none are stated.
-/// Common practice.
-pub const READING_INTERVAL_S: u32 = 60;
-
 /// Hours a day's rain takes. Our choice.
 const RAIN_HOURS: u32 = 4;
 /// First and last hour of the day in which a crop uses water. Our choice: a sine

@@ -67,7 +67,7 @@ fn scenario(days: usize) -> Scenario {
         ],
         refill: theta(REFILL),
         stop: theta(STOP),
-        step_s: READING_INTERVAL_S,
+        step_s: 60,
     }
 }
 
