@@ -2,8 +2,8 @@
 //! where several are.
 
 use super::*;
-use crate::calibration::{Direction, Domain, ReadingNoise};
-use crate::curve::{Axis, Curve, CurveKind};
+use crate::calibration::ReadingNoise;
+use crate::irrigation::example;
 use proptest::prelude::*;
 use statrs::distribution::{Continuous, ContinuousCDF, Normal};
 
@@ -21,28 +21,8 @@ const CHANCE: f64 = 0.004;
 /// All else is known but the rounding of a reading, 0.0003 m3/m3.
 fn line(scatter: f64) -> Calibration {
     Calibration {
-        probe: "p".into(),
-        soil: "s".into(),
-        adc_bits: 12,
-        curve: Curve {
-            kind: CurveKind::StraightLine,
-            axis: Axis {
-                origin: 500.0,
-                unit: 200.0,
-            },
-            parameters: vec![0.25, -0.2],
-        },
-        temperature: None,
-        domain: Domain {
-            low: 300.0,
-            high: 700.0,
-        },
-        temperature_range: None,
         covariance: vec![vec![0.0; 2]; 2],
-        covariance_parts: Vec::new(),
         core_scatter: scatter,
-        scatter_draws: Vec::new(),
-        rivals: Vec::new(),
         degrees_of_freedom: 1e6,
         relative_volume_u: 0.0,
         noise: ReadingNoise {
@@ -50,10 +30,7 @@ fn line(scatter: f64) -> Calibration {
             degrees_of_freedom: 1e6,
         },
         temperature_u: 0.0,
-        supply_relative_u: 0.0,
-        probe_to_probe: 0.0,
-        direction: Direction::FallsWhenWetter,
-        cores: 15,
+        ..example::line(0.0)
     }
 }
 
