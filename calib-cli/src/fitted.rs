@@ -70,9 +70,7 @@ pub fn fit_probe<'a>(
     };
     let probe = workbench
         .site
-        .probes
-        .iter()
-        .find(|probe| probe.id == paired.probe)
+        .probe(&paired.probe)
         .ok_or_else(|| Failure::Internal(format!("probe {} vanished", paired.probe)))?;
     if let Some(stated) = probe
         .direction

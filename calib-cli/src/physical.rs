@@ -42,7 +42,7 @@ impl PhysicalReport {
         cores: &[Core],
     ) -> Result<Option<Self>, Failure> {
         let paired = fitted.paired;
-        let probe = workbench.site.probes.iter().find(|p| p.id == paired.probe);
+        let probe = workbench.site.probe(&paired.probe);
         let Some(media) = probe.and_then(|probe| probe.media) else {
             return Ok(None);
         };

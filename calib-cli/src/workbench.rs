@@ -67,6 +67,13 @@ pub struct Site {
     pub beds: Vec<Bed>,
 }
 
+impl Site {
+    /// The probe of this name.
+    pub fn probe(&self, id: &str) -> Option<&Probe> {
+        self.probes.iter().find(|probe| probe.id == id)
+    }
+}
+
 /// The balance.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub struct Balance {

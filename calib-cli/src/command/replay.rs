@@ -15,7 +15,7 @@ use crate::output::{OutputSet, print, print_json};
 use crate::table::names::{LOG, WEATHER};
 use crate::table::weather::Weather;
 use crate::table::{load_site, shown_path, weather};
-use crate::workbench::{Controller, Site};
+use crate::workbench::{Controller, Probe, Site};
 use calib_core::calibration::Calibration;
 use calib_core::irrigation::{PumpTimes, Rule, Sees, SetPoints, Side, SwitchPoints};
 use calib_core::quantity::{Quantity, Vwc};
@@ -226,7 +226,8 @@ impl<'a> Subject<'a> {
         let soil = soil_of(site, &calibration.soil)
             .ok_or_else(|| Failure::Internal(format!("soil {} vanished", calibration.soil)))?;
         let (_, evidence) = known(site, soil)?;
-        let threshold = threshold(command, site, calibration, &set_points)?;
+        let probe = site.probe(&calibration.probe);
+        let threshold = threshold(command, site, probe, calibration, &set_points)?;
         let sides = sides(&set_points, &threshold, pump).map_err(|error| {
             Complaint::about(
                 &site.file,
@@ -241,11 +242,7 @@ impl<'a> Subject<'a> {
             saturation: season::saturation(&evidence)?,
             set_points,
             threshold,
-            counts_per_c: site
-                .probes
-                .iter()
-                .find(|probe| probe.id == calibration.probe)
-                .and_then(|probe| probe.counts_per_c),
+            counts_per_c: probe.and_then(|probe| probe.counts_per_c),
             sides,
         })
     }
@@ -254,13 +251,10 @@ impl<'a> Subject<'a> {
 fn threshold(
     command: &Replay,
     site: &Site,
+    probe: Option<&Probe>,
     calibration: &Calibration,
     set_points: &SetPoints,
 ) -> Result<Threshold, Failure> {
-    let probe = site
-        .probes
-        .iter()
-        .find(|probe| probe.id == calibration.probe);
     let stated = probe.and_then(|probe| probe.threshold_count);
     let (count, from) = match (command.threshold, stated) {
         (Some(count), _) => (f64::from(count), "--threshold"),

@@ -338,7 +338,7 @@ impl<'a> Ground<'a> {
             )
         })?;
         let (_, soil) = known(site, soil)?;
-        let probe = site.probes.iter().find(|one| one.id == calibration.probe);
+        let probe = site.probe(&calibration.probe);
         Ok(Self {
             site,
             path,

@@ -5,7 +5,7 @@ use super::asked::Asked;
 use super::words::{PointLine, PointWater, expanded, point_table, run_warnings, write_water};
 use crate::failure::{Complaint, Failure, Warning};
 use crate::text_table::{Column, TextTable};
-use crate::workbench::{Bed, Probe, Site};
+use crate::workbench::{Bed, Site};
 use calib_core::irrigation::{
     Application, DeadBandGovernor, Layer, RootZone, Supply, apply, root_zone,
 };
@@ -64,10 +64,8 @@ impl BedReport {
                     )
                 })?;
             let depth = site
-                .probes
-                .iter()
-                .find(|probe| probe.id == *id)
-                .and_then(|probe: &Probe| probe.depth)
+                .probe(id)
+                .and_then(|probe| probe.depth)
                 .ok_or_else(|| {
                     complaint(
                         format!("probe {id} has no depth_mm"),
