@@ -9,7 +9,6 @@ use crate::pairing;
 use crate::table;
 use crate::workbench::{LoggedReading, SourceFile, Workbench};
 use calib_core::fit::Request;
-use calib_core::quantity::Timestamp;
 use serde::Serialize;
 use std::fmt::Write;
 use std::path::{Path, PathBuf};
@@ -249,9 +248,11 @@ fn contents(folder: &Path, workbench: &Workbench, found: &Found) -> String {
 /// `, 2026-04-13T06:08:01Z to 2026-05-18T18:30:11Z`
 fn span(readings: &[LoggedReading]) -> String {
     let times = || readings.iter().map(|logged| logged.reading.time);
-    let shown = |Timestamp(second)| jiff::Timestamp::from_second(second).ok();
-    match (times().min().and_then(shown), times().max().and_then(shown)) {
-        (Some(first), Some(last)) => format!(", {first} to {last}"),
+    match (times().min(), times().max()) {
+        (Some(first), Some(last)) => {
+            let [first, last] = [first, last].map(table::rfc_3339);
+            format!(", {first} to {last}")
+        }
         _ => String::new(),
     }
 }
