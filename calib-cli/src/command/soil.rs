@@ -143,16 +143,19 @@ impl fmt::Display for Answer {
 
 /// Runs the command.
 pub fn run(asked: &Soil) -> Result<Verdict, Failure> {
-    let soils = match &asked.dir {
-        Some(folder) => from_folder(folder, asked.soil.as_deref())?,
+    let only = asked.soil.as_deref();
+    let at = match &asked.dir {
+        Some(folder) => Some((folder, load_site(folder)?)),
+        None => None,
+    };
+    let soils = match &at {
+        Some((_, site)) => from_site(site, only)?,
         None => vec![from_command_line(asked)?],
     };
-    let (from_log, warnings) = match (&asked.dir, &asked.log) {
-        (Some(folder), Some(log)) => {
+    let (from_log, warnings) = match (&at, &asked.log) {
+        (Some((folder, site)), Some(log)) => {
             let out = out_folder(folder, asked.calibrations.as_deref());
-            let site = load_site(folder)?;
-            let only = asked.soil.as_deref();
-            let (found, warnings) = FromLog::read(folder, log.as_deref(), &out, &site, only)?;
+            let (found, warnings) = FromLog::read(folder, log.as_deref(), &out, site, only)?;
             (Some(found), warnings)
         }
         (None, Some(_)) => {
@@ -192,11 +195,10 @@ pub fn run(asked: &Soil) -> Result<Verdict, Failure> {
     Ok(Verdict::Good)
 }
 
-fn from_folder(folder: &Path, only: Option<&str>) -> Result<Vec<Known>, Failure> {
-    let site = load_site(folder)?;
+fn from_site(site: &Site, only: Option<&str>) -> Result<Vec<Known>, Failure> {
     let wanted: Vec<&workbench::Soil> = match only {
         None => site.soils.iter().collect(),
-        Some(id) => vec![soil_of(&site, id).ok_or_else(|| {
+        Some(id) => vec![soil_of(site, id).ok_or_else(|| {
             let known: Vec<&str> = site.soils.iter().map(|soil| soil.id.as_str()).collect();
             command_line(
                 "--soil",
@@ -207,7 +209,7 @@ fn from_folder(folder: &Path, only: Option<&str>) -> Result<Vec<Known>, Failure>
         })?],
     };
     all_or_every_complaint(wanted.into_iter().map(|soil| {
-        let (_, found) = known(&site, soil)?;
+        let (_, found) = known(site, soil)?;
         Ok(Known {
             id: Some(soil.id.clone()),
             found,

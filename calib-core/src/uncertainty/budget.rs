@@ -50,6 +50,17 @@ pub enum Source {
     SoilWater,
 }
 
+impl Source {
+    /// Whether a single reading brings it along: its noise, its rounding, the
+    /// thermometer at that moment. The mean of many readings is all but free of it.
+    pub fn is_of_one_reading(self) -> bool {
+        matches!(
+            self,
+            Source::ReadingNoise | Source::Quantisation | Source::TemperatureSensor
+        )
+    }
+}
+
 impl fmt::Display for Source {
     fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
         f.write_str(match self {

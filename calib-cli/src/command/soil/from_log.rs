@@ -11,10 +11,9 @@ use crate::workbench::{Site, SourceFile};
 use calib_core::calibration::Calibration;
 use calib_core::quantity::{Estimate, Quantity, Timestamp, Vwc};
 use calib_core::soil::drainage::{
-    DrainageEvent, Hours, LogFieldCapacity, LogWater, LoggedWater, LowerBound, from_log,
+    DrainageEvent, Hours, LogFieldCapacity, LoggedWater, LowerBound, from_log,
 };
 use calib_core::soil::{SoilDescription, evidence};
-use calib_core::uncertainty::Source;
 use jiff::tz::Offset;
 use serde::Serialize;
 use std::path::Path;
@@ -35,8 +34,6 @@ struct ProbeWater {
     /// Readings, and those of them without an answer.
     readings: u64,
     without_answer: u64,
-    #[serde(skip)]
-    water: LogWater,
     /// Every soaking, in order of time.
     soakings: Vec<Soaking>,
     field_capacity: Option<FieldCapacity>,
@@ -179,8 +176,8 @@ impl FromLog {
 impl ProbeWater {
     fn new(gathering: Gathering<'_>, site: &Site) -> Self {
         let calibration = gathering.calibration;
-        let mut water = from_log(&gathering.hours.finish());
-        water.field_capacity = water
+        let water = from_log(&gathering.hours.finish());
+        let field_capacity = water
             .field_capacity
             .map(|found| found.with_calibration(calibration_u(calibration, found.theta_v)));
         let sources = soil_of(site, &calibration.soil)
@@ -205,13 +202,13 @@ impl ProbeWater {
             without_answer: gathering.without_answer,
             soakings: water
                 .events
-                .iter()
+                .into_iter()
                 .map(|event| Soaking {
                     ended: rfc_3339(event.time),
-                    event: *event,
+                    event,
                 })
                 .collect(),
-            field_capacity: water.field_capacity.map(|found| FieldCapacity {
+            field_capacity: field_capacity.map(|found| FieldCapacity {
                 u: found.estimate().u,
                 u_for_the_same_probe: found.for_the_same_probe().u,
                 agrees_with_sources: sources
@@ -227,7 +224,6 @@ impl ProbeWater {
             says_pump: water.says_pump,
             in_site,
             sources,
-            water,
         }
     }
 
@@ -254,11 +250,6 @@ fn agree(seen: Estimate<f64>, sources: Estimate<Vwc>) -> bool {
 /// What the calibration adds at `theta_v`, noise of one reading left out: the hours
 /// average over it.
 fn calibration_u(calibration: &Calibration, theta_v: f64) -> f64 {
-    let of_reading = [
-        Source::ReadingNoise,
-        Source::Quantisation,
-        Source::TemperatureSensor,
-    ];
     Vwc::new(theta_v)
         .ok()
         .and_then(|theta| calibration.count_at(theta).ok())
@@ -268,7 +259,7 @@ fn calibration_u(calibration: &Calibration, theta_v: f64) -> f64 {
             Some(
                 at_reference
                     .budget
-                    .only(|s| !of_reading.contains(&s))
+                    .only(|source| !source.is_of_one_reading())
                     .standard(),
             )
         })

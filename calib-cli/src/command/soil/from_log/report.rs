@@ -1,6 +1,6 @@
 //! What a log says, for people.
 
-use super::{DriestDay, FromLog, ProbeWater, agree};
+use super::{DriestDay, FieldCapacity, FromLog, ProbeWater, agree};
 use crate::text_table::{Column, TextTable};
 use calib_core::quantity::{Estimate, Quantity, Vwc};
 use calib_core::soil::drainage::{
@@ -28,9 +28,9 @@ impl fmt::Display for ProbeWater {
 
 impl ProbeWater {
     fn write_field_capacity(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
-        let soakings = self.water.events.len();
-        match &self.water.field_capacity {
-            Some(found) => {
+        let soakings = self.soakings.len();
+        match &self.field_capacity {
+            Some(FieldCapacity { found, .. }) => {
                 let estimate = found.estimate();
                 writeln!(
                     f,
@@ -72,8 +72,8 @@ impl ProbeWater {
             write!(f, "{}", self.table())?;
             self.write_mends(f)?;
         }
-        if !self.water.says_rain || !self.water.says_pump {
-            let missing = match (self.water.says_rain, self.water.says_pump) {
+        if !self.says_rain || !self.says_pump {
+            let missing = match (self.says_rain, self.says_pump) {
                 (false, false) => "neither rain (rain_mm) nor pump (pump_on)",
                 (false, true) => "no rain (rain_mm)",
                 _ => "no pump (pump_on)",
@@ -155,18 +155,14 @@ impl ProbeWater {
 
     /// What to do for the next soaking to count, each mend once.
     fn write_mends(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
-        if self
-            .water
-            .field_capacity
-            .is_some_and(|found| found.events > 1)
-        {
+        let field_capacity = self.field_capacity.as_ref();
+        if field_capacity.is_some_and(|capacity| capacity.found.events > 1) {
             return Ok(());
         }
         let mut mends: Vec<&str> = self
-            .water
-            .events
+            .soakings
             .iter()
-            .filter_map(|event| match &event.outcome {
+            .filter_map(|soaking| match &soaking.event.outcome {
                 Outcome::Refused(fault) => Some(EventFault::mend(fault)),
                 Outcome::Drained(_) => None,
             })
