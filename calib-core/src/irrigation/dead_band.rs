@@ -23,6 +23,7 @@
 //!   times the swing.
 //! * **drift**: as stated.
 
+use super::DAY_S;
 use crate::calibration::{COVERAGE, Calibration};
 use crate::uncertainty::coverage_factor;
 use serde::{Deserialize, Serialize};
@@ -81,9 +82,6 @@ const FASTEST_WETTING: f64 = 1.0;
 
 /// Slowest wetting reckoned with; where it is slower still, hardly more is needed.
 const SLOWEST_WETTING: f64 = 0.01;
-
-/// Seconds of a day.
-const DAY_S: u32 = 86_400;
 
 /// A reading a minute, one false start in a hundred days, 5 C in the root zone
 /// (all three our choice) and no drift.

@@ -50,6 +50,9 @@ use crate::curve::CurveError;
 use crate::quantity::QuantityError;
 use crate::reference::ReferenceError;
 
+/// Seconds of a day.
+pub const DAY_S: u32 = 86_400;
+
 /// Why there are no set points.
 #[derive(Debug, Clone, PartialEq, thiserror::Error)]
 pub enum IrrigationError {

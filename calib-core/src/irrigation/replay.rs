@@ -12,13 +12,11 @@
 //! between go unseen, those of the log and those of the rules: both counts are at
 //! least so many.
 
+use super::DAY_S;
 use super::control::{Control, Event, Rule, Stop};
 use crate::calibration::Calibration;
 use crate::quantity::{Celsius, Quantity, Timestamp, Vwc};
 use serde::{Deserialize, Serialize};
-
-/// Seconds in a day.
-pub(super) const DAY_S: f64 = 86_400.0;
 
 /// Which reading a rule compares.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize)]
@@ -121,7 +119,7 @@ impl Duty {
 
     fn per_day(&self, total: f64) -> f64 {
         if self.known_s > 0.0 {
-            total * DAY_S / self.known_s
+            total * f64::from(DAY_S) / self.known_s
         } else {
             0.0
         }

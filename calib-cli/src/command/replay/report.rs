@@ -19,7 +19,8 @@ use serde::Serialize;
 use std::fmt;
 use std::path::PathBuf;
 
-const DAY_S: f64 = 86_400.0;
+/// Seconds of a day, to divide sums of time by.
+const DAY_S: f64 = calib_core::irrigation::DAY_S as f64;
 
 /// A rule by its name, for people and in JSON.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize)]

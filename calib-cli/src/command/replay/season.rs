@@ -7,18 +7,16 @@ use crate::output::OutputSet;
 use crate::plot::{self, Course, Level, SeasonChart, ShownDays};
 use crate::table::weather::Weather;
 use crate::workbench::Controller;
-use calib_core::irrigation::Side;
 use calib_core::irrigation::bucket::{
     DRAINAGE_TIME_S, Day, Lag, ProbeModel, Pumping, RootZone, Scenario, ScenarioError, compare,
 };
+use calib_core::irrigation::{DAY_S, Side};
 use calib_core::quantity::{Quantity, Vwc};
 use calib_core::soil::SoilEvidence;
 use std::path::Path;
 
 /// Room for air at field capacity where saturation is not known, m3/m3. Our choice.
 const LEAST_AIR: f64 = 0.05;
-/// Seconds of a day.
-const DAY_S: u32 = 86_400;
 /// Shortest step of a simulated season, s: a season then takes seconds at most.
 const SHORTEST_STEP_S: u32 = 10;
 /// Days shown in the chart.
@@ -190,7 +188,7 @@ pub(super) fn draw(
 }
 
 fn course(scenario: &Scenario, side: &Side, seed: u64) -> Result<Course, ScenarioError> {
-    let day = |second: i64| second as f64 / 86_400.0;
+    let day = |second: i64| second as f64 / f64::from(DAY_S);
     let step = i64::from(scenario.step_s);
     let mut course = Course::default();
     let mut on = false;

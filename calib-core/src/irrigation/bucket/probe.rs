@@ -2,6 +2,7 @@
 
 use super::ScenarioError;
 use crate::calibration::{Calibration, QUANTISATION};
+use crate::irrigation::DAY_S;
 use crate::irrigation::dead_band::{TemperatureBasis, effect_left_possible};
 use crate::quantity::{Quantity, Vwc};
 use serde::Serialize;
@@ -137,7 +138,7 @@ impl ProbeModel {
 
 /// Seconds of the day at which steps of `step_s` start.
 pub(super) fn day_steps(step_s: u32) -> impl Iterator<Item = f64> {
-    (0..86_400 / step_s.max(1)).map(move |i| f64::from(i * step_s.max(1)))
+    (0..DAY_S / step_s.max(1)).map(move |i| f64::from(i * step_s.max(1)))
 }
 
 /// What a lagging probe is at.

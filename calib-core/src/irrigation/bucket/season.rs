@@ -3,8 +3,9 @@
 use super::ScenarioError;
 use super::probe::{Lagging, ProbeModel, day_steps};
 use super::root_zone::{RootZone, Water};
+use crate::irrigation::DAY_S;
 use crate::irrigation::control::{Control, Event, Stop};
-use crate::irrigation::replay::{DAY_S, Duty, Sees, Side};
+use crate::irrigation::replay::{Duty, Sees, Side};
 use crate::quantity::{Fraction, LitrePerMinute, Quantity, SquareMetre, Timestamp, Vwc};
 use rand::{RngExt, SeedableRng};
 use rand_chacha::ChaCha8Rng;
@@ -153,7 +154,7 @@ impl Scenario {
         if self.days.is_empty() {
             return Err(ScenarioError::NoDays);
         }
-        if self.step_s == 0 || 86_400 % self.step_s != 0 {
+        if self.step_s == 0 || !DAY_S.is_multiple_of(self.step_s) {
             return Err(ScenarioError::UnevenStep {
                 step_s: self.step_s,
             });
@@ -345,7 +346,7 @@ impl Run<'_> {
             duty: Duty {
                 starts: sums.starts,
                 on_s: sums.on_s,
-                known_s: scenario.days.len() as f64 * DAY_S,
+                known_s: scenario.days.len() as f64 * f64::from(DAY_S),
             },
             stops_without_answer: sums.stops_without_answer,
             stops_at_maximum: sums.stops_at_maximum,
