@@ -3,6 +3,7 @@
 
 use crate::failure::Warning;
 use calib_core::calibration::Direction;
+use calib_core::controller::OpenCircuit;
 use calib_core::dielectric::ReferenceMedia;
 use calib_core::gravimetry::{CoreMasses, CoreVolume};
 use calib_core::irrigation::RelayLife;
@@ -185,6 +186,11 @@ pub struct Controller {
     pub minimum_off_s: u32,
     /// Longest time the pump may run at one go, seconds.
     pub maximum_on_s: u32,
+    /// Seconds without any change of the count after which a probe is stuck; 0 for
+    /// never.
+    pub stuck_after_s: u32,
+    /// What a broken wire to the probe reads.
+    pub open_circuit: OpenCircuit,
     /// Seconds between two readings.
     pub read_every_s: u32,
     /// Chance, per day, of a start although the soil has not dried.

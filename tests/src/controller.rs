@@ -5,7 +5,7 @@
 use calib_core::calibration::{Calibration, Direction, Domain, ReadingNoise};
 use calib_core::controller::{
     ControllerError, ControllerRecord, ControllerTable, DEFAULT_MAX_ERROR, Dates, IntegerSetPoints,
-    IntegerTemperature, Knot, Timing, VERSION,
+    IntegerTemperature, Knot, LiveCodes, OpenCircuit, Timing, VERSION,
 };
 use calib_core::curve::{Curve, CurveKind};
 use calib_core::irrigation::{DeadBandGovernor, SetPoints};
@@ -167,6 +167,7 @@ pub const TIMING: Timing = Timing {
     minimum_on_s: 60,
     minimum_off_s: 900,
     maximum_on_s: 2700,
+    stuck_after_s: 86_400,
 };
 
 /// Dates.
@@ -185,6 +186,7 @@ pub fn table(calibration: &Calibration) -> Result<ControllerTable, ControllerErr
         calibration,
         &set_points(calibration),
         TIMING,
+        OpenCircuit::ReadsLow,
         DATES,
         DEFAULT_MAX_ERROR,
     )
@@ -204,6 +206,11 @@ pub fn worked_example() -> ControllerRecord {
         dates: DATES,
         adc_bits: 10,
         direction: Direction::FallsWhenWetter,
+        live: LiveCodes {
+            low: 10,
+            high: 1013,
+            open_circuit: OpenCircuit::ReadsLow,
+        },
         domain_low: 4969,
         domain_high: 11_187,
         temperature: Some(IntegerTemperature {
@@ -211,7 +218,7 @@ pub fn worked_example() -> ControllerRecord {
             lowest_centi: 1150,
             highest_centi: 2780,
             coefficient: 6291,
-            divisor: 65_536,
+            shift: 16,
         }),
         max_error: 6,
         knots: vec![

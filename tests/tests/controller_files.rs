@@ -1,7 +1,7 @@
 //! Controller files as files: the documented example, the schema, damage of
 //! every kind, and `ovendry verify` as a person runs it.
 
-use calib_cli::controller::{ControllerFormat, FORMATS, FileError, file_name, load, render};
+use calib_cli::controller::{ControllerFormat, FORMATS, FileError, load, render};
 use calib_core::controller::{ControllerError, ControllerTable};
 use ovendry_tests::controller::{Recipe, table, worked_example};
 use ovendry_tests::{Bench, repository};
@@ -16,18 +16,23 @@ fn example() -> ControllerTable {
     ControllerTable::check(worked_example()).unwrap()
 }
 
+fn format(name: &str) -> &'static dyn ControllerFormat {
+    let found = FORMATS.into_iter().find(|format| format.name() == name);
+    found.unwrap_or_else(|| panic!("no format {name}"))
+}
+
 fn json_format() -> &'static dyn ControllerFormat {
-    FORMATS[0]
+    format("JSON")
 }
 
 fn header_format() -> &'static dyn ControllerFormat {
-    FORMATS[1]
+    format("C header")
 }
 
 #[test]
 fn the_committed_example_is_what_the_formats_write() {
     for format in FORMATS {
-        let committed = schema_folder(&file_name(format, "example"));
+        let committed = schema_folder(&format.file_name("example"));
         let written = render(format, &example());
         assert!(committed == written, "{}:\n{written}", format.name());
         assert_eq!(load(format, committed.as_bytes()), Ok(example()));
@@ -38,12 +43,13 @@ fn the_committed_example_is_what_the_formats_write() {
 fn the_readings_of_the_documented_example_are_right() {
     let page = schema_folder("CONTROLLER-FILE.md");
     assert!(page.contains(&format!("`{:08x}`", example().crc32())));
-    let first: Vec<String> = worked_example().words()[..25]
+    let bytes: Vec<String> = worked_example()
+        .image()
         .iter()
-        .map(u32::to_string)
+        .map(|byte| format!("{byte:02x}"))
         .collect();
     let flowing = page.split_whitespace().collect::<Vec<_>>().join(" ");
-    assert!(flowing.contains(&first.join(", ")), "{first:?}");
+    assert!(flowing.contains(&bytes.join(" ")), "{}", bytes.join(" "));
 
     let rows: Vec<Vec<&str>> = page
         .lines()
@@ -52,7 +58,7 @@ fn the_readings_of_the_documented_example_are_right() {
         .take_while(|line| line.starts_with('|'))
         .map(|line| line.split('|').map(str::trim).collect())
         .collect();
-    assert_eq!(rows.len(), 11);
+    assert_eq!(rows.len(), 13);
     for row in rows {
         let code: u32 = row[1].parse().unwrap();
         let temperature = row[2].parse::<i16>().ok();
@@ -170,11 +176,16 @@ fn edited(
 ) -> Result<ControllerTable, FileError> {
     let text = render(format, &example());
     assert!(text.contains(from), "{from}");
-    let (before, after) = format.seal();
+    let seal = format.seal();
+    let length = [seal.sha256.0, seal.sha256.1, seal.crc32.0, seal.crc32.1]
+        .map(str::len)
+        .iter()
+        .sum::<usize>()
+        + 64
+        + 8;
     let changed = text.replacen(from, to, 1);
-    let body = &changed[..changed.len() - before.len() - 8 - after.len()];
-    let crc = crc32fast::hash(body.as_bytes());
-    load(format, format!("{body}{before}{crc:08x}{after}").as_bytes())
+    let body = changed[..changed.len() - length].to_owned();
+    load(format, seal.close(body).as_bytes())
 }
 
 #[track_caller]
@@ -192,41 +203,91 @@ fn json_edited_and_sealed_anew_is_still_refused() {
         None,
         "one of them was changed",
     );
-    refused(edit("\"version\": 1", "\"version\": 2"), None, "version 2");
+    refused(edit("\"version\": 2", "\"version\": 1"), None, "version 1");
     refused(
         edit("ovendry controller", "other controller"),
         Some(2),
         "format: is not",
     );
     refused(edit("2025-04-02", "2025-02-30"), Some(6), "is not a date");
-    refused(edit("\"max_error_e4\": 6,", ""), Some(24), "max_error_e4");
+    refused(edit("\"max_error_e4\": 6,", ""), Some(26), "max_error_e4");
     refused(
         edit("\"adc_bits\"", "\"colour\": 1,\n  \"adc_bits\""),
         Some(8),
         "colour",
     );
     refused(
-        edit("\"version\": 1", "\"version\": 1,\n  \"version\": 1"),
+        edit("\"version\": 2", "\"version\": 2,\n  \"version\": 2"),
         Some(4),
         "duplicate",
     );
     refused(
-        edit("\"version\": 1", "\"version\":  1"),
+        edit("\"version\": 2", "\"version\":  2"),
         Some(3),
-        "not as version 1",
+        "not as version 2",
     );
     refused(
         edit("\"count\": 372", "\"count\": 372.0"),
-        Some(15),
+        Some(16),
         "372.0",
+    );
+    refused(
+        edit("\"divisor\": 65536", "\"divisor\": 3"),
+        Some(12),
+        "a divisor other than 1, 256 or 65536",
     );
     refused(
         edit("bench-3", "bench-3\\u0007"),
         None,
         "control characters",
     );
-    // A name is covered by the file's CRC-32 alone; whoever seals anew may change it.
+    // A name is covered by the file's own digests alone; whoever seals anew may change it.
     assert!(edit("bench-3", "bench-4").is_ok());
+}
+
+#[test]
+fn a_csv_edited_and_sealed_anew_is_still_refused() {
+    let edit = |from: &str, to: &str| edited(format("CSV"), from, to);
+    let line_of = |text: &str| {
+        let table = render(format("CSV"), &example());
+        let found = table.lines().position(|line| line.starts_with(text));
+        Some(found.unwrap() as u64 + 1)
+    };
+    let count = "knots.count,1,372";
+    refused(edit(count, "knots.count,1,373"), None, "was changed");
+    refused(
+        edit(count, "knots.count,1,372.5"),
+        line_of(count),
+        "\"372.5\" is not a whole number",
+    );
+    refused(
+        edit(count, "knots.count,3,372"),
+        line_of(count),
+        "does not belong here",
+    );
+    refused(
+        edit(count, "knots.count,1"),
+        line_of(count),
+        "no row of three",
+    );
+    refused(
+        edit(count, "knots.count,1,372\nknots.count,1,372"),
+        line_of(count).map(|line| line + 1),
+        "does not belong here",
+    );
+    refused(edit(count, ""), Some(1), "count");
+    refused(edit(count, "knots.colour,1,372"), Some(1), "colour");
+    refused(edit("version,,2", "version,,1"), None, "version 1");
+    refused(
+        edit("2025-04-02", "2025-02-30"),
+        line_of("calibrated_on"),
+        "is not a date",
+    );
+    refused(
+        edit("version,,2", "version,,+2"),
+        line_of("version"),
+        "not as version 2",
+    );
 }
 
 #[test]
@@ -237,48 +298,25 @@ fn a_header_edited_and_sealed_anew_is_still_refused() {
         let found = header.lines().position(|line| line.contains(text));
         Some(found.unwrap() as u64 + 1)
     };
-    refused(edit("372u", "373u"), None, "one of them was changed");
+    // Whatever byte is changed, the image's CRC-32 tells; the version before it.
+    let first_row = line_of("    0x02, 0x03");
+    refused(edit("0x02, 0x03", "0x02, 0x02"), None, "was changed");
+    refused(edit("0x02, 0x03", "0x01, 0x03"), None, "version 1");
+    refused(edit("0x02, 0x03", "0x02, 3"), first_row, "is not a byte");
+    refused(edit("};", "}"), Some(1), "they do not end");
+    // The words for people count too, and so does what the compiler reads.
     refused(
-        edit("372u", "372.5"),
-        line_of("310u, 372u"),
-        "is not a whole number",
+        edit("(532 counts)", "(533 counts)"),
+        line_of("532 counts"),
+        "not as version 2",
     );
     refused(
-        edit("310u, 372u,", "372u,"),
-        line_of("_counts[OVENDRY"),
-        "do not have 5 numbers",
+        edit("#include \"ovendry", "#include \"other"),
+        line_of("#include"),
+        "not as version 2",
     );
-    refused(
-        edit("_VERSION ((int32_t)1L", "_VERSION ((int32_t)2L"),
-        None,
-        "version 2",
-    );
-    refused(
-        edit("_VERSION ((int32_t)1L", "_VERSION ((int32_t)1"),
-        line_of("_VERSION ("),
-        "is not a number in range",
-    );
-    refused(
-        edit("_STOP_E4 (", "_STOPP_E4 ("),
-        Some(1),
-        "there is no macro OVENDRY_BENCH_3_STOP_E4",
-    );
-    refused(
-        edit("20250402L", "20250230L"),
-        line_of("20250402L"),
-        "is not a date",
-    );
-    // The reader's code counts too.
-    refused(
-        edit("denominator / 2;", "denominator / 3;"),
-        line_of("denominator / 2;"),
-        "not as version 1",
-    );
-    refused(
-        edit("#include <stdint.h>", "#include \"stdint.h\""),
-        line_of("<stdint.h>"),
-        "not as version 1",
-    );
+    refused(edit("probe: \"", "probe: "), line_of("probe: "), "name");
+    refused(edit(" * soil:", " * soul:"), Some(1), "names the soil");
 }
 
 #[test]
@@ -331,7 +369,7 @@ fn bench(change: impl Fn(&mut calib_core::calibration::Calibration)) -> Bench {
     let bench = Bench::empty();
     let table = table(&calibration).unwrap();
     for format in FORMATS {
-        bench.put(&file_name(format, "north"), render(format, &table));
+        bench.put(&format.file_name("north"), render(format, &table));
     }
     change(&mut calibration);
     let file = json!({
@@ -354,7 +392,7 @@ fn verify_finds_files_the_same_as_the_calibration_beside_them() {
         .run(&["verify", "north.controller.json", "north.h"])
         .exits(0);
     let answer = answer
-        .says("north.controller.json: sound JSON, version 1, table_crc32")
+        .says("north.controller.json: sound JSON, version 2, table_crc32")
         .says("north.h: sound C header")
         .says("gives the curve of north.calibration.json at every code")
         .says("stated bound 0.0006 m3/m3");
@@ -423,7 +461,10 @@ fn verify_reports_as_json() {
 #[test]
 fn verify_refuses_a_damaged_file_and_still_reports_the_others() {
     let bench = bench(|_| {});
-    bench.put("north.h", bench.read("north.h").replace("4402", "4403"));
+    bench.put(
+        "north.h",
+        bench.read("north.h").replace("probe: ", "Probe: "),
+    );
     bench
         .run(&["verify", "north.h", "north.controller.json"])
         .exits(2)

@@ -5,7 +5,8 @@ use calib_cli::controller::{FORMATS, load, render};
 use calib_core::calibration::{Calibration, Direction};
 use calib_core::controller::{
     ControllerError, ControllerRecord, ControllerTable, Fault, IntegerSetPoints,
-    IntegerTemperature, Knot, SIXTEENTHS, THETA_SCALE, VERSION,
+    IntegerTemperature, Knot, LiveCodes, OpenCircuit, SIXTEENTHS, TEMPERATURE_SHIFTS, THETA_SCALE,
+    VERSION,
 };
 use calib_core::curve::CurveKind;
 use calib_core::quantity::{Celsius, Quantity};
@@ -134,23 +135,23 @@ proptest! {
 
 /// Any record at all, mostly near the limits of what 32 bits hold.
 fn records() -> impl Strategy<Value = ControllerRecord> {
-    let knots = prop::collection::btree_map(0_u16..=u16::MAX, -2000_i16..=12_000, 2..8);
+    let knots = prop::collection::btree_map(0_u16..=4095, -2000_i16..=12_000, 2..8);
     let term = prop::option::of((
         -4000_i16..=8500,
         -4000_i16..=8500,
         -4000_i16..=8500,
         prop_oneof![-2_000_000..=2_000_000, any::<i32>()],
-        0_u32..=16,
+        prop::sample::select(TEMPERATURE_SHIFTS.to_vec()),
     ));
     (
         8_u8..=16,
-        knots,
+        (knots, 0_u16..=u16::MAX - 4095),
         term,
         prop::bool::ANY,
         0..16_i32,
         0..16_i32,
     )
-        .prop_map(|(adc_bits, knots, term, rises, below, above)| {
+        .prop_map(|(adc_bits, (knots, first), term, rises, below, above)| {
             let mut thetas: Vec<i16> = knots.values().copied().collect();
             thetas.sort_unstable();
             if !rises {
@@ -160,7 +161,7 @@ fn records() -> impl Strategy<Value = ControllerRecord> {
                 .keys()
                 .zip(thetas)
                 .map(|(count, theta_v)| Knot {
-                    count: *count,
+                    count: first + *count,
                     theta_v,
                     expanded_uncertainty: 100,
                 })
@@ -179,6 +180,11 @@ fn records() -> impl Strategy<Value = ControllerRecord> {
                 } else {
                     Direction::FallsWhenWetter
                 },
+                live: LiveCodes {
+                    low: 0,
+                    high: ((1_u32 << adc_bits) - 1) as u16,
+                    open_circuit: OpenCircuit::ReadsLow,
+                },
                 domain_low: SIXTEENTHS * i32::from(first.count)
                     + below * i32::from(first != dry && first != wet),
                 domain_high: SIXTEENTHS * i32::from(last.count)
@@ -189,7 +195,7 @@ fn records() -> impl Strategy<Value = ControllerRecord> {
                         lowest_centi: one.min(other),
                         highest_centi: one.max(other),
                         coefficient,
-                        divisor: 1 << shift,
+                        shift,
                     }
                 }),
                 max_error: 5,
@@ -212,7 +218,13 @@ fn exactly(record: &ControllerRecord, code: u32, centi: i16) -> Result<i64, Faul
         sign * ((2 * numerator.abs() + denominator) / (2 * denominator))
     };
     if i64::from(code) >= 1 << record.adc_bits {
-        return Err(Fault::CountAboveFullScale);
+        return Err(Fault::NoSuchCode);
+    }
+    if code < u32::from(record.live.low) {
+        return Err(Fault::OpenCircuit);
+    }
+    if code > u32::from(record.live.high) {
+        return Err(Fault::ShortCircuit);
     }
     let mut at = 16 * i64::from(code);
     if let Some(term) = &record.temperature {
@@ -222,7 +234,7 @@ fn exactly(record: &ControllerRecord, code: u32, centi: i16) -> Result<i64, Faul
         let difference = i64::from(centi) - i64::from(term.reference_centi);
         at -= nearest(
             i64::from(term.coefficient) * difference,
-            i64::from(term.divisor),
+            i64::from(term.divisor()),
         );
     }
     if at < i64::from(record.domain_low) {

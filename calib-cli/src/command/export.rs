@@ -9,8 +9,8 @@ use crate::caution;
 use crate::failure::{Complaint, Failure, Verdict, Warning};
 use crate::output::{self, OutputSet};
 use crate::table::load_site;
-use crate::workbench::Site;
-use calib_cli::controller::{FORMATS, clashing, file_name, render};
+use crate::workbench::{Controller, Site};
+use calib_cli::controller::{Companion, FORMATS, clashing, render};
 use calib_core::controller::{ControllerTable, DEFAULT_MAX_ERROR, Dates, Timing};
 use calib_core::irrigation::SetPoints;
 use jiff::civil::Date;
@@ -129,7 +129,7 @@ fn export(
     set_points: impl Fn(&Path, &CalibrationFile) -> Result<SetPoints, Failure>,
 ) -> Result<Vec<(PathBuf, Against)>, Failure> {
     let calibrations = chosen(request)?;
-    let timing = timing(site)?;
+    let controller = controller(site)?;
     let mut outputs = OutputSet::default();
     let mut written = Vec::new();
     for (path, file) in calibrations {
@@ -137,16 +137,20 @@ fn export(
         let table = ControllerTable::from_calibration(
             calibration,
             &set_points(&path, &file)?,
-            timing,
+            timing(controller),
+            controller.open_circuit,
             dates(&path, &file)?,
             request.max_error,
         )
         .map_err(|error| Complaint::about(&path, error.to_string(), error.mend()))?;
         for format in FORMATS {
-            let target = request.out.join(file_name(format, &calibration.probe));
+            let target = request.out.join(format.file_name(&calibration.probe));
             outputs.add(&target, render(format, &table));
             written.push((target, Against::new(path.clone(), file.clone())));
         }
+    }
+    for Companion { file_name, text } in FORMATS.iter().filter_map(|format| format.companion()) {
+        outputs.add(request.out.join(file_name), text);
     }
     outputs.write(request.force)?;
     Ok(written)
@@ -194,7 +198,7 @@ fn chosen(request: &Request) -> Result<Vec<(PathBuf, CalibrationFile)>, Failure>
     if let Some((one, other)) = clashing(names) {
         return Err(Complaint::about(
             request.out,
-            format!("probes {one} and {other} would have the same names in a C header"),
+            format!("probes {one} and {other} would have the same names in C and MicroPython"),
             "rename one of them in site.toml so that they differ in letters or digits",
         )
         .into());
@@ -202,19 +206,23 @@ fn chosen(request: &Request) -> Result<Vec<(PathBuf, CalibrationFile)>, Failure>
     Ok(calibrations)
 }
 
-fn timing(site: &Site) -> Result<Timing, Failure> {
-    let controller = site.controller.as_ref().ok_or_else(|| {
+fn controller(site: &Site) -> Result<&Controller, Failure> {
+    Ok(site.controller.as_ref().ok_or_else(|| {
         Complaint::about(
             &site.file,
             "has no [controller], so pump times and water are not known",
             "add a [controller] table with area, flow and pump times",
         )
-    })?;
-    Ok(Timing {
+    })?)
+}
+
+fn timing(controller: &Controller) -> Timing {
+    Timing {
         minimum_on_s: controller.minimum_on_s,
         minimum_off_s: controller.minimum_off_s,
         maximum_on_s: controller.maximum_on_s,
-    })
+        stuck_after_s: controller.stuck_after_s,
+    }
 }
 
 fn dates(path: &Path, file: &CalibrationFile) -> Result<Dates, Failure> {
@@ -237,8 +245,9 @@ fn dates(path: &Path, file: &CalibrationFile) -> Result<Dates, Failure> {
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::workbench::{Balance, Controller, SeasonKeys};
+    use crate::workbench::{Balance, SeasonKeys};
     use calib_core::calibration::{Calibration, Direction, Domain, ReadingNoise};
+    use calib_core::controller::OpenCircuit;
     use calib_core::curve::{Axis, Curve, CurveKind};
     use calib_core::irrigation::{DeadBandGovernor, RelayLife};
     use calib_core::quantity::{Fraction, LitrePerMinute, Millimetre, Quantity, SquareMetre, Vwc};
@@ -317,6 +326,8 @@ mod tests {
                 minimum_on_s: 60,
                 minimum_off_s: 600,
                 maximum_on_s: 1800,
+                stuck_after_s: 86_400,
+                open_circuit: OpenCircuit::ReadsLow,
                 read_every_s: 60,
                 false_start_probability: 0.01,
                 daily_temperature_swing_c: 5.0,

@@ -15,7 +15,7 @@ use crate::physical::PhysicalReport;
 use crate::plot::{self, CalibrationChart, Level, ResidualChart};
 use crate::table::{self, SAMPLES, shown_path};
 use crate::workbench::Workbench;
-use calib_cli::controller::{FORMATS, file_name};
+use calib_cli::controller::FORMATS;
 use calib_core::calibration::ConvertError;
 use calib_core::curve::CurveKind;
 use calib_core::fit::{Loss, Request};
@@ -273,7 +273,7 @@ impl Answer {
 /// What a calibrated probe leaves that a controller could come to use.
 fn files_of(probe: &str) -> Vec<String> {
     std::iter::once(format!("{probe}{SUFFIX}"))
-        .chain(FORMATS.iter().map(|format| file_name(*format, probe)))
+        .chain(FORMATS.iter().map(|format| format.file_name(probe)))
         .collect()
 }
 

@@ -13,28 +13,47 @@
 //! changing it means a new version.
 
 mod c_header;
+mod csv_table;
+mod document;
+mod heading;
 mod json;
+mod seal;
 
 use calib_core::controller::{ControllerError, ControllerRecord, ControllerTable};
 use std::collections::BTreeMap;
 use std::path::Path;
 
-pub use c_header::identifier;
+pub use seal::{Seal, sha256};
 
 /// Every format, in the order they are written.
-pub const FORMATS: [&dyn ControllerFormat; 2] = [&json::Json, &c_header::CHeader];
+pub const FORMATS: [&dyn ControllerFormat; 3] =
+    [&json::Json, &csv_table::CsvTable, &c_header::CHeader];
+
+/// A file that is the same for every probe and that files of a format need beside
+/// them.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub struct Companion {
+    /// Its name.
+    pub file_name: &'static str,
+    /// What it holds.
+    pub text: &'static str,
+}
 
 /// How a table is written down and read back.
 pub trait ControllerFormat: Sync {
     /// What a person calls it, e.g. `JSON`.
     fn name(&self) -> &'static str;
 
-    /// How its file names end, e.g. `.h`.
-    fn suffix(&self) -> &'static str;
+    /// The name of a probe's file; its extension is the format's own.
+    fn file_name(&self, probe: &str) -> String;
 
-    /// What stands before and after the eight hexadecimal digits of the file's
-    /// CRC-32 at its very end. The CRC is taken over every byte before `.0`.
-    fn seal(&self) -> (&'static str, &'static str);
+    /// The file its files need beside them, if any.
+    fn companion(&self) -> Option<Companion> {
+        None
+    }
+
+    /// The digests at the very end of the file.
+    fn seal(&self) -> Seal;
 
     /// The text before the seal.
     fn body(&self, table: &ControllerTable) -> String;
@@ -70,6 +89,9 @@ pub enum FileError {
         /// CRC-32 of the bytes.
         computed: u32,
     },
+    /// The SHA-256 of the bytes is another.
+    #[error("its SHA-256 is not that of its bytes: the file was changed")]
+    FileSha256,
     /// Some tool turned line feeds into carriage return and line feed.
     #[error("its line ends were changed to carriage return and line feed on the way here")]
     LineEnds,
@@ -85,7 +107,7 @@ pub enum FileError {
     #[error(transparent)]
     Table(#[from] ControllerError),
     /// The numbers are sound, but the text is not how this format writes them.
-    #[error("the numbers are sound, but this line is not as version 1 of the format writes it")]
+    #[error("the numbers are sound, but this line is not as version 2 of the format writes it")]
     OtherText {
         /// First line that differs, counted from 1.
         line: u64,
@@ -115,11 +137,7 @@ impl FileError {
 
 /// The file of `table` in `format`. The same table always gives the same bytes.
 pub fn render(format: &dyn ControllerFormat, table: &ControllerTable) -> String {
-    let mut text = format.body(table);
-    let crc = crc32fast::hash(text.as_bytes());
-    let (before, after) = format.seal();
-    text.push_str(&format!("{before}{crc:08x}{after}"));
-    text
+    format.seal().close(format.body(table))
 }
 
 /// Reads a file of `format`: its seal, its numbers with their CRC-32, every
@@ -128,7 +146,7 @@ pub fn render(format: &dyn ControllerFormat, table: &ControllerTable) -> String 
 /// # Errors
 /// The first [`FileError`] found.
 pub fn load(format: &dyn ControllerFormat, bytes: &[u8]) -> Result<ControllerTable, FileError> {
-    unseal(format, bytes)?;
+    format.seal().check(format.name(), bytes)?;
     let text = std::str::from_utf8(bytes).map_err(|_| FileError::Content {
         line: 1,
         what: "is not UTF-8 text".into(),
@@ -149,56 +167,30 @@ pub fn load(format: &dyn ControllerFormat, bytes: &[u8]) -> Result<ControllerTab
     Ok(table)
 }
 
-/// Checks the seal.
-fn unseal(format: &dyn ControllerFormat, bytes: &[u8]) -> Result<(), FileError> {
-    let missing = FileError::SealMissing {
-        format: format.name(),
-    };
-    let (before, after) = format.seal();
-    let sealed = bytes
-        .strip_suffix(after.as_bytes())
-        .and_then(|rest| rest.split_last_chunk::<8>())
-        .and_then(|(rest, digits)| Some((rest.strip_suffix(before.as_bytes())?, digits)));
-    let Some((body, digits)) = sealed else {
-        return Err(if bytes.ends_with(b"\r\n") {
-            FileError::LineEnds
-        } else {
-            missing
-        });
-    };
-    let stated = std::str::from_utf8(digits)
-        .ok()
-        .and_then(hexadecimal)
-        .ok_or(missing)?;
-    let computed = crc32fast::hash(body);
-    if stated != computed {
-        return Err(FileError::FileCrc { stated, computed });
-    }
-    Ok(())
-}
-
-/// Eight lower-case hexadecimal digits.
-fn hexadecimal(digits: &str) -> Option<u32> {
-    let plain = |byte: u8| byte.is_ascii_digit() || (b'a'..=b'f').contains(&byte);
-    (digits.len() == 8 && digits.bytes().all(plain))
-        .then(|| u32::from_str_radix(digits, 16).ok())
-        .flatten()
-}
-
 /// The format of a file, by the extension of its name.
 pub fn format_of(path: &Path) -> Option<&'static dyn ControllerFormat> {
     let extension = path.extension();
     FORMATS
         .into_iter()
-        .find(|format| Path::new(&file_name(*format, "probe")).extension() == extension)
+        .find(|format| Path::new(&format.file_name("probe")).extension() == extension)
 }
 
-/// The name of a probe's file in `format`.
-pub fn file_name(format: &dyn ControllerFormat, probe: &str) -> String {
-    format!("{probe}{}", format.suffix())
+/// A probe's name as part of an identifier in a program: ASCII letters in lower
+/// case and digits stay, every other byte becomes an underscore.
+pub fn identifier(probe: &str) -> String {
+    probe
+        .bytes()
+        .map(|byte| {
+            if byte.is_ascii_alphanumeric() {
+                char::from(byte.to_ascii_lowercase())
+            } else {
+                '_'
+            }
+        })
+        .collect()
 }
 
-/// Two probes of `probes` whose C identifiers would be the same, if any.
+/// Two probes of `probes` whose identifiers would be the same, if any.
 pub fn clashing<'a>(probes: impl IntoIterator<Item = &'a str>) -> Option<(&'a str, &'a str)> {
     let mut seen = BTreeMap::new();
     probes

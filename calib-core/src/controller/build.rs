@@ -1,11 +1,11 @@
 //! From a calibration and its set points to the controller's table.
 
-use super::check::correction_fits;
+use super::check::{answering_codes, correction_fits};
 use super::error::ControllerError;
 use super::knots::{Target, fewest};
 use super::record::{
-    ControllerRecord, Dates, IntegerSetPoints, IntegerTemperature, Knot, MAX_DIVISOR, SIXTEENTHS,
-    SUPPORTED_BITS, THETA_RANGE, THETA_SCALE, Timing, VERSION,
+    ControllerRecord, Dates, IntegerSetPoints, IntegerTemperature, Knot, LiveCodes, OpenCircuit,
+    SIXTEENTHS, SUPPORTED_BITS, TEMPERATURE_SHIFTS, THETA_RANGE, THETA_SCALE, Timing, VERSION,
 };
 use super::table::{ControllerTable, full_scale};
 use crate::calibration::{Calibration, ConvertError};
@@ -44,6 +44,7 @@ impl ControllerTable {
         calibration: &Calibration,
         set_points: &SetPoints,
         timing: Timing,
+        open_circuit: OpenCircuit,
         dates: Dates,
         max_error: f64,
     ) -> Result<Self, ControllerError> {
@@ -84,6 +85,12 @@ impl ControllerTable {
             dates,
             adc_bits: calibration.adc_bits,
             direction: calibration.direction,
+            live: live_codes(
+                calibration.adc_bits,
+                domain,
+                correction.as_ref().map(|c| &c.integer),
+                open_circuit,
+            ),
             domain_low: domain.0,
             domain_high: domain.1,
             temperature: correction.as_ref().map(|c| c.integer),
@@ -162,25 +169,28 @@ impl Correction {
             .ok_or(ControllerError::TemperatureRangeMissing)?;
         let reference = 100.0 * term.reference.value();
         let exact = term.coefficient * STEPS / 100.0;
-        let at = |divisor: i32| IntegerTemperature {
+        let at = |shift: u8| IntegerTemperature {
             reference_centi: reference.round() as i16,
             lowest_centi: (100.0 * lowest).ceil() as i16,
             highest_centi: (100.0 * highest).floor() as i16,
-            coefficient: (exact * f64::from(divisor)).round() as i32,
-            divisor,
+            coefficient: (exact * f64::from(1 << shift)).round() as i32,
+            shift,
         };
         // The finest coefficient whose products fit 32 bits.
-        let mut integer = at(MAX_DIVISOR);
-        while integer.divisor > 1 && !correction_fits(&integer, calibration.adc_bits) {
-            integer = at(integer.divisor / 2);
-        }
-        if !exact.is_finite() || !correction_fits(&integer, calibration.adc_bits) {
+        let fits = |term: &IntegerTemperature| correction_fits(term, calibration.adc_bits);
+        let Some(integer) = TEMPERATURE_SHIFTS
+            .into_iter()
+            .rev()
+            .map(at)
+            .find(|term| exact.is_finite() && fits(term))
+        else {
+            let coarsest = at(0);
             return Err(ControllerError::TemperatureCorrection {
-                coefficient: integer.coefficient,
-                divisor: integer.divisor,
+                coefficient: coarsest.coefficient,
+                divisor: coarsest.divisor(),
             });
-        }
-        let coefficient = f64::from(integer.coefficient) / f64::from(integer.divisor);
+        };
+        let coefficient = f64::from(integer.coefficient) / f64::from(integer.divisor());
         let farthest = [integer.lowest_centi, integer.highest_centi]
             .map(|centi| (f64::from(centi) - f64::from(integer.reference_centi)).abs())
             .into_iter()
@@ -220,6 +230,29 @@ fn domain(
         });
     }
     Ok((low as i32, high as i32))
+}
+
+/// Share of full scale, from either end, in which only a broken or shorted wire
+/// reads (common practice, no source): 10 counts of a 10-bit converter.
+const WIRE_MARGIN: u16 = 100;
+
+/// The codes of a live probe: all but the outermost hundredth at either end, as
+/// far as none of those can have an answer.
+fn live_codes(
+    bits: u8,
+    domain: (i32, i32),
+    term: Option<&IntegerTemperature>,
+    open_circuit: OpenCircuit,
+) -> LiveCodes {
+    let full_scale = full_scale(bits);
+    let margin = full_scale / WIRE_MARGIN;
+    let (lowest, highest) = answering_codes(domain, term);
+    let code = |at: i32| at.clamp(0, i32::from(full_scale)) as u16;
+    LiveCodes {
+        low: margin.min(code(lowest)),
+        high: (full_scale - margin).max(code(highest)),
+        open_circuit,
+    }
 }
 
 /// The curve at every corrected count that can occur.

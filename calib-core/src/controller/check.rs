@@ -2,8 +2,9 @@
 
 use super::error::ControllerError;
 use super::record::{
-    ControllerRecord, IntegerTemperature, Knot, MAX_DIVISOR, MAX_KNOTS, MAX_NAME_BYTES,
-    MAX_PUMP_SECONDS, MAX_UNCERTAINTY, SIXTEENTHS, SUPPORTED_BITS, THETA_RANGE, VERSION,
+    ControllerRecord, IntegerTemperature, Knot, MAX_KNOT_DISTANCE, MAX_KNOTS, MAX_NAME_BYTES,
+    MAX_SECONDS, MAX_UNCERTAINTY, SIXTEENTHS, SUPPORTED_BITS, TEMPERATURE_SHIFTS, THETA_RANGE,
+    VERSION,
 };
 use super::table::{ControllerTable, full_scale};
 use crate::calibration::Direction;
@@ -15,7 +16,7 @@ pub(super) fn version(record: &ControllerRecord) -> Result<(), ControllerError> 
         Ok(())
     } else {
         Err(ControllerError::Version {
-            found: record.version,
+            found: u32::from(record.version),
         })
     }
 }
@@ -35,6 +36,7 @@ pub(super) fn record(record: &ControllerRecord) -> Result<(), ControllerError> {
     if let Some(term) = &record.temperature {
         temperature(term, record.adc_bits)?;
     }
+    live_codes(record)?;
     if !(1..=10_000).contains(&record.max_error) {
         return Err(ControllerError::MaxError {
             found: record.max_error,
@@ -89,8 +91,8 @@ fn knots(record: &ControllerRecord) -> Result<(), ControllerError> {
                 });
             }
             direction(from, to, record.direction, false)?;
-            if !segment_fits(from, to) {
-                return Err(ControllerError::SegmentTooLarge {
+            if to.count - from.count > MAX_KNOT_DISTANCE {
+                return Err(ControllerError::StepTooLong {
                     from_count: from.count,
                     to_count: to.count,
                 });
@@ -125,13 +127,6 @@ fn direction(
     Ok(())
 }
 
-/// Whether every product between these knots, with its rounding, fits 32 bits.
-pub(super) fn segment_fits(from: &Knot, to: &Knot) -> bool {
-    let width = i64::from(SIXTEENTHS) * (i64::from(to.count) - i64::from(from.count));
-    let rise = (i64::from(to.theta_v) - i64::from(from.theta_v)).abs();
-    rise * width + width / 2 <= i64::from(i32::MAX)
-}
-
 fn domain(record: &ControllerRecord) -> Result<(), ControllerError> {
     let (Some(first), Some(last)) = (record.knots.first(), record.knots.last()) else {
         return Err(ControllerError::KnotNumber { found: 0 });
@@ -159,7 +154,7 @@ pub(super) fn correction_fits(term: &IntegerTemperature, bits: u8) -> bool {
         .all(|centi| {
             let difference = i64::from(centi) - i64::from(term.reference_centi);
             let product = (i64::from(term.coefficient) * difference).abs();
-            let divisor = i64::from(term.divisor);
+            let divisor = i64::from(term.divisor());
             let full_scale = i64::from(SIXTEENTHS) * i64::from(full_scale(bits));
             product + divisor / 2 <= i64::from(i32::MAX)
                 && (product + divisor / 2) / divisor <= full_scale
@@ -183,18 +178,56 @@ fn temperature(term: &IntegerTemperature, bits: u8) -> Result<(), ControllerErro
             highest: term.highest_centi,
         });
     }
-    if term.divisor < 1 || term.divisor > MAX_DIVISOR || term.divisor.count_ones() != 1 {
-        return Err(ControllerError::TemperatureDivisor {
-            divisor: term.divisor,
-        });
+    if !TEMPERATURE_SHIFTS.contains(&term.shift) {
+        return Err(ControllerError::TemperatureDivisor { shift: term.shift });
     }
     if !correction_fits(term, bits) {
         return Err(ControllerError::TemperatureCorrection {
             coefficient: term.coefficient,
-            divisor: term.divisor,
+            divisor: term.divisor(),
         });
     }
     Ok(())
+}
+
+/// The lowest and highest code that can have an answer, at any accepted
+/// temperature; they may lie beyond what the converter gives.
+pub(super) fn answering_codes(
+    (low, high): (i32, i32),
+    term: Option<&IntegerTemperature>,
+) -> (i32, i32) {
+    let shifts = term.map_or([0, 0], |term| {
+        [term.lowest_centi, term.highest_centi].map(|centi| term.correction(centi))
+    });
+    let (least, most) = (shifts[0].min(shifts[1]), shifts[0].max(shifts[1]));
+    let up = SIXTEENTHS - 1;
+    (
+        (low + least + up).div_euclid(SIXTEENTHS),
+        (high + most).div_euclid(SIXTEENTHS),
+    )
+}
+
+fn live_codes(record: &ControllerRecord) -> Result<(), ControllerError> {
+    let live = record.live;
+    let full_scale = full_scale(record.adc_bits);
+    let (lowest, highest) = answering_codes(
+        (record.domain_low, record.domain_high),
+        record.temperature.as_ref(),
+    );
+    if live.low <= live.high
+        && live.high <= full_scale
+        && i32::from(live.low) <= lowest.max(0)
+        && i32::from(live.high) >= highest.min(i32::from(full_scale))
+    {
+        return Ok(());
+    }
+    Err(ControllerError::LiveCodes {
+        low: live.low,
+        high: live.high,
+        lowest,
+        highest,
+        full_scale,
+    })
 }
 
 fn timing(record: &ControllerRecord) -> Result<(), ControllerError> {
@@ -202,8 +235,9 @@ fn timing(record: &ControllerRecord) -> Result<(), ControllerError> {
     let longest = timing
         .minimum_on_s
         .max(timing.minimum_off_s)
-        .max(timing.maximum_on_s);
-    if longest > MAX_PUMP_SECONDS
+        .max(timing.maximum_on_s)
+        .max(timing.stuck_after_s);
+    if longest > MAX_SECONDS
         || timing.maximum_on_s == 0
         || timing.minimum_on_s > timing.maximum_on_s
     {
@@ -211,6 +245,7 @@ fn timing(record: &ControllerRecord) -> Result<(), ControllerError> {
             minimum_on_s: timing.minimum_on_s,
             minimum_off_s: timing.minimum_off_s,
             maximum_on_s: timing.maximum_on_s,
+            stuck_after_s: timing.stuck_after_s,
         });
     }
     Ok(())

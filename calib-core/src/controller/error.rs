@@ -1,7 +1,7 @@
 //! Why a record is no controller's table, or why none can be made.
 
 use super::record::{
-    MAX_DIVISOR, MAX_KNOTS, MAX_NAME_BYTES, MAX_PUMP_SECONDS, MAX_UNCERTAINTY, SUPPORTED_BITS,
+    MAX_KNOT_DISTANCE, MAX_KNOTS, MAX_NAME_BYTES, MAX_SECONDS, MAX_UNCERTAINTY, SUPPORTED_BITS,
     THETA_RANGE, VERSION,
 };
 use crate::calibration::ConvertError;
@@ -25,6 +25,28 @@ pub enum ControllerError {
         stated: u32,
         /// CRC-32 of the numbers.
         computed: u32,
+    },
+    /// The bytes are no image of a table.
+    #[error("the table's bytes are damaged: {what}")]
+    Image {
+        /// What is wrong with them.
+        what: &'static str,
+    },
+    /// The codes of a live probe leave out some that have an answer.
+    #[error(
+        "codes from {low} to {high} are said to be those of a live probe, but {lowest} to {highest} can have an answer on a converter that gives up to {full_scale}"
+    )]
+    LiveCodes {
+        /// Lowest code of a live probe.
+        low: u16,
+        /// Highest code of a live probe.
+        high: u16,
+        /// Lowest code with an answer.
+        lowest: i32,
+        /// Highest code with an answer.
+        highest: i32,
+        /// Full scale of the converter.
+        full_scale: u16,
     },
     /// A name is empty, too long or holds control characters.
     #[error(
@@ -96,11 +118,11 @@ pub enum ControllerError {
         /// theta_v x 10 000 there.
         to: i16,
     },
-    /// A product between two knots would not fit 32 bits.
+    /// Two neighbouring knots are too far apart.
     #[error(
-        "the step from {from_count} to {to_count} counts is so long and steep that 32-bit integers overflow"
+        "the step from {from_count} to {to_count} counts is longer than {MAX_KNOT_DISTANCE} counts"
     )]
-    SegmentTooLarge {
+    StepTooLong {
         /// Count of the earlier knot.
         from_count: u16,
         /// Count of the later knot.
@@ -132,13 +154,11 @@ pub enum ControllerError {
         /// Highest accepted, C x 100.
         highest: i16,
     },
-    /// The divisor is not a power of two in range.
-    #[error(
-        "the temperature divisor must be a power of two from 1 to {MAX_DIVISOR}, not {divisor}"
-    )]
+    /// The divisor is none of those that can be.
+    #[error("the temperature divisor must be 1, 256 or 65536, not two to the power of {shift}")]
     TemperatureDivisor {
-        /// Divisor stated.
-        divisor: i32,
+        /// Shift stated.
+        shift: u8,
     },
     /// The temperature correction would not fit 32 bits or exceeds the converter.
     #[error(
@@ -200,7 +220,7 @@ pub enum ControllerError {
     },
     /// A time is out of range, or the shortest run exceeds the longest.
     #[error(
-        "pump times must be at most {MAX_PUMP_SECONDS} s, the longest run at least 1 s and no shorter than the shortest; stated are shortest on {minimum_on_s} s, shortest off {minimum_off_s} s, longest on {maximum_on_s} s"
+        "times must be at most {MAX_SECONDS} s, the longest run at least 1 s and no shorter than the shortest; stated are shortest on {minimum_on_s} s, shortest off {minimum_off_s} s, longest on {maximum_on_s} s, stuck after {stuck_after_s} s"
     )]
     Timing {
         /// Shortest time on, s.
@@ -209,6 +229,8 @@ pub enum ControllerError {
         minimum_off_s: u32,
         /// Longest time on, s.
         maximum_on_s: u32,
+        /// Time without change after which a probe is stuck, s.
+        stuck_after_s: u32,
     },
     /// The dates are not in order, or before 1970.
     #[error(
@@ -260,7 +282,9 @@ impl ControllerError {
             Self::Version { .. } => {
                 "use the program version that wrote the file, or export it again with this one"
             }
-            Self::TableCrc { .. } => "export the file again from its calibration",
+            Self::TableCrc { .. } | Self::Image { .. } => {
+                "export the file again from its calibration"
+            }
             Self::AdcBits { .. } => "correct adc_bits of the probe in site.toml",
             Self::Name { .. } => "give the probe or soil a shorter, plain name in site.toml",
             Self::SetPointOrder { .. }
@@ -269,7 +293,7 @@ impl ControllerError {
             | Self::SetPointMismatch { .. } => {
                 "look at `ovendry setpoints`: refill and stop must lie inside the calibrated counts, at least a count apart"
             }
-            Self::Timing { .. } => "correct the pump times of [controller] in site.toml",
+            Self::Timing { .. } => "correct the times of [controller] in site.toml",
             Self::KnotUncertainty { .. } => {
                 "calibrate with more cores or steadier readings; look at the budget `ovendry fit` prints"
             }

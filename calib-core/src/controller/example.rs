@@ -1,7 +1,8 @@
 //! A record by hand for the tests of this room.
 
 use super::record::{
-    ControllerRecord, Dates, IntegerSetPoints, IntegerTemperature, Knot, Timing, VERSION,
+    ControllerRecord, Dates, IntegerSetPoints, IntegerTemperature, Knot, LiveCodes, OpenCircuit,
+    Timing, VERSION,
 };
 use crate::calibration::Direction;
 use jiff::civil::date;
@@ -23,6 +24,11 @@ pub(super) fn record() -> ControllerRecord {
         },
         adc_bits: 10,
         direction: Direction::FallsWhenWetter,
+        live: LiveCodes {
+            low: 10,
+            high: 1013,
+            open_circuit: OpenCircuit::ReadsLow,
+        },
         domain_low: 4808,
         domain_high: 11192,
         temperature: Some(IntegerTemperature {
@@ -30,7 +36,7 @@ pub(super) fn record() -> ControllerRecord {
             lowest_centi: 1000,
             highest_centi: 3000,
             coefficient: 8389,
-            divisor: 65_536,
+            shift: 16,
         }),
         max_error: 3,
         knots: vec![
@@ -48,6 +54,7 @@ pub(super) fn record() -> ControllerRecord {
             minimum_on_s: 60,
             minimum_off_s: 600,
             maximum_on_s: 3600,
+            stuck_after_s: 86_400,
         },
     }
 }

@@ -14,8 +14,7 @@
 //! small tables.) With that number of knots, the search then looks for the
 //! smallest tolerance that still does with it, so that no byte is wasted.
 
-use super::check::segment_fits;
-use super::record::{Knot, SIXTEENTHS};
+use super::record::{Knot, MAX_KNOT_DISTANCE, SIXTEENTHS};
 
 /// Halvings of the tolerance in search of the smallest that needs no more knots.
 const HALVINGS: u32 = 12;
@@ -64,7 +63,7 @@ fn farthest(target: &Target, from: &Knot, candidates: &[Knot], tolerance: f64) -
             (flattest, steepest)
         };
         let (flattest, steepest) = pass(end - 1);
-        if flattest > steepest || !segment_fits(from, to) {
+        if flattest > steepest || to.count - from.count > MAX_KNOT_DISTANCE {
             break;
         }
         let slope = (f64::from(to.theta_v) - level) / f64::from(end - start);
@@ -249,7 +248,7 @@ mod tests {
         assert!(
             placed
                 .windows(2)
-                .all(|pair| segment_fits(&pair[0], &pair[1]))
+                .all(|pair| pair[1].count - pair[0].count <= MAX_KNOT_DISTANCE)
         );
     }
 }

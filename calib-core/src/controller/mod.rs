@@ -7,7 +7,7 @@
 //!        v
 //!  ControllerRecord  -- check -->  ControllerTable  -- evaluate --> theta_v or a fault
 //!        ^                              | compare with the curve at every code
-//!        '---- a controller file -------' words and their CRC-32
+//!        '---- a controller file -------' as text around its image
 //! ```
 //!
 //! A [`ControllerRecord`] is what a file says; a [`ControllerTable`] is a record
@@ -32,7 +32,8 @@
 //! ```
 //! use calib_core::calibration::Direction;
 //! use calib_core::controller::{
-//!     ControllerRecord, ControllerTable, Dates, Fault, IntegerSetPoints, Knot, Timing, VERSION,
+//!     ControllerRecord, ControllerTable, Dates, Fault, IntegerSetPoints, Knot, LiveCodes,
+//!     OpenCircuit, Timing, VERSION,
 //! };
 //!
 //! let record = ControllerRecord {
@@ -45,6 +46,7 @@
 //!     },
 //!     adc_bits: 10,
 //!     direction: Direction::FallsWhenWetter,
+//!     live: LiveCodes { low: 10, high: 1013, open_circuit: OpenCircuit::ReadsLow },
 //!     domain_low: 300 * 16,
 //!     domain_high: 700 * 16,
 //!     temperature: None,
@@ -54,7 +56,12 @@
 //!         Knot { count: 700, theta_v: 1000, expanded_uncertainty: 210 },
 //!     ],
 //!     set_points: IntegerSetPoints { refill: 1750, stop: 2500, refill_count: 600, stop_count: 500 },
-//!     timing: Timing { minimum_on_s: 60, minimum_off_s: 600, maximum_on_s: 3600 },
+//!     timing: Timing {
+//!         minimum_on_s: 60,
+//!         minimum_off_s: 600,
+//!         maximum_on_s: 3600,
+//!         stuck_after_s: 86_400,
+//!     },
 //! };
 //! let table = ControllerTable::check(record)?;
 //! // 4000 - 3000 x 201/400 = 4000 - 1507.5; the fall is rounded, half away from zero.
@@ -67,10 +74,11 @@ mod build;
 mod check;
 mod compare;
 mod error;
+mod image;
 mod knots;
+mod pump;
 mod record;
 mod table;
-mod words;
 
 #[cfg(test)]
 mod example;
@@ -78,9 +86,11 @@ mod example;
 pub use build::DEFAULT_MAX_ERROR;
 pub use compare::{Comparison, Disagreement, EDGE_COUNTS, LargestDifference};
 pub use error::ControllerError;
+pub use pump::{Pump, PumpStep};
 pub use record::{
-    ControllerRecord, Dates, IntegerSetPoints, IntegerTemperature, Knot, MAX_DIVISOR, MAX_KNOTS,
-    MAX_NAME_BYTES, MAX_PUMP_SECONDS, MAX_UNCERTAINTY, SIXTEENTHS, SUPPORTED_BITS, THETA_RANGE,
-    THETA_SCALE, Timing, VERSION, day_number,
+    ControllerRecord, Dates, IntegerSetPoints, IntegerTemperature, Knot, LiveCodes,
+    MAX_KNOT_DISTANCE, MAX_KNOTS, MAX_NAME_BYTES, MAX_SECONDS, MAX_UNCERTAINTY, OpenCircuit,
+    SIXTEENTHS, SUPPORTED_BITS, TEMPERATURE_SHIFTS, THETA_RANGE, THETA_SCALE, Timing, VERSION,
+    date_of, day_number,
 };
 pub use table::{ControllerTable, Fault, Reading};

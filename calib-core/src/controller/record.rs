@@ -5,7 +5,7 @@ use jiff::civil::Date;
 use std::ops::RangeInclusive;
 
 /// The version of the table's meaning. A reader refuses any other.
-pub const VERSION: u32 = 1;
+pub const VERSION: u8 = 2;
 /// Steps a corrected count is counted in: sixteenths of a count.
 pub const SIXTEENTHS: i32 = 16;
 /// What theta_v in m3/m3 is multiplied by.
@@ -20,19 +20,23 @@ pub const MAX_KNOTS: usize = 255;
 /// Largest expanded uncertainty a table can hold, x 10 000: 1 m3/m3, beyond
 /// which a reading says nothing.
 pub const MAX_UNCERTAINTY: u16 = 10_000;
-/// Largest divisor of the temperature coefficient.
-pub const MAX_DIVISOR: i32 = 65_536;
+/// Farthest a knot may stand from the one before, counts: sixteen times that fits
+/// 16 bits, so that a small controller divides in 16 bits only.
+pub const MAX_KNOT_DISTANCE: u16 = 4095;
+/// Shifts a divisor of the temperature coefficient may be: whole bytes, which
+/// cost a small controller nothing.
+pub const TEMPERATURE_SHIFTS: [u8; 3] = [0, 8, 16];
 /// Longest name of a probe or soil, bytes of UTF-8.
 pub const MAX_NAME_BYTES: usize = 64;
-/// Longest time that can be asked of a pump, seconds: seven days.
-pub const MAX_PUMP_SECONDS: u32 = 604_800;
+/// Longest time a table can hold, seconds: seven days.
+pub const MAX_SECONDS: u32 = 604_800;
 
 /// What a controller file says. [`ControllerTable::check`](super::ControllerTable::check)
 /// decides whether it may be used.
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub struct ControllerRecord {
     /// [`VERSION`].
-    pub version: u32,
+    pub version: u8,
     /// The probe's identifier.
     pub probe: String,
     /// The soil's name.
@@ -43,6 +47,8 @@ pub struct ControllerRecord {
     pub adc_bits: u8,
     /// Which way the count moves as the soil gets wetter.
     pub direction: Direction,
+    /// Which codes a probe that is alive can give.
+    pub live: LiveCodes,
     /// Lowest corrected count that has an answer, sixteenths.
     pub domain_low: i32,
     /// Highest corrected count that has an answer, sixteenths.
@@ -56,8 +62,30 @@ pub struct ControllerRecord {
     pub knots: Vec<Knot>,
     /// When to start and stop the pump.
     pub set_points: IntegerSetPoints,
-    /// How the pump may be switched.
+    /// How the pump may be switched, and when a probe counts as stuck.
     pub timing: Timing,
+}
+
+/// Codes beyond which the wire is broken or shorted, not the soil dry or wet.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub struct LiveCodes {
+    /// Lowest code of a live probe; 0 if none is too low.
+    pub low: u16,
+    /// Highest code of a live probe; full scale if none is too high.
+    pub high: u16,
+    /// What an open circuit reads.
+    pub open_circuit: OpenCircuit,
+}
+
+/// What the converter reads when the wire to the probe is broken; a short
+/// circuit reads the other end.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, serde::Serialize, serde::Deserialize)]
+#[serde(rename_all = "kebab-case")]
+pub enum OpenCircuit {
+    /// Near 0, as with a resistor to ground.
+    ReadsLow,
+    /// Near full scale, as with a resistor to the supply.
+    ReadsHigh,
 }
 
 /// One corner of the table.
@@ -73,7 +101,7 @@ pub struct Knot {
 }
 
 /// The temperature term in whole numbers: a reading is first lowered by
-/// `coefficient (T - reference) / divisor` sixteenths of a count.
+/// `coefficient (T - reference) / 2^shift` sixteenths of a count.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub struct IntegerTemperature {
     /// Temperature at which counts need no correction, C x 100.
@@ -82,10 +110,10 @@ pub struct IntegerTemperature {
     pub lowest_centi: i16,
     /// Highest temperature with an answer, C x 100.
     pub highest_centi: i16,
-    /// Sixteenths of a count per hundredth of a degree, times `divisor`.
+    /// Sixteenths of a count per hundredth of a degree, times the divisor.
     pub coefficient: i32,
-    /// A power of two, 1 to [`MAX_DIVISOR`].
-    pub divisor: i32,
+    /// The divisor is two to the power of this, one of [`TEMPERATURE_SHIFTS`].
+    pub shift: u8,
 }
 
 /// When to start and stop the pump.
@@ -101,7 +129,7 @@ pub struct IntegerSetPoints {
     pub stop_count: u16,
 }
 
-/// How the pump may be switched, seconds.
+/// Times in seconds.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub struct Timing {
     /// Shortest time it stays on, unless a fault stops it.
@@ -110,6 +138,9 @@ pub struct Timing {
     pub minimum_off_s: u32,
     /// Longest time it may run at one go.
     pub maximum_on_s: u32,
+    /// A probe that gives the same code for this long is stuck; 0 if that is not
+    /// watched.
+    pub stuck_after_s: u32,
 }
 
 /// When the calibration was made and when it should be checked again.
@@ -121,10 +152,24 @@ pub struct Dates {
     pub recheck_by: Date,
 }
 
+impl IntegerTemperature {
+    /// What the product is divided by.
+    pub fn divisor(&self) -> i32 {
+        1 << self.shift.min(16)
+    }
+}
+
 /// A date as the number YYYYMMDD.
 pub fn day_number(date: Date) -> u32 {
     let part = |value: i32| value.unsigned_abs();
     part(i32::from(date.year())) * 10_000
         + part(i32::from(date.month())) * 100
         + part(i32::from(date.day()))
+}
+
+/// The date of a number YYYYMMDD, if there is one.
+pub fn date_of(number: u32) -> Option<Date> {
+    let part = |value: u32| i8::try_from(value).ok();
+    let year = i16::try_from(number / 10_000).ok()?;
+    Date::new(year, part(number / 100 % 100)?, part(number % 100)?).ok()
 }

@@ -10,13 +10,15 @@
 //!    ends of the accepted temperatures, and the product is largest at an end.
 //! 3. The correction is at most `16 x full scale` either way (checked at both
 //!    ends), so a corrected count lies within `+-2 097 120` sixteenths.
-//! 4. Between two knots with `w = 16 (x1 - x0)` and rise `dy`, the position `p`
-//!    from the first knot is `0 <= p <= w`, so `|dy p| + w/2 <= |dy| w + w/2`,
-//!    which is checked to be at most `2^31 - 1` for every pair of knots.
+//! 4. Two neighbouring knots are at most 4095 counts apart, so that their
+//!    distance `w` in sixteenths fits 16 bits; theta_v differs by at most 14 000;
+//!    so `|dy p| + w/2 < 2^30`, and the quotient fits 14 bits.
 //! 5. The result lies between two knots' theta_v, so it fits 16 bits.
 
 use super::error::ControllerError;
-use super::record::{ControllerRecord, IntegerTemperature, Knot, SIXTEENTHS};
+use super::record::{
+    ControllerRecord, IntegerTemperature, Knot, LiveCodes, OpenCircuit, SIXTEENTHS,
+};
 use std::fmt;
 
 /// A table that passed every check and may be used.
@@ -33,11 +35,18 @@ pub struct Reading {
     pub expanded_uncertainty: u16,
 }
 
-/// Why a code has no water content. A controller keeps the pump off.
+/// Why a reading has no water content. Whichever it is, the pump stays off or
+/// goes off at once.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Hash)]
 pub enum Fault {
-    /// The code is above what the converter can give.
-    CountAboveFullScale,
+    /// The converter cannot give this code.
+    NoSuchCode,
+    /// The code is where the wire to the probe is broken.
+    OpenCircuit,
+    /// The code is where the wire to the probe is shorted.
+    ShortCircuit,
+    /// The code has not changed for longer than a live probe's would.
+    Stuck,
     /// The table corrects for temperature and the reading has none.
     TemperatureMissing,
     /// The temperature lies outside those calibrated.
@@ -50,8 +59,11 @@ pub enum Fault {
 
 impl Fault {
     /// Every fault, in the order they are looked for.
-    pub const ALL: [Fault; 5] = [
-        Fault::CountAboveFullScale,
+    pub const ALL: [Fault; 8] = [
+        Fault::NoSuchCode,
+        Fault::OpenCircuit,
+        Fault::ShortCircuit,
+        Fault::Stuck,
         Fault::TemperatureMissing,
         Fault::TemperatureOutsideRange,
         Fault::CountBelowDomain,
@@ -62,19 +74,33 @@ impl Fault {
     /// far below any water content.
     pub fn code(self) -> i16 {
         match self {
-            Fault::CountAboveFullScale => -30_001,
-            Fault::TemperatureMissing => -30_002,
-            Fault::TemperatureOutsideRange => -30_003,
-            Fault::CountBelowDomain => -30_004,
-            Fault::CountAboveDomain => -30_005,
+            Fault::NoSuchCode => -30_001,
+            Fault::OpenCircuit => -30_002,
+            Fault::ShortCircuit => -30_003,
+            Fault::Stuck => -30_004,
+            Fault::TemperatureMissing => -30_005,
+            Fault::TemperatureOutsideRange => -30_006,
+            Fault::CountBelowDomain => -30_007,
+            Fault::CountAboveDomain => -30_008,
         }
+    }
+
+    /// Whether the code alone tells, before anything else is looked at.
+    pub(super) fn is_of_the_wire(self) -> bool {
+        matches!(
+            self,
+            Fault::NoSuchCode | Fault::OpenCircuit | Fault::ShortCircuit
+        )
     }
 }
 
 impl fmt::Display for Fault {
     fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
         f.write_str(match self {
-            Fault::CountAboveFullScale => "count above the converter's full scale",
+            Fault::NoSuchCode => "no count the converter can give",
+            Fault::OpenCircuit => "open circuit: the wire to the probe is broken",
+            Fault::ShortCircuit => "short circuit in the wire to the probe",
+            Fault::Stuck => "stuck: the count has not changed for too long",
             Fault::TemperatureMissing => "soil temperature missing",
             Fault::TemperatureOutsideRange => "soil temperature outside those calibrated",
             Fault::CountBelowDomain => "count below those calibrated",
@@ -94,11 +120,28 @@ pub(super) fn divide_half_away(numerator: i32, denominator: i32) -> i32 {
     }
 }
 
+impl LiveCodes {
+    /// What is wrong with the wire, if the code tells.
+    fn fault(&self, code: u32) -> Option<Fault> {
+        let (at_low, at_high) = match self.open_circuit {
+            OpenCircuit::ReadsLow => (Fault::OpenCircuit, Fault::ShortCircuit),
+            OpenCircuit::ReadsHigh => (Fault::ShortCircuit, Fault::OpenCircuit),
+        };
+        if code < u32::from(self.low) {
+            Some(at_low)
+        } else if code > u32::from(self.high) {
+            Some(at_high)
+        } else {
+            None
+        }
+    }
+}
+
 impl IntegerTemperature {
     /// Sixteenths of a count by which a reading at `centi` (C x 100) is lowered.
     pub(super) fn correction(&self, centi: i16) -> i32 {
         let difference = i32::from(centi) - i32::from(self.reference_centi);
-        divide_half_away(self.coefficient * difference, self.divisor)
+        divide_half_away(self.coefficient * difference, self.divisor())
     }
 }
 
@@ -128,10 +171,14 @@ impl ControllerTable {
     /// no temperature term.
     ///
     /// # Errors
-    /// The first [`Fault`] that applies, in the order of [`Fault::ALL`].
+    /// The first [`Fault`] that applies, in the order of [`Fault::ALL`]. A single
+    /// reading cannot tell that the probe is stuck; [`Pump`](super::Pump) can.
     pub fn evaluate(&self, code: u32, temperature_centi: Option<i16>) -> Result<Reading, Fault> {
         if code > u32::from(self.full_scale()) {
-            return Err(Fault::CountAboveFullScale);
+            return Err(Fault::NoSuchCode);
+        }
+        if let Some(fault) = self.0.live.fault(code) {
+            return Err(fault);
         }
         let mut sixteenths = SIXTEENTHS * code as i32;
         if let Some(term) = &self.0.temperature {
@@ -235,7 +282,7 @@ mod tests {
     #[test]
     fn every_fault_is_named_in_its_order() {
         let table = ControllerTable::check(record()).unwrap();
-        assert_eq!(table.evaluate(1024, None), Err(Fault::CountAboveFullScale));
+        assert_eq!(table.evaluate(1024, None), Err(Fault::NoSuchCode));
         assert_eq!(table.evaluate(200, None), Err(Fault::TemperatureMissing));
         for power_on_code in [8500, -12700] {
             assert_eq!(

@@ -14,13 +14,14 @@ mod relay;
 mod replay;
 mod risk;
 mod root_zone;
+mod rule;
 mod scale;
 mod set_points;
 mod stage;
 
 pub use application::{Application, RunTime, Supply, apply};
 pub use available::{AvailableWater, WaterLeft, available_water};
-pub use control::{Control, Event, PumpTimes, Rule, RuleError, Step, Stop, SwitchPoints};
+pub use control::{BEHAVIOUR, Behaviour, Control, Event, Holds, PumpSwitch, Step, Stop};
 pub use crop::{
     Crop, DEPLETION_LIMITS, MAXIMUM_EVAPOTRANSPIRATION, TABLE_EVAPOTRANSPIRATION, crop, crops,
 };
@@ -42,6 +43,7 @@ pub use risk::{
 pub use root_zone::{
     Layer, LayerPoint, ProbeBelowRoots, RootZone, RootZonePoint, Weighting, root_zone, weights,
 };
+pub use rule::{Moisture, PumpTimes, Rule, RuleError, SwitchPoints};
 pub use set_points::{Demand, DomainEnd, SetPoint, SetPointEvidence, SetPoints, set_points};
 pub use stage::{Stage, days_of, deepest_stage};
 

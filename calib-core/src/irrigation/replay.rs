@@ -13,7 +13,8 @@
 //! least so many.
 
 use super::DAY_S;
-use super::control::{Control, Event, Rule, Stop};
+use super::control::{Control, Event, Stop};
+use super::rule::Rule;
 use crate::calibration::Calibration;
 use crate::quantity::{Celsius, Quantity, Timestamp, Vwc};
 use serde::{Deserialize, Serialize};
@@ -289,7 +290,7 @@ impl Replay {
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::irrigation::control::{PumpTimes, SwitchPoints};
+    use crate::irrigation::rule::{PumpTimes, SwitchPoints};
 
     fn theta(value: f64) -> Vwc {
         Vwc::new(value).unwrap()

@@ -58,7 +58,13 @@ fn size(bench: &Bench, name: &str, statement: &str) -> Result<[i64; 3], String> 
 fn run() -> Result<(), String> {
     let bench = Bench::empty();
     let table = table(&Recipe::default().calibration("p")).map_err(|e| e.to_string())?;
-    bench.put("probe.h", render(FORMATS[1], &table));
+    let header = FORMATS
+        .into_iter()
+        .find(|format| format.name() == "C header")
+        .ok_or("no C header")?;
+    let reader = header.companion().ok_or("no reader")?;
+    bench.put(reader.file_name, reader.text);
+    bench.put("probe.h", render(header, &table));
     let empty = size(
         &bench,
         "empty",
@@ -67,12 +73,12 @@ fn run() -> Result<(), String> {
     let reading = size(
         &bench,
         "reading",
-        "answer = ovendry_p_theta_v_e4(count, temperature);",
+        "answer = ovendry_theta_v_e4(ovendry_p, count, temperature);",
     )?;
     let checked = size(
         &bench,
         "checked",
-        "answer = (ovendry_p_is_sound() != 0u) ? ovendry_p_theta_v_e4(count, temperature) : 0;",
+        "answer = (ovendry_is_sound(ovendry_p, OVENDRY_P_LENGTH) != 0u) ? ovendry_theta_v_e4(ovendry_p, count, temperature) : 0;",
     )?;
     let over = |size: [i64; 3]| [size[0] - empty[0], size[1] + size[2] - empty[1] - empty[2]];
     let ([flash, ram], [flash_checked, _]) = (over(reading), over(checked));

@@ -5,7 +5,7 @@
 //! as C++ ISO/IEC 14882:2011), for a program that includes all headers at once.
 
 use crate::{Check, output_of};
-use calib_cli::controller::{ControllerFormat, FORMATS, file_name, identifier, render};
+use calib_cli::controller::{ControllerFormat, FORMATS, identifier, render};
 use calib_core::calibration::Direction;
 use calib_core::controller::ControllerTable;
 use calib_core::curve::CurveKind;
@@ -78,7 +78,10 @@ const TEMPERATURES: [i16; 12] = [
 ];
 
 fn c_header() -> &'static dyn ControllerFormat {
-    FORMATS[1]
+    FORMATS
+        .into_iter()
+        .find(|format| format.name() == "C header")
+        .expect("a C header")
 }
 
 /// One table of each converter size, in turn of each curve and direction, with
@@ -118,10 +121,13 @@ fn program(tables: &[ControllerTable], headers: &[String]) -> String {
     text.push_str("#include <stdio.h>\nstatic void put(int16_t n)\n{\n    putchar((int)((uint16_t)n & 255u));\n    putchar((int)((uint16_t)n >> 8));\n}\nint main(void)\n{\n    uint32_t count;\n");
     for table in tables {
         let id = format!("ovendry_{}", identifier(&table.record().probe));
-        text.push_str(&format!("    if (!{id}_is_sound()) {{ return 1; }}\n"));
+        text.push_str(&format!(
+            "    if (!ovendry_is_sound({id}, {}_LENGTH)) {{ return 1; }}\n",
+            id.to_ascii_uppercase()
+        ));
         for temperature in TEMPERATURES {
             text.push_str(&format!(
-                "    for (count = 0u; count < 65536u; count = count + 1u) {{\n        put({id}_theta_v_e4((uint16_t)count, (int16_t){temperature}L));\n        put({id}_uncertainty_e4((uint16_t)count, (int16_t){temperature}L));\n    }}\n"
+                "    for (count = 0u; count < 65536u; count = count + 1u) {{\n        put(ovendry_theta_v_e4({id}, (uint16_t)count, (int16_t){temperature}L));\n        put(ovendry_uncertainty_e4({id}, (uint16_t)count, (int16_t){temperature}L));\n    }}\n"
             ));
         }
     }
@@ -142,10 +148,12 @@ fn agrees(compiler: &str, options: &[&str]) -> Result<(), String> {
     let bench = Bench::empty();
     let mut headers = Vec::new();
     for (i, table) in tables.iter().enumerate() {
-        let header = file_name(c_header(), &format!("table{i}"));
+        let header = c_header().file_name(&format!("table{i}"));
         bench.put(&header, render(c_header(), table));
         headers.push(header);
     }
+    let reader = c_header().companion().expect("a reader");
+    bench.put(reader.file_name, reader.text);
     bench.put("main.c", program(&tables, &headers));
     output_of(
         Command::new(compiler)

@@ -3,7 +3,7 @@
 use super::report::SetPointReport;
 use crate::command::fit::out_folder;
 use crate::failure::Warning;
-use calib_cli::controller::{FORMATS, file_name, load};
+use calib_cli::controller::{FORMATS, load};
 use calib_core::irrigation::SetPoints;
 use std::fs;
 use std::path::Path;
@@ -30,7 +30,7 @@ pub(super) fn warnings(
         let other: Vec<(String, Counts)> = FORMATS
             .into_iter()
             .filter_map(|format| {
-                let name = file_name(format, &report.probe);
+                let name = format.file_name(&report.probe);
                 let bytes = fs::read(lies_in.join(&name)).ok()?;
                 let points = load(format, &bytes).ok()?.record().set_points;
                 Some((name, (points.refill_count.into(), points.stop_count.into())))
@@ -56,7 +56,7 @@ pub(super) fn warnings(
                 "the controller {} {refill}/{stop}{}, and refill/stop are {}/{} now",
                 match names.as_slice() {
                     [one] => format!("file {one} still holds"),
-                    more => format!("files {} still hold", more.join(" and ")),
+                    more => format!("files {} still hold", more.join(", ")),
                 },
                 other_stage.map_or_else(String::new, |row| format!(
                     ", those of stage {}",

@@ -7,6 +7,7 @@ use crate::failure::without_value;
 use crate::findings::{Findings, Refused};
 use crate::table::number::quantity;
 use crate::workbench::{Controller, GrowthStage};
+use calib_core::controller::OpenCircuit;
 use calib_core::irrigation::{
     DayOfReadings, LEAST_FALSE_START, MAXIMUM_EVAPOTRANSPIRATION, MOST_FALSE_START,
     TABLE_EVAPOTRANSPIRATION, crop,
@@ -25,6 +26,10 @@ const MINIMUM_OFF_S: u32 = 300;
 /// Longest time on, s, where none is given: the most a burst line or a failed
 /// probe may cost. Common practice.
 const MAXIMUM_ON_S: u32 = 3600;
+/// Time without any change of the count after which a probe is taken for stuck, s,
+/// where none is given: a day, over which water used up and warmth move a live
+/// probe by a count or more. Common practice, no source.
+const STUCK_AFTER_S: u32 = 86_400;
 /// No soil takes in water faster than this, mm/h; a plausibility limit of our own.
 const FASTEST_INFILTRATION: f64 = 2000.0;
 /// No soil swings more than this over a day, C; a plausibility limit of our own.
@@ -70,6 +75,14 @@ pub(super) const KEYS: &[Key] = &[
     Key::new("minimum_off_s", "300: shortest time off, s"),
     Key::new("maximum_on_s", "3600: longest time on, s"),
     Key::new(
+        "stuck_after_s",
+        "86400: a count that has not changed for so long is a fault, s; 0 for never",
+    ),
+    Key::new(
+        "open_circuit",
+        "\"reads-low\": what a broken probe wire reads, reads-low or reads-high",
+    ),
+    Key::new(
         "relay_rated_operations",
         "100000: operations the pump's relay is rated for",
     ),
@@ -113,6 +126,8 @@ pub(super) fn read(
     let minimum_on = read_seconds(&table, "minimum_on_s", MINIMUM_ON_S, findings);
     let minimum_off = read_seconds(&table, "minimum_off_s", MINIMUM_OFF_S, findings);
     let maximum_on = read_seconds(&table, "maximum_on_s", MAXIMUM_ON_S, findings);
+    let stuck_after = read_seconds(&table, "stuck_after_s", STUCK_AFTER_S, findings);
+    let open_circuit = read_open_circuit(&table, findings);
     let season = season::read(&table, findings);
     if let (Ok(shortest), Ok(longest)) = (minimum_on, maximum_on)
         && shortest > longest
@@ -141,6 +156,8 @@ pub(super) fn read(
         minimum_on_s: minimum_on?,
         minimum_off_s: minimum_off?,
         maximum_on_s: maximum_on?,
+        stuck_after_s: stuck_after?,
+        open_circuit: open_circuit?,
         read_every_s: read_every?,
         false_start_probability: false_start?,
         daily_temperature_swing_c: swing?,
@@ -180,6 +197,24 @@ pub(super) fn read_evapotranspiration(
                 "give the crop's use of water in millimetres a day, 2 to 9 in most weather",
             )),
         Some(entry) => Ok(Some(entry.value)),
+    }
+}
+
+fn read_open_circuit(
+    table: &Declaration<'_>,
+    findings: &mut Findings,
+) -> Result<OpenCircuit, Refused> {
+    match table.text("open_circuit", findings)? {
+        None => Ok(OpenCircuit::ReadsLow),
+        Some(entry) => match entry.value {
+            "reads-low" => Ok(OpenCircuit::ReadsLow),
+            "reads-high" => Ok(OpenCircuit::ReadsHigh),
+            _ => findings.refuse(entry.cell.complaint(
+                "is neither reads-low nor reads-high",
+                "unplug a probe and look: near 0 is reads-low, near full scale is reads-high; \
+                 a count that wanders wants a resistor from the input to ground",
+            )),
+        },
     }
 }
 

@@ -19,11 +19,11 @@ fn the_example_itself_passes() {
 #[test]
 fn another_version_is_refused_before_anything_else() {
     let mut record = example::record();
-    record.version = 2;
+    record.version = 1;
     let error = ControllerTable::check_with_crc(record, 0).unwrap_err();
     assert_eq!(
         error.to_string(),
-        "the table is of version 2; this reader knows version 1 only"
+        "the table is of version 1; this reader knows version 2 only"
     );
 }
 
@@ -113,7 +113,7 @@ fn knots_out_of_order_out_of_range_or_against_the_direction_are_refused() {
 }
 
 #[test]
-fn a_step_whose_product_leaves_32_bits_is_refused() {
+fn a_step_longer_than_16_bits_of_sixteenths_is_refused() {
     assert_eq!(
         refusal(|r| {
             r.knots = vec![
@@ -123,15 +123,15 @@ fn a_step_whose_product_leaves_32_bits_is_refused() {
                     expanded_uncertainty: 1,
                 },
                 Knot {
-                    count: 60_000,
+                    count: 4096,
                     theta_v: 0,
                     expanded_uncertainty: 1,
                 },
             ];
         }),
-        ControllerError::SegmentTooLarge {
+        ControllerError::StepTooLong {
             from_count: 0,
-            to_count: 60_000
+            to_count: 4096
         }
     );
 }
@@ -173,10 +173,10 @@ fn a_temperature_term_must_be_plausible_and_fit() {
         term(|t| t.lowest_centi = 3000),
         ControllerError::TemperatureRange { .. }
     ));
-    for divisor in [0, -1, 3, 131_072, i32::MIN] {
+    for shift in [1, 7, 15, 17, 24, 255] {
         assert_eq!(
-            term(|t| t.divisor = divisor),
-            ControllerError::TemperatureDivisor { divisor }
+            term(|t| t.shift = shift),
+            ControllerError::TemperatureDivisor { shift }
         );
     }
     for coefficient in [i32::MAX, i32::MIN, 3_000_000] {
@@ -187,9 +187,26 @@ fn a_temperature_term_must_be_plausible_and_fit() {
     }
     // 1100 counts at 10 C from the reference, of a converter with 1023.
     assert!(matches!(
-        term(|t| (t.coefficient, t.divisor) = (18, 1)),
+        term(|t| (t.coefficient, t.shift) = (18, 0)),
         ControllerError::TemperatureCorrection { .. }
     ));
+}
+
+#[test]
+fn codes_with_an_answer_are_never_called_a_broken_wire() {
+    // 128 sixteenths either way at 10 C from the reference: from 4680 to 11 320
+    // sixteenths, codes 293 to 707 can have an answer.
+    for (low, high) in [(293, 1013), (10, 707), (0, 1023)] {
+        let mut record = example::record();
+        (record.live.low, record.live.high) = (low, high);
+        ControllerTable::check(record).unwrap();
+    }
+    for (low, high) in [(294, 1013), (10, 706), (10, 1024), (800, 700)] {
+        assert!(matches!(
+            refusal(|r| (r.live.low, r.live.high) = (low, high)),
+            ControllerError::LiveCodes { .. }
+        ));
+    }
 }
 
 #[test]

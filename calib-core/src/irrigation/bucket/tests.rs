@@ -3,8 +3,8 @@
 use super::root_zone::tests::{theta, zone};
 use super::*;
 use crate::irrigation::TemperatureBasis;
-use crate::irrigation::control::{PumpTimes, Rule, SwitchPoints};
 use crate::irrigation::replay::{Sees, Side};
+use crate::irrigation::rule::{PumpTimes, Rule, SwitchPoints};
 use crate::quantity::{Fraction, Quantity, SquareMetre};
 use proptest::prelude::*;
 

@@ -1,6 +1,8 @@
 //! The table of behaviour, line by line, and what no rule may ever do.
 
 use super::*;
+use crate::irrigation::rule::{RuleError, SwitchPoints};
+use crate::quantity::Quantity;
 use proptest::prelude::*;
 
 fn theta(value: f64) -> Vwc {
