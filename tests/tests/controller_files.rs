@@ -2,7 +2,8 @@
 //! every kind, and `ovendry verify` as a person runs it.
 
 use calib_cli::controller::{ControllerFormat, FORMATS, FileError, load, render};
-use calib_core::controller::{ControllerError, ControllerTable};
+use calib_core::controller::{ControllerError, ControllerTable, Fault, Pump};
+use calib_core::irrigation::BEHAVIOUR;
 use ovendry_tests::controller::{Recipe, table, worked_example};
 use ovendry_tests::{Bench, repository};
 use serde_json::{Value, json};
@@ -51,28 +52,70 @@ fn the_readings_of_the_documented_example_are_right() {
     let flowing = page.split_whitespace().collect::<Vec<_>>().join(" ");
     assert!(flowing.contains(&bytes.join(" ")), "{}", bytes.join(" "));
 
-    let rows: Vec<Vec<&str>> = page
-        .lines()
-        .skip_while(|line| !line.starts_with("| code | temperature_centi"))
-        .skip(2)
-        .take_while(|line| line.starts_with('|'))
-        .map(|line| line.split('|').map(str::trim).collect())
-        .collect();
+    let rows = page_table("| code | temperature_centi");
     assert_eq!(rows.len(), 13);
     for row in rows {
-        let code: u32 = row[1].parse().unwrap();
-        let temperature = row[2].parse::<i16>().ok();
-        let expected: i16 = row[3].parse().unwrap();
+        let code: u32 = row[0].parse().unwrap();
+        let temperature = row[1].parse::<i16>().ok();
+        let expected: i16 = row[2].parse().unwrap();
         let (answer, uncertainty) = match example().evaluate(code, temperature) {
             Ok(reading) => (reading.theta_v, reading.expanded_uncertainty.to_string()),
             Err(fault) => (fault.code(), String::new()),
         };
         assert_eq!(
             (answer, uncertainty.as_str()),
-            (expected, row[4]),
+            (expected, row[3].as_str()),
             "{row:?}"
         );
     }
+}
+
+/// The rows of the page's table that begins with `header`, cell by cell.
+fn page_table(header: &str) -> Vec<Vec<String>> {
+    schema_folder("CONTROLLER-FILE.md")
+        .lines()
+        .skip_while(|line| !line.starts_with(header))
+        .skip(2)
+        .take_while(|line| line.starts_with('|'))
+        .map(|line| {
+            let inner = line.trim_matches('|');
+            inner
+                .split('|')
+                .map(|cell| cell.trim().to_owned())
+                .collect()
+        })
+        .collect()
+}
+
+#[test]
+fn the_documented_run_of_the_pump_is_what_the_core_does() {
+    let table = example();
+    let mut pump = Pump::start(&table, 0);
+    let rows = page_table("| time | code | answer");
+    assert_eq!(rows.len(), 12);
+    for row in rows {
+        let step = pump.step(row[0].parse().unwrap(), row[1].parse().unwrap(), Some(2000));
+        let answer = step
+            .answer
+            .map_or_else(Fault::code, |reading| reading.theta_v);
+        assert_eq!(answer.to_string(), row[2], "{row:?}");
+        assert_eq!(if step.on() { "on" } else { "off" }, row[3], "{row:?}");
+    }
+}
+
+#[test]
+fn the_documented_behaviour_is_the_table_of_the_core() {
+    let rows: Vec<String> = page_table("| pump | what holds")
+        .iter()
+        .map(|row| format!("| {} |", row.join(" | ")))
+        .collect();
+    let ours: Vec<String> = BEHAVIOUR.iter().map(ToString::to_string).collect();
+    assert_eq!(rows, ours);
+    let faults: Vec<Vec<String>> = Fault::ALL
+        .iter()
+        .map(|fault| vec![fault.code().to_string(), fault.to_string(), "off".into()])
+        .collect();
+    assert_eq!(page_table("| code | fault | pump |"), faults);
 }
 
 #[test]
@@ -113,8 +156,10 @@ fn json_files_follow_their_schema_and_broken_ones_do_not() {
     }
 
     let good = document(&example());
-    let breaks: [(&str, Value); 9] = [
-        ("/version", json!(2)),
+    let breaks: [(&str, Value); 11] = [
+        ("/version", json!(1)),
+        ("/live_codes/open_circuit", json!("reads-nothing")),
+        ("/sha256", json!("00")),
         ("/adc_bits", json!(7)),
         ("/calibrated_on", json!("2 April 2025")),
         ("/knots/0/count", json!(65_536)),
@@ -303,7 +348,8 @@ fn a_header_edited_and_sealed_anew_is_still_refused() {
     refused(edit("0x02, 0x03", "0x02, 0x02"), None, "was changed");
     refused(edit("0x02, 0x03", "0x01, 0x03"), None, "version 1");
     refused(edit("0x02, 0x03", "0x02, 3"), first_row, "is not a byte");
-    refused(edit("};", "}"), Some(1), "they do not end");
+    refused(edit("};", "}"), line_of("};"), "\"}\" is not a byte");
+    refused(edit("OVENDRY_FLASH =", "="), Some(1), "no bytes of a table");
     // The words for people count too, and so does what the compiler reads.
     refused(
         edit("(532 counts)", "(533 counts)"),
@@ -315,7 +361,7 @@ fn a_header_edited_and_sealed_anew_is_still_refused() {
         line_of("#include"),
         "not as version 2",
     );
-    refused(edit("probe: \"", "probe: "), line_of("probe: "), "name");
+    refused(edit("probe: \"", "probe: "), line_of("probe: \""), "name");
     refused(edit(" * soil:", " * soul:"), Some(1), "names the soil");
 }
 
