@@ -2,7 +2,7 @@
 //! message.
 
 use calib_core::calibration::Calibration;
-use calib_core::controller::{ControllerError, ControllerTable, DEFAULT_MAX_ERROR};
+use calib_core::controller::{ControllerError, ControllerTable, DEFAULT_MAX_ERROR, OpenCircuit};
 use calib_core::irrigation::SetPoints;
 use calib_core::quantity::{Quantity, Vwc};
 use ovendry_tests::controller::{DATES, Recipe, TIMING, set_points};
@@ -12,8 +12,15 @@ fn refusal(change: impl Fn(&mut Calibration, &mut SetPoints)) -> ControllerError
     let mut calibration = Recipe::default().calibration("north");
     let mut points = set_points(&calibration);
     change(&mut calibration, &mut points);
-    ControllerTable::from_calibration(&calibration, &points, TIMING, DATES, DEFAULT_MAX_ERROR)
-        .expect_err("must be refused")
+    ControllerTable::from_calibration(
+        &calibration,
+        &points,
+        TIMING,
+        OpenCircuit::ReadsLow,
+        DATES,
+        DEFAULT_MAX_ERROR,
+    )
+    .expect_err("must be refused")
 }
 
 #[test]
@@ -29,7 +36,14 @@ fn a_maximum_error_of_nothing_or_of_everything_cannot_be_asked_for() {
     let calibration = Recipe::default().calibration("north");
     let points = set_points(&calibration);
     for asked in [0.0, 0.1, -1.0, f64::NAN] {
-        let result = ControllerTable::from_calibration(&calibration, &points, TIMING, DATES, asked);
+        let result = ControllerTable::from_calibration(
+            &calibration,
+            &points,
+            TIMING,
+            OpenCircuit::ReadsLow,
+            DATES,
+            asked,
+        );
         assert!(matches!(result, Err(ControllerError::MaxErrorAsked { .. })));
     }
 }
@@ -126,6 +140,7 @@ fn a_curve_too_sharp_for_whole_counts_names_the_count() {
         &calibration,
         &set_points(&calibration),
         TIMING,
+        OpenCircuit::ReadsLow,
         DATES,
         DEFAULT_MAX_ERROR,
     )
