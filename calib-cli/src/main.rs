@@ -5,6 +5,7 @@ mod bootstrap;
 mod calibration_file;
 mod caution;
 mod command;
+mod controller_file;
 mod cores;
 mod diagnosis;
 mod failure;

@@ -40,12 +40,19 @@ pub fn print_json(value: &impl serde::Serialize) -> Result<(), Failure> {
 #[derive(Debug, Default)]
 pub struct OutputSet {
     files: Vec<(PathBuf, Vec<u8>)>,
+    /// What is put behind the name of a file that is replaced, to keep it.
+    previous: Option<&'static str>,
 }
 
 impl OutputSet {
     /// Adds a file.
     pub fn add(&mut self, path: impl Into<PathBuf>, bytes: impl Into<Vec<u8>>) {
         self.files.push((path.into(), bytes.into()));
+    }
+
+    /// Keeps the file that each new one replaces, under its name and `suffix`.
+    pub fn keep_previous(&mut self, suffix: &'static str) {
+        self.previous = Some(suffix);
     }
 
     /// The paths, in the order they were added.
@@ -72,7 +79,15 @@ impl OutputSet {
                     )
                     .into());
                 }
-                _ => pending.push((path, bytes)),
+                Ok(there) => {
+                    if let Some(suffix) = self.previous {
+                        let mut kept = path.clone().into_os_string();
+                        kept.push(suffix);
+                        pending.push((PathBuf::from(kept), there));
+                    }
+                    pending.push((path, bytes));
+                }
+                Err(_) => pending.push((path, bytes)),
             }
         }
         let mut staged = Vec::new();
@@ -132,6 +147,21 @@ mod tests {
         outputs.add(&path, "new");
         outputs.write(true).unwrap();
         assert_eq!(fs::read_to_string(&path).unwrap(), "new");
+    }
+
+    #[test]
+    fn a_file_that_is_replaced_is_kept_where_asked_for() {
+        let folder = tempfile::tempdir().unwrap();
+        let path = folder.path().join("a.txt");
+        for text in ["one", "two", "two", "three"] {
+            let mut outputs = OutputSet::default();
+            outputs.keep_previous(".previous");
+            outputs.add(&path, text);
+            outputs.write(true).unwrap();
+        }
+        assert_eq!(fs::read_to_string(&path).unwrap(), "three");
+        let kept = fs::read_to_string(folder.path().join("a.txt.previous")).unwrap();
+        assert_eq!(kept, "two");
     }
 
     #[test]

@@ -1,7 +1,9 @@
 //! Controller files as files: the documented example, the schema, damage of
 //! every kind, and `ovendry verify` as a person runs it.
 
-use calib_cli::controller::{ControllerFormat, FORMATS, FileError, load, render};
+use calib_cli::controller::{
+    ControllerFormat, FORMATS, FileError, load, load_fleet, render, render_fleet,
+};
 use calib_core::controller::{ControllerError, ControllerTable, Fault, Pump};
 use calib_core::irrigation::BEHAVIOUR;
 use ovendry_tests::controller::{Recipe, table, worked_example};
@@ -435,7 +437,13 @@ fn bench(change: impl Fn(&mut calib_core::calibration::Calibration)) -> Bench {
 #[test]
 fn verify_finds_files_the_same_as_the_calibration_beside_them() {
     let answer = bench(|_| {})
-        .run(&["verify", "north.controller.json", "north.h"])
+        .run(&[
+            "verify",
+            "north.controller.json",
+            "north.h",
+            "--on",
+            "2026-04-02",
+        ])
         .exits(0);
     let answer = answer
         .says("north.controller.json: sound JSON, version 2, table_crc32")
@@ -481,6 +489,68 @@ fn verify_without_a_calibration_checks_the_file_alone() {
         .says("probe bench-3 in soil test bed; calibrated 2025-04-02, check again by 2026-04-02")
         .says("start at theta_v 0.1690 m3/m3 (532 counts), stop at 0.2440 m3/m3 (443 counts)")
         .says("no calibration was given or lies beside it");
+}
+
+#[test]
+fn verify_warns_of_a_calibration_that_is_due_again() {
+    bench(|_| {})
+        .run(&["verify", "north.h", "north.table.csv", "--on", "2026-04-03"])
+        .exits(0)
+        .complains("north.h: probe north was to be checked again by 2026-04-02")
+        .complains("calibrate again");
+}
+
+#[test]
+fn a_fleet_is_read_with_every_table_and_damage_is_never_loaded() {
+    let other = table(&Recipe::default().calibration("south")).unwrap();
+    let fleet = render_fleet(&[example(), other.clone()]);
+    assert_eq!(load_fleet(fleet.as_bytes()), Ok(vec![example(), other]));
+    let whole = fleet.into_bytes();
+    for length in 0..whole.len() {
+        assert!(load_fleet(&whole[..length]).is_err(), "{length} bytes");
+    }
+    for position in 0..whole.len() {
+        for bit in 0..8 {
+            let mut damaged = whole.clone();
+            damaged[position] ^= 1 << bit;
+            assert!(
+                load_fleet(&damaged).is_err(),
+                "bit {bit} of byte {position}"
+            );
+        }
+    }
+}
+
+#[test]
+fn verify_compares_every_probe_of_a_fleet_with_the_calibration_beside_it() {
+    let bench = bench(|_| {});
+    let north = table(&Recipe::default().calibration("north")).unwrap();
+    bench.put("fleet.json", render_fleet(&[example(), north]));
+    bench
+        .run(&["verify", "fleet.json"])
+        .exits(0)
+        .says("fleet.json: sound fleet, version 2")
+        .says("probe bench-3 in soil test bed")
+        .says("gives the curve of north.calibration.json at every code");
+    bench
+        .run(&[
+            "verify",
+            "fleet.json",
+            "--calibration",
+            "north.calibration.json",
+        ])
+        .exits(0)
+        .says("gives the curve of north.calibration.json at every code");
+    bench.put("fleet.json", render_fleet(&[example(), example()]));
+    bench
+        .run(&[
+            "verify",
+            "fleet.json",
+            "--calibration",
+            "north.calibration.json",
+        ])
+        .exits(2)
+        .complains("holds no table of probe north");
 }
 
 #[test]

@@ -30,20 +30,8 @@ impl ControllerFormat for Json {
 
     fn body(&self, table: &ControllerTable) -> String {
         let mut text = String::from("{\n");
-        if let Ok(Value::Object(keys)) = serde_json::to_value(Document::of(table)) {
-            for (key, value) in keys {
-                let value = match value {
-                    Value::Array(items) => {
-                        let items: Vec<String> = items
-                            .iter()
-                            .map(|item| format!("    {}", on_one_line(item)))
-                            .collect();
-                        format!("[\n{}\n  ]", items.join(",\n"))
-                    }
-                    value => on_one_line(&value),
-                };
-                text.push_str(&format!("  \"{key}\": {value},\n"));
-            }
+        for (key, value) in keys(table, "  ") {
+            text.push_str(&format!("  \"{key}\": {value},\n"));
         }
         text
     }
@@ -74,8 +62,29 @@ impl ControllerFormat for Json {
     }
 }
 
+/// The keys of a table and their values as JSON text, for an object whose keys
+/// stand behind `indent`.
+pub(super) fn keys(table: &ControllerTable, indent: &str) -> Vec<(String, String)> {
+    let Ok(Value::Object(keys)) = serde_json::to_value(Document::of(table)) else {
+        return Vec::new();
+    };
+    let text = |value: &Value| match value {
+        Value::Array(items) => {
+            let items: Vec<String> = items
+                .iter()
+                .map(|item| format!("{indent}  {}", on_one_line(item)))
+                .collect();
+            format!("[\n{}\n{indent}]", items.join(",\n"))
+        }
+        value => on_one_line(value),
+    };
+    keys.iter()
+        .map(|(key, value)| (key.clone(), text(value)))
+        .collect()
+}
+
 /// A value with one space after each colon and comma.
-fn on_one_line(value: &Value) -> String {
+pub(super) fn on_one_line(value: &Value) -> String {
     match value {
         Value::Object(keys) => {
             let keys: Vec<String> = keys
@@ -89,7 +98,7 @@ fn on_one_line(value: &Value) -> String {
 }
 
 /// The line `key` stands on, counted from 1.
-fn line_of(text: &str, key: &str) -> u64 {
+pub(super) fn line_of(text: &str, key: &str) -> u64 {
     let start = format!("  \"{key}\":");
     text.lines()
         .position(|line| line.starts_with(&start))

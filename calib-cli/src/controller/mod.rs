@@ -15,6 +15,7 @@
 mod c_header;
 mod csv_table;
 mod document;
+mod fleet;
 mod heading;
 mod json;
 mod seal;
@@ -23,6 +24,7 @@ use calib_core::controller::{ControllerError, ControllerRecord, ControllerTable}
 use std::collections::BTreeMap;
 use std::path::Path;
 
+pub use fleet::{FLEET_FILE, is_fleet, load_fleet, render_fleet};
 pub use seal::{Seal, sha256};
 
 /// Every format, in the order they are written.
@@ -147,32 +149,46 @@ pub fn render(format: &dyn ControllerFormat, table: &ControllerTable) -> String 
 /// The first [`FileError`] found.
 pub fn load(format: &dyn ControllerFormat, bytes: &[u8]) -> Result<ControllerTable, FileError> {
     format.seal().check(format.name(), bytes)?;
-    let text = std::str::from_utf8(bytes).map_err(|_| FileError::Content {
-        line: 1,
-        what: "is not UTF-8 text".into(),
-    })?;
+    let text = utf8(bytes)?;
     let (record, stated) = format.read(text)?;
     let table = ControllerTable::check_with_crc(record, stated)?;
-    let again = render(format, &table);
-    if again != text {
-        let same = again
-            .lines()
-            .zip(text.lines())
-            .take_while(|(a, b)| a == b)
-            .count();
-        return Err(FileError::OtherText {
-            line: same as u64 + 1,
-        });
-    }
+    same_text(&render(format, &table), text)?;
     Ok(table)
 }
 
-/// The format of a file, by the extension of its name.
+fn utf8(bytes: &[u8]) -> Result<&str, FileError> {
+    std::str::from_utf8(bytes).map_err(|_| FileError::Content {
+        line: 1,
+        what: "is not UTF-8 text".into(),
+    })
+}
+
+/// Refuses a text that is not the one written for the same numbers.
+fn same_text(again: &str, text: &str) -> Result<(), FileError> {
+    if again == text {
+        return Ok(());
+    }
+    let same = again
+        .lines()
+        .zip(text.lines())
+        .take_while(|(a, b)| a == b)
+        .count();
+    Err(FileError::OtherText {
+        line: same as u64 + 1,
+    })
+}
+
+/// What a former version of a file is named, when a new one takes its place.
+pub const PREVIOUS: &str = ".previous";
+
+/// The format of a file, by the extension of its name; a former version that was
+/// kept is of the format it was.
 pub fn format_of(path: &Path) -> Option<&'static dyn ControllerFormat> {
-    let extension = path.extension();
+    let name = path.file_name()?.to_str()?;
+    let name = Path::new(name.strip_suffix(PREVIOUS).unwrap_or(name));
     FORMATS
         .into_iter()
-        .find(|format| Path::new(&format.file_name("probe")).extension() == extension)
+        .find(|format| Path::new(&format.file_name("probe")).extension() == name.extension())
 }
 
 /// A probe's name as part of an identifier in a program: ASCII letters in lower

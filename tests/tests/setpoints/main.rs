@@ -93,7 +93,8 @@ fn a_controller_file_with_older_set_points_is_warned_of() {
     bench
         .run(&["setpoints", "."])
         .exits(0)
-        .complains("warning: upper-1: the controller files upper-1.controller.json and upper-1.h still hold 530/450, and refill/stop are 5")
+        .complains("warning: upper-1: the controller files upper-1.controller.json, upper-1.table.csv, upper-1.h")
+        .complains("still hold 530/450, and refill/stop are 5")
         .complains("run `ovendry export . --force` (and load it again)");
 }
 

@@ -1,77 +1,22 @@
-//! `ovendry verify FILE...`: are these controller files whole, and do they give
-//! the calibration's curve at every code?
+//! What `verify` found, in words and as JSON.
 
-use crate::calibration_file::{CalibrationFile, SUFFIX};
-use crate::failure::{Complaint, Failure, Verdict};
-use crate::output;
-use calib_cli::controller::{ControllerFormat, format_of, load};
+use crate::controller_file::ControllerFile;
+use crate::failure::{Verdict, Warning};
 use calib_core::controller::{
     Comparison, ControllerTable, Disagreement, SIXTEENTHS, THETA_SCALE, day_number,
 };
+use jiff::civil::Date;
 use serde_json::{Value, json};
 use std::collections::BTreeMap;
 use std::fmt;
-use std::fs;
 use std::path::{Path, PathBuf};
 
-/// Check controller files, and compare them with their calibration at every code.
-#[derive(Debug, clap::Args)]
-pub struct Arguments {
-    /// Controller files: JSON or C header
-    #[arg(required = true, value_name = "FILE")]
-    files: Vec<PathBuf>,
-    /// Calibration to compare with [default: PROBE.calibration.json beside the file]
-    #[arg(long, value_name = "FILE")]
-    calibration: Option<PathBuf>,
-    /// Report as JSON
-    #[arg(long)]
-    json: bool,
-}
-
-/// Runs the command.
-pub fn run(arguments: &Arguments) -> Result<Verdict, Failure> {
-    let given = match &arguments.calibration {
-        Some(path) => Some(Against::load(path.clone())?),
-        None => None,
-    };
-    let mut findings = Vec::new();
-    let mut complaints = Vec::new();
-    for file in &arguments.files {
-        let examined = match &given {
-            Some(against) => examine(file, Some(against)),
-            None => examine_with_neighbour(file),
-        };
-        match examined {
-            Ok(finding) => findings.push(finding),
-            Err(Failure::Input(found)) => complaints.extend(found),
-            Err(failure) => return Err(failure),
-        }
-    }
-    let findings = Examined(findings);
-    if arguments.json {
-        output::print_json(&findings.to_json())?;
-    } else {
-        output::print(&findings.to_string())?;
-    }
-    let verdict = findings.verdict();
-    // The last one is shown by the program itself.
-    match complaints.pop() {
-        None => Ok(verdict),
-        Some(last) => {
-            for complaint in complaints {
-                eprintln!("error: {complaint}");
-            }
-            Err(last.into())
-        }
-    }
-}
-
 /// What was found in files that are sound.
-pub(super) struct Examined(pub(super) Vec<Finding>);
+pub(in crate::command) struct Examined(pub(in crate::command) Vec<Finding>);
 
 impl Examined {
     /// Good if every file is, and no two of one probe differ.
-    pub(super) fn verdict(&self) -> Verdict {
+    pub(in crate::command) fn verdict(&self) -> Verdict {
         if tables_at_odds(&self.0).is_none() && self.0.iter().all(Finding::is_good) {
             Verdict::Good
         } else {
@@ -79,13 +24,38 @@ impl Examined {
         }
     }
 
-    pub(super) fn to_json(&self) -> Value {
+    pub(in crate::command) fn to_json(&self) -> Value {
         json!({
             "format": "ovendry verify",
             "version": 1,
             "files": self.0.iter().map(Finding::to_json).collect::<Vec<Value>>(),
             "verdict": self.verdict(),
         })
+    }
+}
+
+impl Examined {
+    /// A warning for each probe that was to be checked again before `today`.
+    pub(super) fn overdue(&self, today: Date) -> Vec<Warning> {
+        let mut warned = BTreeMap::new();
+        for finding in &self.0 {
+            let record = finding.table.record();
+            let due = record.dates.recheck_by;
+            if due < today {
+                warned
+                    .entry((&record.probe, due))
+                    .or_insert_with(|| Warning {
+                        place: finding.file.display().to_string(),
+                        what: format!("probe {} was to be checked again by {due}", record.probe),
+                        why: "probes, cables and soil change; an old calibration may be off by \
+                              more than its stated uncertainty"
+                            .to_owned(),
+                        advice: "take a core or two beside the probe and calibrate again"
+                            .to_owned(),
+                    });
+            }
+        }
+        warned.into_values().collect()
     }
 }
 
@@ -117,118 +87,38 @@ fn tables_at_odds(findings: &[Finding]) -> Option<(&Path, &Path)> {
     })
 }
 
-/// A calibration to compare with, and where it was read from.
-pub(super) struct Against {
-    path: PathBuf,
-    file: CalibrationFile,
-}
-
-impl Against {
-    /// Reads a calibration file.
-    fn load(path: PathBuf) -> Result<Self, Failure> {
-        let file = CalibrationFile::load(&path)?;
-        Ok(Self { path, file })
-    }
-
-    /// The calibration and where it was read from.
-    pub(super) fn file(&self) -> (&Path, &CalibrationFile) {
-        (&self.path, &self.file)
-    }
-
-    /// A calibration already read.
-    pub(super) fn new(path: PathBuf, file: CalibrationFile) -> Self {
-        Self { path, file }
-    }
-}
-
 /// A sound controller file and how it compares with a calibration.
-pub(super) struct Finding {
+#[derive(Clone)]
+pub(in crate::command) struct Finding {
     file: PathBuf,
-    format: &'static dyn ControllerFormat,
+    format: &'static str,
+    sha256: String,
     table: ControllerTable,
     against: Option<(PathBuf, Comparison)>,
 }
 
-/// Reads and checks a file and compares it with the calibration beside it, if
-/// one of its probe lies there.
-fn examine_with_neighbour(file: &Path) -> Result<Finding, Failure> {
-    let alone = examine(file, None)?;
-    let beside = file.with_file_name(format!("{}{SUFFIX}", alone.table.record().probe));
-    if beside.is_file() {
-        examine(file, Some(&Against::load(beside)?))
-    } else {
-        Ok(alone)
-    }
-}
-
-/// Reads and checks a file and compares it with `against`.
-///
-/// # Errors
-/// [`Failure::Input`] if the file is damaged, no controller file, or of another
-/// probe or soil than the calibration.
-pub(super) fn examine(file: &Path, against: Option<&Against>) -> Result<Finding, Failure> {
-    let format = format_of(file).ok_or_else(|| {
-        Complaint::about(
-            file,
-            "is no kind of controller file this program knows",
-            "give a file that `ovendry export` wrote: .controller.json or .h",
-        )
-    })?;
-    let bytes = fs::read(file).map_err(|error| {
-        Complaint::about(
-            file,
-            format!("cannot be read: {error}"),
-            "check the file's name, or run `ovendry export` to write it",
-        )
-    })?;
-    let table = load(format, &bytes).map_err(|error| {
-        let complaint = Complaint::about(file, error.to_string(), error.mend());
-        match error.line() {
-            Some(line) => complaint.at_line(line),
-            None => complaint,
-        }
-    })?;
-    let compared = match against {
-        None => None,
-        Some(against) => {
-            same_probe_and_soil(file, &table, against)?;
-            let comparison = table.compare(&against.file.calibration);
-            Some((against.path.clone(), comparison))
-        }
-    };
-    Ok(Finding {
-        file: file.to_owned(),
-        format,
-        table,
-        against: compared,
-    })
-}
-
-fn same_probe_and_soil(
-    file: &Path,
-    table: &ControllerTable,
-    against: &Against,
-) -> Result<(), Failure> {
-    let (record, calibration) = (table.record(), &against.file.calibration);
-    if record.probe == calibration.probe && record.soil == calibration.soil {
-        return Ok(());
-    }
-    Err(Complaint::about(
-        file,
-        format!(
-            "is for probe {} in soil {}, but {} holds probe {} in soil {}",
-            record.probe,
-            record.soil,
-            against.path.display(),
-            calibration.probe,
-            calibration.soil
-        ),
-        "give the calibration of the same probe and soil with --calibration",
-    )
-    .into())
-}
-
 impl Finding {
+    pub(super) fn new(
+        file: &Path,
+        read: &ControllerFile,
+        table: &ControllerTable,
+        against: Option<(PathBuf, Comparison)>,
+    ) -> Self {
+        Self {
+            file: file.to_owned(),
+            format: read.format,
+            sha256: read.sha256.clone(),
+            table: table.clone(),
+            against,
+        }
+    }
+
+    /// The table the file holds.
+    #[cfg(test)]
+    pub(in crate::command) fn table(&self) -> &ControllerTable {
+        &self.table
+    }
+
     /// Whether nothing speaks against the file.
     fn is_good(&self) -> bool {
         self.against
@@ -270,7 +160,8 @@ impl Finding {
         });
         json!({
             "file": self.file,
-            "format": self.format.name(),
+            "sha256": self.sha256,
+            "format": self.format,
             "version": record.version,
             "probe": record.probe,
             "soil": record.soil,
@@ -303,11 +194,12 @@ impl fmt::Display for Finding {
         let theta_v = |units: i16| f64::from(units) / THETA_SCALE;
         writeln!(
             f,
-            "{}: sound {}, version {}, table_crc32 {:08x}",
+            "{}: sound {}, version {}, table_crc32 {:08x}\n  sha256 of the file {}",
             self.file.display(),
-            self.format.name(),
+            self.format,
             record.version,
-            self.table.crc32()
+            self.table.crc32(),
+            self.sha256
         )?;
         writeln!(
             f,
@@ -333,7 +225,17 @@ impl fmt::Display for Finding {
                 degrees(term.reference_centi)
             )?;
         }
-        let points = record.set_points;
+        let (points, timing, live) = (record.set_points, record.timing, record.live);
+        writeln!(
+            f,
+            "  below {} and above {} counts the wire is broken or shorted; {}",
+            live.low,
+            live.high,
+            match timing.stuck_after_s {
+                0 => "a stuck probe is not watched for".to_owned(),
+                after => format!("stuck after {after} s without change"),
+            }
+        )?;
         writeln!(
             f,
             "  start at theta_v {:.4} m3/m3 ({} counts), stop at {:.4} m3/m3 ({} counts)",
@@ -341,6 +243,11 @@ impl fmt::Display for Finding {
             points.refill_count,
             theta_v(points.stop),
             points.stop_count
+        )?;
+        writeln!(
+            f,
+            "  pump on for {} to {} s, off for {} s or more",
+            timing.minimum_on_s, timing.maximum_on_s, timing.minimum_off_s
         )?;
         let Some((path, comparison)) = &self.against else {
             return write!(

@@ -1,0 +1,64 @@
+//! A controller file as it lies on disk: of one probe, or of a whole fleet.
+
+use crate::failure::{Complaint, Failure};
+use calib_cli::controller::{FileError, format_of, is_fleet, load, load_fleet, sha256};
+use calib_core::controller::ControllerTable;
+use std::fs;
+use std::path::Path;
+
+/// What a sound file holds.
+pub struct ControllerFile {
+    /// What a person calls its format.
+    pub format: &'static str,
+    /// SHA-256 of the whole file, as other programs give it.
+    pub sha256: String,
+    /// One table, or those of a fleet.
+    pub tables: Vec<ControllerTable>,
+}
+
+impl ControllerFile {
+    /// Reads a file with every check.
+    ///
+    /// # Errors
+    /// [`Failure::Input`] if it cannot be read, is damaged or no controller file.
+    pub fn read(file: &Path) -> Result<Self, Failure> {
+        let bytes = || {
+            fs::read(file).map_err(|error| {
+                Complaint::about(
+                    file,
+                    format!("cannot be read: {error}"),
+                    "check the file's name, or run `ovendry export` to write it",
+                )
+            })
+        };
+        let refused = |error: FileError| {
+            let complaint = Complaint::about(file, error.to_string(), error.mend());
+            match error.line() {
+                Some(line) => complaint.at_line(line),
+                None => complaint,
+            }
+        };
+        if is_fleet(file) {
+            let bytes = bytes()?;
+            return Ok(Self {
+                format: "fleet",
+                sha256: sha256(&bytes),
+                tables: load_fleet(&bytes).map_err(refused)?,
+            });
+        }
+        let format = format_of(file).ok_or_else(|| {
+            Complaint::about(
+                file,
+                "is no kind of controller file this program knows",
+                "give a file that `ovendry export` wrote: .controller.json, .table.csv, .h, .py, \
+                 .sql or fleet.json",
+            )
+        })?;
+        let bytes = bytes()?;
+        Ok(Self {
+            format: format.name(),
+            sha256: sha256(&bytes),
+            tables: vec![load(format, &bytes).map_err(refused)?],
+        })
+    }
+}
