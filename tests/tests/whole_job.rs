@@ -1,16 +1,18 @@
 //! The whole job on the demo data and on the small workbench: two tables in, a
 //! proven controller file out.
 
+use calib_cli::controller::{ControllerFormat, FORMATS, load};
 use ovendry_tests::Bench;
+use rayon::prelude::*;
 
 #[test]
-fn each_of_the_three_demo_soils_yields_a_verified_json_and_c_header() {
+fn each_of_the_three_demo_soils_yields_a_verified_file_of_every_format() {
     let bench = Bench::demo();
     let answer = bench.run(&["calibrate", ".", "--json"]).exits(0).json();
     assert_eq!(answer["verdict"], "good");
     assert_eq!(answer["fit"]["probes"].as_array().map(Vec::len), Some(3));
     let files = answer["verify"]["files"].as_array().expect("files");
-    assert_eq!(files.len(), 6);
+    assert_eq!(files.len(), 3 * FORMATS.len());
     for file in files {
         let against = &file["calibration"];
         assert_eq!(against["within_bound"], true, "{file}");
@@ -23,10 +25,13 @@ fn each_of_the_three_demo_soils_yields_a_verified_json_and_c_header() {
         );
         assert!(bound <= 0.0007, "{file}");
     }
+    bench.run(&["verify", "out/fleet.json"]).exits(0);
     for probe in ["terrace-1", "orchard-1", "lowfield-1"] {
-        let json = format!("out/{probe}.controller.json");
-        let header = format!("out/{probe}.h");
-        bench.run(&["verify", &json, &header]).exits(0);
+        for format in FORMATS {
+            let file = format!("out/{}", format.file_name(probe));
+            bench.run(&["verify", &file]).exits(0);
+            no_flipped_bit_is_loaded(format, bench.read(&file).into_bytes());
+        }
         for chart in ["svg", "png", "residuals.svg", "residuals.png"] {
             assert!(
                 bench.listing().contains(&format!("out/{probe}.{chart}")),
@@ -34,6 +39,25 @@ fn each_of_the_three_demo_soils_yields_a_verified_json_and_c_header() {
             );
         }
     }
+}
+
+fn no_flipped_bit_is_loaded(format: &dyn ControllerFormat, whole: Vec<u8>) {
+    (0..whole.len()).into_par_iter().for_each(|position| {
+        let mut damaged = whole.clone();
+        for bit in 0..8 {
+            damaged[position] ^= 1 << bit;
+            assert!(
+                load(format, &damaged).is_err(),
+                "{}: bit {bit} of byte {position}",
+                format.name()
+            );
+            damaged[position] ^= 1 << bit;
+        }
+        assert!(
+            load(format, &whole[..position]).is_err(),
+            "{position} bytes"
+        );
+    });
 }
 
 #[test]
