@@ -15,10 +15,13 @@ mod outside {
     pub mod c_compilers;
     pub mod redistribution;
     pub mod robust_line;
+    pub mod second_reader;
 }
 
 use libtest_mimic::{Arguments, Trial};
-use outside::{avr_flash, both_axes, bucket, c_compilers, redistribution, robust_line};
+use outside::{
+    avr_flash, both_axes, bucket, c_compilers, redistribution, robust_line, second_reader,
+};
 use std::process::{Command, ExitCode};
 
 /// One check against the outside.
@@ -42,6 +45,7 @@ const CHECKS: &[Check] = &[
     redistribution::CHECK,
     robust_line::CHECK,
     bucket::CHECK,
+    second_reader::CHECK,
 ];
 
 /// The variable that asks for these checks.
