@@ -73,6 +73,7 @@
 mod build;
 mod check;
 mod compare;
+mod delta;
 mod error;
 mod image;
 mod knots;
@@ -85,6 +86,10 @@ mod example;
 
 pub use build::DEFAULT_MAX_ERROR;
 pub use compare::{Comparison, Disagreement, EDGE_COUNTS, LargestDifference};
+pub use delta::{
+    Answers, Changed, Delta, Difference, NotComparable, OnlyOne, SetPointMove, Settings, Stated,
+    TemperatureUse,
+};
 pub use error::ControllerError;
 pub use pump::{Pump, PumpStep};
 pub use record::{
