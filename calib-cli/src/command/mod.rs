@@ -3,6 +3,7 @@
 
 mod calibrate;
 mod check;
+mod compare;
 mod export;
 mod fit;
 mod replay;
@@ -57,6 +58,13 @@ enum Command {
     Export(export::Arguments),
     /// Check controller files, and compare them with their calibration at every code
     Verify(verify::Arguments),
+    /// What a new controller file or calibration says differently from an old one
+    ///
+    /// Compares them at every count: where the new one reads wetter or drier, which
+    /// counts lost or gained an answer, how set points moved, and whether the change
+    /// is more than both uncertainties explain. Exit code 0 if a controller would do
+    /// the same with either, 1 if not.
+    Compare(compare::Arguments),
 }
 
 /// Runs the command chosen.
@@ -71,5 +79,6 @@ pub fn run(cli: Cli) -> Result<Verdict, Failure> {
         Command::Replay(replay) => replay::run(&replay),
         Command::Export(arguments) => export::run(&arguments),
         Command::Verify(arguments) => verify::run(&arguments),
+        Command::Compare(arguments) => compare::run(&arguments),
     }
 }
