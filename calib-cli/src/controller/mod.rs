@@ -18,6 +18,7 @@ mod document;
 mod fleet;
 mod heading;
 mod json;
+mod micropython;
 mod seal;
 
 use calib_core::controller::{ControllerError, ControllerRecord, ControllerTable};
@@ -28,8 +29,12 @@ pub use fleet::{FLEET_FILE, is_fleet, load_fleet, render_fleet};
 pub use seal::{Seal, sha256};
 
 /// Every format, in the order they are written.
-pub const FORMATS: [&dyn ControllerFormat; 3] =
-    [&json::Json, &csv_table::CsvTable, &c_header::CHeader];
+pub const FORMATS: [&dyn ControllerFormat; 4] = [
+    &json::Json,
+    &csv_table::CsvTable,
+    &c_header::CHeader,
+    &micropython::MicroPython,
+];
 
 /// A file that is the same for every probe and that files of a format need beside
 /// them.
