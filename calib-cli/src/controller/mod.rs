@@ -20,6 +20,7 @@ mod heading;
 mod json;
 mod micropython;
 mod seal;
+mod sql;
 
 use calib_core::controller::{ControllerError, ControllerRecord, ControllerTable};
 use std::collections::BTreeMap;
@@ -29,11 +30,12 @@ pub use fleet::{FLEET_FILE, is_fleet, load_fleet, render_fleet};
 pub use seal::{Seal, sha256};
 
 /// Every format, in the order they are written.
-pub const FORMATS: [&dyn ControllerFormat; 4] = [
+pub const FORMATS: [&dyn ControllerFormat; 5] = [
     &json::Json,
     &csv_table::CsvTable,
     &c_header::CHeader,
     &micropython::MicroPython,
+    &sql::Sql,
 ];
 
 /// A file that is the same for every probe and that files of a format need beside
