@@ -13,14 +13,18 @@ mod outside {
     pub mod both_axes;
     pub mod bucket;
     pub mod c_compilers;
+    pub mod made_up;
+    pub mod micropython;
     pub mod redistribution;
     pub mod robust_line;
     pub mod second_reader;
+    pub mod sql;
 }
 
 use libtest_mimic::{Arguments, Trial};
 use outside::{
-    avr_flash, both_axes, bucket, c_compilers, redistribution, robust_line, second_reader,
+    avr_flash, both_axes, bucket, c_compilers, micropython, redistribution, robust_line,
+    second_reader, sql,
 };
 use std::process::{Command, ExitCode};
 
@@ -46,6 +50,10 @@ const CHECKS: &[Check] = &[
     robust_line::CHECK,
     bucket::CHECK,
     second_reader::CHECK,
+    micropython::MICROPYTHON,
+    micropython::PYTHON,
+    sql::POSTGRESQL,
+    sql::DUCKDB,
 ];
 
 /// The variable that asks for these checks.
