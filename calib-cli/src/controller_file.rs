@@ -22,15 +22,6 @@ impl ControllerFile {
     /// # Errors
     /// [`Failure::Input`] if it cannot be read, is damaged or no controller file.
     pub fn read(file: &Path) -> Result<Self, Failure> {
-        let bytes = || {
-            fs::read(file).map_err(|error| {
-                Complaint::about(
-                    file,
-                    format!("cannot be read: {error}"),
-                    "check the file's name, or run `ovendry export` to write it",
-                )
-            })
-        };
         let refused = |error: FileError| {
             let complaint = Complaint::about(file, error.to_string(), error.mend());
             match error.line() {
@@ -39,7 +30,7 @@ impl ControllerFile {
             }
         };
         if is_fleet(file) {
-            let bytes = bytes()?;
+            let bytes = bytes_of(file)?;
             return Ok(Self {
                 format: "fleet",
                 sha256: sha256(&bytes),
@@ -54,11 +45,21 @@ impl ControllerFile {
                  .sql or fleet.json",
             )
         })?;
-        let bytes = bytes()?;
+        let bytes = bytes_of(file)?;
         Ok(Self {
             format: format.name(),
             sha256: sha256(&bytes),
             tables: vec![load(format, &bytes).map_err(refused)?],
         })
     }
+}
+
+fn bytes_of(file: &Path) -> Result<Vec<u8>, Failure> {
+    Ok(fs::read(file).map_err(|error| {
+        Complaint::about(
+            file,
+            format!("cannot be read: {error}"),
+            "check the file's name, or run `ovendry export` to write it",
+        )
+    })?)
 }

@@ -117,7 +117,7 @@ pub fn run(command: &Calibrate) -> Result<Verdict, Failure> {
         output::print(&exported.findings.to_string())?;
         output::print(&export::stage_line(exported.stage.as_deref()))?;
         output::print(&format!(
-            "\n{}\nnext: build the .h file into your controller, or load the .controller.json\n",
+            "\n{}\nnext: build the .h file and ovendry_reader.h into your controller, or load one of the others\n",
             caution::take_care(&[caution::PUMP])
         ))?;
     }

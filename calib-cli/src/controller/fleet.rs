@@ -6,7 +6,7 @@
 
 use super::document::{Document, Stamp};
 use super::json::{Json, keys, line_of, on_one_line};
-use super::{ControllerFormat, FileError, Seal};
+use super::{ControllerFormat, FileError, PREVIOUS, Seal};
 use calib_core::controller::{ControllerError, ControllerTable, VERSION};
 use serde::{Deserialize, Serialize};
 use std::path::Path;
@@ -17,10 +17,11 @@ pub const FLEET_FILE: &str = "fleet.json";
 const FORMAT: &str = "ovendry controller fleet";
 const NAME: &str = "fleet";
 
-/// Whether a file's name is that of a fleet.
+/// Whether a file's name is that of a fleet, or of a former version that was kept.
 pub fn is_fleet(path: &Path) -> bool {
     path.file_name()
         .and_then(|name| name.to_str())
+        .map(|name| name.strip_suffix(PREVIOUS).unwrap_or(name))
         .is_some_and(|name| name.ends_with(FLEET_FILE))
 }
 

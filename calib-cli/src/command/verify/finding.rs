@@ -61,8 +61,22 @@ impl Examined {
 
 impl fmt::Display for Examined {
     fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
-        for finding in &self.0 {
-            writeln!(f, "{finding}")?;
+        // Files of one table that were found alike are described once, together.
+        for alike in self.0.chunk_by(Finding::is_alike) {
+            for finding in alike {
+                writeln!(
+                    f,
+                    "{}: sound {}, version {}, table_crc32 {:08x}\n  sha256 of the file {}",
+                    finding.file.display(),
+                    finding.format,
+                    finding.table.record().version,
+                    finding.table.crc32(),
+                    finding.sha256
+                )?;
+            }
+            if let [finding, ..] = alike {
+                writeln!(f, "{finding}")?;
+            }
         }
         if let Some((one, other)) = tables_at_odds(&self.0) {
             writeln!(
@@ -117,6 +131,11 @@ impl Finding {
     #[cfg(test)]
     pub(in crate::command) fn table(&self) -> &ControllerTable {
         &self.table
+    }
+
+    /// Whether both say the same of the same table.
+    fn is_alike(&self, other: &Self) -> bool {
+        self.table == other.table && self.against == other.against
     }
 
     /// Whether nothing speaks against the file.
@@ -187,20 +206,12 @@ fn reading(code: u32, centi: Option<i16>) -> String {
     }
 }
 
+/// What the table says and how it compares; the file is named before.
 impl fmt::Display for Finding {
     fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
         let record = self.table.record();
         let counts = |sixteenths: i32| f64::from(sixteenths) / f64::from(SIXTEENTHS);
         let theta_v = |units: i16| f64::from(units) / THETA_SCALE;
-        writeln!(
-            f,
-            "{}: sound {}, version {}, table_crc32 {:08x}\n  sha256 of the file {}",
-            self.file.display(),
-            self.format,
-            record.version,
-            self.table.crc32(),
-            self.sha256
-        )?;
         writeln!(
             f,
             "  probe {} in soil {}; calibrated {}, check again by {}",

@@ -50,7 +50,7 @@ pub fn run(arguments: &Arguments) -> Result<Verdict, Failure> {
         }
     }
     let findings = Examined(findings);
-    let today = arguments.on.unwrap_or_else(|| today());
+    let today = arguments.on.unwrap_or_else(today);
     for warning in findings.overdue(today) {
         eprintln!("{warning}");
     }
