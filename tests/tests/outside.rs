@@ -9,12 +9,15 @@
 //! line in [`CHECKS`].
 
 mod outside {
-    pub mod avr_flash;
+    pub mod atmega328p;
     pub mod both_axes;
     pub mod bucket;
     pub mod c_compilers;
+    pub mod c_damage;
+    pub mod cortex_m3;
     pub mod made_up;
     pub mod micropython;
+    pub mod reader;
     pub mod redistribution;
     pub mod robust_line;
     pub mod second_reader;
@@ -23,8 +26,8 @@ mod outside {
 
 use libtest_mimic::{Arguments, Trial};
 use outside::{
-    avr_flash, both_axes, bucket, c_compilers, micropython, redistribution, robust_line,
-    second_reader, sql,
+    atmega328p, both_axes, bucket, c_compilers, c_damage, cortex_m3, micropython, redistribution,
+    robust_line, second_reader, sql,
 };
 use std::process::{Command, ExitCode};
 
@@ -44,7 +47,10 @@ const CHECKS: &[Check] = &[
     c_compilers::CLANG,
     c_compilers::GCC_AS_CPP,
     c_compilers::CLANG_SANITISED,
-    avr_flash::CHECK,
+    c_damage::CHECK,
+    atmega328p::ANSWERS,
+    atmega328p::COST,
+    cortex_m3::CHECK,
     both_axes::CHECK,
     redistribution::CHECK,
     robust_line::CHECK,
