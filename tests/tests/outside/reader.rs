@@ -20,7 +20,7 @@ pub const WARNINGS: [&str; 10] = [
 ];
 
 /// When the pump of `readings.h` powers up, seconds.
-const POWER_UP_S: u32 = 1000;
+pub const POWER_UP_S: u32 = 1000;
 
 /// The C header among the formats.
 pub fn c_header() -> &'static dyn ControllerFormat {
@@ -33,9 +33,18 @@ pub fn c_header() -> &'static dyn ControllerFormat {
 /// A reading for a pump; no temperature is the smallest number.
 #[derive(Debug, Clone, Copy)]
 pub struct Given {
-    now_s: u32,
-    count: u16,
+    /// Time, seconds.
+    pub now_s: u32,
+    /// Code of the converter.
+    pub count: u16,
     centi: i16,
+}
+
+impl Given {
+    /// Soil temperature, C x 100, if there is one.
+    pub fn temperature(&self) -> Option<i16> {
+        given(self.centi)
+    }
 }
 
 /// What a target is given to do with one table.
@@ -281,7 +290,7 @@ pub fn compare(
             let step = pump.step(
                 reading.now_s,
                 u32::from(reading.count),
-                given(reading.centi),
+                reading.temperature(),
             );
             let answer = match step.answer {
                 Ok(reading) => reading.theta_v,

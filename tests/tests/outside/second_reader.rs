@@ -5,15 +5,12 @@
 //! Outside: the page itself, as its second reader understood it; Perl with its core
 //! modules.
 
+use super::made_up::{answer, tables, temperatures};
+use super::reader::{POWER_UP_S, readings};
 use crate::Check;
 use calib_cli::controller::{ControllerFormat, FORMATS, render};
-use calib_core::calibration::Direction;
-use calib_core::controller::{ControllerTable, Fault, Pump, Reading};
-use calib_core::curve::CurveKind;
+use calib_core::controller::{ControllerTable, Fault, Pump};
 use ovendry_tests::Bench;
-use ovendry_tests::controller::{Recipe, table, worked_example};
-use rand::{RngExt, SeedableRng};
-use rand_chacha::ChaCha8Rng;
 use std::io::Write;
 use std::path::Path;
 use std::process::{Command, Output, Stdio};
@@ -31,28 +28,6 @@ fn formats() -> impl Iterator<Item = &'static dyn ControllerFormat> {
     FORMATS
         .into_iter()
         .filter(|format| ["JSON", "CSV"].contains(&format.name()))
-}
-
-fn tables() -> Vec<ControllerTable> {
-    let mut tables = vec![ControllerTable::check(worked_example()).expect("a valid table")];
-    for bits in [8, 10, 12, 16_u8] {
-        let turn = usize::from(bits);
-        let recipe = Recipe {
-            bits,
-            kind: CurveKind::ALL[turn % CurveKind::ALL.len()],
-            direction: if bits == 10 {
-                Direction::RisesWhenWetter
-            } else {
-                Direction::FallsWhenWetter
-            },
-            bend: 0.4,
-            temperature: (bits != 12).then_some(-0.002),
-            ..Recipe::default()
-        };
-        let probe = format!("probe {bits}, \"\u{e9}\"");
-        tables.push(table(&recipe.calibration(&probe)).expect("a table"));
-    }
-    tables
 }
 
 fn read(bench: &Path, file: &str, queries: &str) -> Result<Output, String> {
@@ -78,58 +53,36 @@ fn read(bench: &Path, file: &str, queries: &str) -> Result<Output, String> {
     Ok(output)
 }
 
-fn answer(found: Result<Reading, Fault>) -> i16 {
-    found.map_or_else(Fault::code, |reading| reading.theta_v)
-}
-
 /// Queries and what we answer to them.
-fn asked(table: &ControllerTable, seed: u64) -> (String, String) {
+fn asked(table: &ControllerTable) -> (String, String) {
     let (mut queries, mut answers) = (String::new(), String::new());
     let full_scale = u32::from(table.full_scale());
     let stride = 1 + full_scale / 4096;
-    let temperatures = [
-        None,
-        Some(1123),
-        Some(1124),
-        Some(1987),
-        Some(2804),
-        Some(2805),
-    ];
     let named = |centi: Option<i16>| centi.map_or("none".to_owned(), |centi| centi.to_string());
-    for centi in temperatures {
+    for centi in temperatures(table, 800) {
         for code in (0..=full_scale + 2).step_by(stride as usize) {
             queries.push_str(&format!("read {code} {}\n", named(centi)));
-            let found = table.evaluate(code, centi);
-            let u = found.map_or("-".to_owned(), |reading| {
-                reading.expanded_uncertainty.to_string()
-            });
-            answers.push_str(&format!("{} {u}\n", answer(found)));
+            let (theta_v, u) = answer(table, code, centi);
+            let u = if u < -30_000 {
+                "-".to_owned()
+            } else {
+                u.to_string()
+            };
+            answers.push_str(&format!("{theta_v} {u}\n"));
         }
     }
-    let mut rng = ChaCha8Rng::seed_from_u64(seed);
-    let mut now = 5000_u32;
-    let mut pump = Pump::start(table, now);
-    queries.push_str(&format!("start {now}\n"));
+    let mut pump = Pump::start(table, POWER_UP_S);
+    queries.push_str(&format!("start {POWER_UP_S}\n"));
     answers.push_str("off\n");
-    let points = table.record().set_points;
-    let mut code = u32::from(points.refill_count);
-    for _ in 0..4000 {
-        now = match rng.random_range(0..12) {
-            0 => now.saturating_sub(rng.random_range(0..4000)),
-            1 => now + rng.random_range(0..100_000),
-            _ => now + rng.random_range(0..700),
-        };
-        code = match rng.random_range(0..8) {
-            0 => rng.random_range(0..=full_scale + 1),
-            1 | 2 => u32::from(points.refill_count) + rng.random_range(0..3) - 1,
-            3 | 4 => u32::from(points.stop_count) + rng.random_range(0..3) - 1,
-            _ => code,
-        };
-        let centi = (rng.random_range(0..30) > 0).then(|| rng.random_range(1900..2100));
-        queries.push_str(&format!("step {now} {code} {}\n", named(centi)));
-        let step = pump.step(now, code, centi);
+    for given in readings(table, 3000) {
+        let (code, centi) = (u32::from(given.count), given.temperature());
+        queries.push_str(&format!("step {} {code} {}\n", given.now_s, named(centi)));
+        let step = pump.step(given.now_s, code, centi);
+        let theta_v = step
+            .answer
+            .map_or_else(Fault::code, |reading| reading.theta_v);
         let on = if step.on() { "on" } else { "off" };
-        answers.push_str(&format!("{} {on}\n", answer(step.answer)));
+        answers.push_str(&format!("{theta_v} {on}\n"));
     }
     (queries, answers)
 }
@@ -138,8 +91,8 @@ fn run() -> Result<(), String> {
     let bench = Bench::empty();
     bench.put("second_reader.pl", READER);
     let mut compared = 0;
-    for (seed, table) in tables().iter().enumerate() {
-        let (queries, expected) = asked(table, seed as u64);
+    for table in &tables() {
+        let (queries, expected) = asked(table);
         for format in formats() {
             let file = format.file_name("table");
             bench.put(&file, render(format, table));
