@@ -368,6 +368,70 @@ fn a_header_edited_and_sealed_anew_is_still_refused() {
 }
 
 #[test]
+fn a_module_edited_and_sealed_anew_is_still_refused() {
+    let edit = |from: &str, to: &str| edited(format("MicroPython module"), from, to);
+    let line_of = |text: &str| {
+        let module = render(format("MicroPython module"), &example());
+        let found = module.lines().position(|line| line.contains(text));
+        Some(found.unwrap() as u64 + 1)
+    };
+    let row = line_of("# version, flags");
+    refused(edit("\\x02\\x03", "\\x02\\x02"), None, "was changed");
+    refused(edit("\\x02\\x03", "\\x01\\x03"), None, "version 1");
+    refused(edit("\\x02\\x03", "\\x02x"), row, "is no row of bytes");
+    refused(
+        edit("    b\"\\x02", "    \"\\x02"),
+        row,
+        "is no row of bytes",
+    );
+    refused(
+        edit("TABLE = (\n", "TABLE = \n"),
+        Some(1),
+        "no bytes of a table",
+    );
+    refused(
+        edit("# full scale", "# all of it"),
+        line_of("# full scale"),
+        "not as version 2",
+    );
+    // The reader's code counts too.
+    refused(
+        edit("held >= _u32(42)", "held >= 0"),
+        line_of("held >= _u32(42)"),
+        "not as version 2",
+    );
+    refused(edit("\nsoil:", "\nsoul:"), Some(1), "names the soil");
+}
+
+#[test]
+fn an_expression_edited_and_sealed_anew_is_still_refused() {
+    let edit = |from: &str, to: &str| edited(format("SQL expression"), from, to);
+    let line_of = |text: &str| {
+        let expression = render(format("SQL expression"), &example());
+        let found = expression.lines().position(|line| line.contains(text));
+        Some(found.unwrap() as u64 + 1)
+    };
+    refused(edit("image: 0203", "image: 0202"), None, "was changed");
+    refused(
+        edit("image: 0203", "image: 02 3"),
+        line_of("image: 0203"),
+        "is not a line of bytes",
+    );
+    // The expression is no part of the image, but is written from it again.
+    refused(
+        edit("> 1023 THEN", "> 1022 THEN"),
+        line_of("> 1023 THEN"),
+        "not as version 2",
+    );
+    refused(
+        edit("THEN -30007", "THEN 30007"),
+        line_of("THEN -30007"),
+        "not as version 2",
+    );
+    refused(edit("-- probe:", "-- probes:"), Some(1), "names the probe");
+}
+
+#[test]
 fn names_with_quotes_and_foreign_letters_come_back_from_every_format() {
     for name in [
         "a \"b\"",

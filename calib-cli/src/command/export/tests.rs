@@ -154,9 +154,13 @@ fn every_format_of_every_probe_is_written_and_verifies() {
             "east.controller.json",
             "east.table.csv",
             "east.h",
+            "ovendry_east.py",
+            "east.sql",
             "west.controller.json",
             "west.table.csv",
-            "west.h"
+            "west.h",
+            "ovendry_west.py",
+            "west.sql"
         ]
     );
     for (path, against) in &written {
