@@ -2,7 +2,8 @@
 
 use calib_core::calibration::Direction;
 use calib_core::controller::{
-    ControllerRecord, ControllerTable, IntegerTemperature, LiveCodes, OpenCircuit,
+    ControllerRecord, ControllerTable, IntegerSetPoints, IntegerTemperature, Knot, LiveCodes,
+    MAX_KNOT_DISTANCE, OpenCircuit, SIXTEENTHS,
 };
 use calib_core::curve::CurveKind;
 use ovendry_tests::controller::{Recipe, table, worked_example};
@@ -68,6 +69,7 @@ pub fn tables() -> Vec<ControllerTable> {
     records[1].timing.minimum_on_s = 0;
     records[1].timing.minimum_off_s = 0;
     records[2].timing.stuck_after_s = 0;
+    records.push(widest());
     records
         .into_iter()
         .map(|record| ControllerTable::check(record).expect("a table that may be used"))
@@ -85,6 +87,37 @@ fn corrected(probe: &str, coefficient: i32, shift: u8) -> ControllerRecord {
         }),
         ..example
     }
+}
+
+/// The largest numbers a table can hold: every count of 16 bits, corrections of almost
+/// as much, the longest steps and the whole range of theta_v.
+fn widest() -> ControllerRecord {
+    let mut record = corrected("widest", 300_000, 8);
+    record.adc_bits = 16;
+    record.direction = Direction::RisesWhenWetter;
+    record.live.low = 0;
+    record.live.high = u16::MAX;
+    record.knots = (0..=16)
+        .map(|i| Knot {
+            count: MAX_KNOT_DISTANCE * i,
+            theta_v: -2000 + 400 * i16::try_from(i).expect("a small number"),
+            expanded_uncertainty: 300 - 10 * i,
+        })
+        .collect();
+    record.knots.push(Knot {
+        count: u16::MAX,
+        theta_v: 12_000,
+        expanded_uncertainty: 10_000,
+    });
+    record.domain_low = 0;
+    record.domain_high = SIXTEENTHS * i32::from(u16::MAX);
+    record.set_points = IntegerSetPoints {
+        refill: 0,
+        stop: 1200,
+        refill_count: 5 * MAX_KNOT_DISTANCE,
+        stop_count: 8 * MAX_KNOT_DISTANCE,
+    };
+    record
 }
 
 /// Missing; beside, at and inside the ends of those accepted; around the reference;
