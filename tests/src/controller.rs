@@ -2,6 +2,7 @@
 //! family, either wiring direction, with or without a temperature term, 8 to 16
 //! bits. Every number here is invented.
 
+use calib_cli::controller::{ControllerFormat, FORMATS};
 use calib_core::calibration::{Calibration, Direction, Domain, ReadingNoise};
 use calib_core::controller::{
     ControllerError, ControllerRecord, ControllerTable, DEFAULT_MAX_ERROR, Dates, IntegerSetPoints,
@@ -12,6 +13,7 @@ use calib_core::irrigation::{DeadBandGovernor, SetPoints};
 use calib_core::quantity::{Celsius, Fraction, Millimetre, Quantity, Vwc};
 use calib_core::temperature::TemperatureTerm;
 use jiff::civil::date;
+use serde_json::json;
 
 /// What a made-up calibration is made of.
 #[derive(Debug, Clone, Copy)]
@@ -236,4 +238,36 @@ pub fn worked_example() -> ControllerRecord {
         },
         timing: TIMING,
     }
+}
+
+/// The documented example, checked.
+///
+/// # Panics
+/// If it does not pass the checks.
+pub fn example() -> ControllerTable {
+    ControllerTable::check(worked_example()).expect("a valid table")
+}
+
+/// The format a person calls `name`.
+///
+/// # Panics
+/// If there is none.
+pub fn format(name: &str) -> &'static dyn ControllerFormat {
+    let found = FORMATS.into_iter().find(|format| format.name() == name);
+    found.unwrap_or_else(|| panic!("no format {name}"))
+}
+
+/// The saved calibration file of `calibration`, as `fit` writes it.
+pub fn calibration_file(calibration: &Calibration) -> String {
+    json!({
+        "format": "ovendry calibration",
+        "version": 1,
+        "program": "test",
+        "calibrated_on": "2025-04-02",
+        "recheck_by": "2026-04-02",
+        "sources": [],
+        "explanation": [],
+        "calibration": calibration,
+    })
+    .to_string()
 }

@@ -1,23 +1,18 @@
 //! `ovendry compare OLD NEW`, as a person runs it: what is the same, what reads
 //! wetter or drier and by how much, how set points moved, and what is refused.
 
-use calib_cli::controller::{ControllerFormat, FLEET_FILE, FORMATS, render, render_fleet};
+use calib_cli::controller::{FLEET_FILE, FORMATS, render, render_fleet};
 use calib_core::calibration::{Calibration, Direction};
 use calib_core::controller::{ControllerRecord, ControllerTable, Delta};
-use ovendry_tests::controller::{Recipe, table, worked_example};
+use ovendry_tests::controller::{Recipe, calibration_file, format, table, worked_example};
 use ovendry_tests::{Answer, Bench};
-use serde_json::{Value, json};
+use serde_json::Value;
 
 /// The documented example, changed.
 fn example(change: impl Fn(&mut ControllerRecord)) -> ControllerTable {
     let mut record = worked_example();
     change(&mut record);
     ControllerTable::check(record).unwrap()
-}
-
-fn format(name: &str) -> &'static dyn ControllerFormat {
-    let found = FORMATS.into_iter().find(|format| format.name() == name);
-    found.unwrap_or_else(|| panic!("no format {name}"))
 }
 
 /// A bench with `old.h` and `new.controller.json`.
@@ -35,21 +30,6 @@ fn compare_json(old: &ControllerTable, new: &ControllerTable) -> Value {
     bench(old, new)
         .run(&["compare", "old.h", "new.controller.json", "--json"])
         .json()
-}
-
-/// The file of a calibration.
-fn calibration_file(calibration: &Calibration) -> String {
-    json!({
-        "format": "ovendry calibration",
-        "version": 1,
-        "program": "test",
-        "calibrated_on": "2025-04-02",
-        "recheck_by": "2026-04-02",
-        "sources": [],
-        "explanation": [],
-        "calibration": calibration,
-    })
-    .to_string()
 }
 
 /// A calibration, and the same wetter by `shift` m3/m3 at every count.

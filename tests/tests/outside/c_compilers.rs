@@ -76,14 +76,14 @@ pub fn made_up(bits: u8) -> ControllerTable {
     let recipe = Recipe {
         bits,
         kind: CurveKind::ALL[turn % CurveKind::ALL.len()],
-        direction: if bits % 2 == 0 {
+        direction: if bits.is_multiple_of(2) {
             Direction::FallsWhenWetter
         } else {
             Direction::RisesWhenWetter
         },
         bend: 0.4,
         theta: (-0.004, 0.52),
-        temperature: (bits % 3 != 0).then_some(0.003 - 0.0005 * f64::from(bits)),
+        temperature: (!bits.is_multiple_of(3)).then_some(0.003 - 0.0005 * f64::from(bits)),
         ..Recipe::default()
     };
     // A name that needs care in C.

@@ -1,9 +1,10 @@
 //! What the checks of the C reader share: tables, readings for a pump, the
 //! program's `cases.h`, and our own answers to compare with.
 
-use calib_cli::controller::{ControllerFormat, FORMATS, identifier, render};
+use calib_cli::controller::{ControllerFormat, identifier, render};
 use calib_core::controller::{ControllerTable, Pump};
 use ovendry_tests::Bench;
+use ovendry_tests::controller::format;
 
 /// The warnings every compiler has to be content with.
 pub const WARNINGS: [&str; 10] = [
@@ -24,10 +25,7 @@ pub const POWER_UP_S: u32 = 1000;
 
 /// The C header among the formats.
 pub fn c_header() -> &'static dyn ControllerFormat {
-    FORMATS
-        .into_iter()
-        .find(|format| format.name() == "C header")
-        .expect("a C header")
+    format("C header")
 }
 
 /// A reading for a pump; no temperature is the smallest number.
