@@ -38,6 +38,14 @@ kinds! {
         pump!("read_every_s = 0")
         => "site.toml:42: read_every_s = \"0\": is not a whole number of seconds from 1 to a day (86400)",
            "write how often the controller reads the probe; 60 is taken where it is left out";
+    "stuck-at-once" a_live_probe_is_not_called_stuck_within_the_hour:
+        pump!("stuck_after_s = 600")
+        => "site.toml:42: stuck_after_s = \"600\": is so short that a live probe in quiet soil would pass for stuck",
+           "write an hour (3600) or more, or 0 for never";
+    "open-circuit-unknown" a_broken_wire_reads_low_or_high:
+        pump!("open_circuit = \"zero\"")
+        => "site.toml:42: open_circuit = \"zero\": is neither reads-low nor reads-high",
+           "unplug a probe and look: near 0 is reads-low, near full scale is reads-high; a count that wanders wants a resistor from the input to ground";
     "false-start-certain" a_certain_false_start_is_refused:
         pump!("false_start_probability = 1")
         => "site.toml:42: false_start_probability = \"1\": is not a chance a day from 0.000001 to 0.1",

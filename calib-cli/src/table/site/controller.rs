@@ -30,6 +30,8 @@ const MAXIMUM_ON_S: u32 = 3600;
 /// where none is given: a day, over which water used up and warmth move a live
 /// probe by a count or more. Common practice, no source.
 const STUCK_AFTER_S: u32 = 86_400;
+/// A live probe may well give the same count for this long, s. Common practice.
+const LEAST_STUCK_AFTER_S: f64 = 3600.0;
 /// No soil takes in water faster than this, mm/h; a plausibility limit of our own.
 const FASTEST_INFILTRATION: f64 = 2000.0;
 /// No soil swings more than this over a day, C; a plausibility limit of our own.
@@ -126,7 +128,7 @@ pub(super) fn read(
     let minimum_on = read_seconds(&table, "minimum_on_s", MINIMUM_ON_S, findings);
     let minimum_off = read_seconds(&table, "minimum_off_s", MINIMUM_OFF_S, findings);
     let maximum_on = read_seconds(&table, "maximum_on_s", MAXIMUM_ON_S, findings);
-    let stuck_after = read_seconds(&table, "stuck_after_s", STUCK_AFTER_S, findings);
+    let stuck_after = read_stuck_after(&table, findings);
     let open_circuit = read_open_circuit(&table, findings);
     let season = season::read(&table, findings);
     if let (Ok(shortest), Ok(longest)) = (minimum_on, maximum_on)
@@ -197,6 +199,18 @@ pub(super) fn read_evapotranspiration(
                 "give the crop's use of water in millimetres a day, 2 to 9 in most weather",
             )),
         Some(entry) => Ok(Some(entry.value)),
+    }
+}
+
+fn read_stuck_after(table: &Declaration<'_>, findings: &mut Findings) -> Result<u32, Refused> {
+    match table.number("stuck_after_s", findings)? {
+        Some(entry) if entry.value > 0.0 && entry.value < LEAST_STUCK_AFTER_S => {
+            findings.refuse(entry.cell.complaint(
+                "is so short that a live probe in quiet soil would pass for stuck",
+                "write an hour (3600) or more, or 0 for never",
+            ))
+        }
+        _ => read_seconds(table, "stuck_after_s", STUCK_AFTER_S, findings),
     }
 }
 
