@@ -5,13 +5,14 @@
 //! Outside: the C language as the compiler implements it (ISO/IEC 9899:1999;
 //! as C++ ISO/IEC 14882:2011), for a program that includes all headers at once.
 
+use super::made_up::tables;
 use super::reader::{Agreed, Case, WARNINGS, compare, numbers, put_cases, readings};
 use crate::{Check, output_of};
 use calib_core::calibration::Direction;
 use calib_core::controller::ControllerTable;
 use calib_core::curve::CurveKind;
 use ovendry_tests::Bench;
-use ovendry_tests::controller::{Recipe, table, worked_example};
+use ovendry_tests::controller::{Recipe, table};
 use std::process::Command;
 
 pub const GCC: Check = Check {
@@ -91,24 +92,22 @@ pub fn made_up(bits: u8) -> ControllerTable {
     table(&recipe.calibration(&probe)).expect("a table")
 }
 
-/// One table of each converter size and the documented example.
-fn tables() -> Vec<ControllerTable> {
-    let example = ControllerTable::check(worked_example()).expect("a valid table");
-    std::iter::once(example)
-        .chain((8..=16).map(made_up))
+/// One table of each converter size at every 16-bit count, and the tables of
+/// [`made_up`](super::made_up) at more temperatures and every count there is.
+fn cases() -> Vec<Case> {
+    let of_each_size = (8..=16).map(made_up).map(|table| Case {
+        last: u16::MAX,
+        temperatures: TEMPERATURES.to_vec(),
+        readings: readings(&table, STEPS),
+        table,
+    });
+    of_each_size
+        .chain(tables().into_iter().map(Case::of_every_count))
         .collect()
 }
 
 fn agrees(compiler: &str, options: &[&str]) -> Result<(), String> {
-    let cases: Vec<Case> = tables()
-        .into_iter()
-        .map(|table| Case {
-            last: u16::MAX,
-            temperatures: TEMPERATURES.to_vec(),
-            readings: readings(&table, STEPS),
-            table,
-        })
-        .collect();
+    let cases = cases();
     let bench = Bench::empty();
     put_cases(&bench, &cases);
     bench.put("hosted.c", include_str!("targets/hosted.c"));

@@ -53,8 +53,9 @@ pub fn tables() -> Vec<ControllerTable> {
         records.push(made.record().clone());
     }
     // Corrections that lie halfway between two whole ones, both ways.
-    for coefficient in [24, -24] {
-        records.push(corrected(&format!("halfway {coefficient}"), coefficient, 8));
+    for (coefficient, shift) in [(24, 8), (-24, 8), (6144, 16), (-6144, 16)] {
+        let name = format!("halfway {coefficient}");
+        records.push(corrected(&name, coefficient, shift));
     }
     records.push(corrected("no divisor", -1, 0));
     if let [.., last] = records.as_mut_slice() {

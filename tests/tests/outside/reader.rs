@@ -1,6 +1,7 @@
 //! What the checks of the C reader share: tables, readings for a pump, the
 //! program's `cases.h`, and our own answers to compare with.
 
+use super::made_up::temperatures;
 use calib_cli::controller::{ControllerFormat, identifier, render};
 use calib_core::controller::{ControllerTable, Pump};
 use ovendry_tests::Bench;
@@ -55,6 +56,23 @@ pub struct Case {
     pub temperatures: Vec<i16>,
     /// Readings for a pump.
     pub readings: Vec<Given>,
+}
+
+impl Case {
+    /// Every count the converter gives and one more, at a grid of temperatures.
+    pub fn of_every_count(table: ControllerTable) -> Self {
+        let mut temperatures: Vec<i16> = temperatures(&table, 48)
+            .into_iter()
+            .map(|centi| centi.unwrap_or(i16::MIN))
+            .collect();
+        temperatures.dedup();
+        Self {
+            last: table.full_scale().saturating_add(1),
+            temperatures,
+            readings: readings(&table, 1500),
+            table,
+        }
+    }
 }
 
 /// Numbers without order, always the same ones.
@@ -234,6 +252,19 @@ pub fn put_table(bench: &Bench, table: &ControllerTable, readings: &[Given], tem
         array("temperatures", &centis),
     ];
     bench.put("cases.h", text.concat());
+}
+
+/// Puts the reader and a `cases.h` of nothing but readings for a pump.
+pub fn put_readings(bench: &Bench, readings: &[Given]) {
+    headers(bench, &[]);
+    bench.put(
+        "cases.h",
+        format!(
+            "#define READINGS {}u\n{}",
+            readings.len(),
+            array("readings", &reading_bytes(readings))
+        ),
+    );
 }
 
 fn given(centi: i16) -> Option<i16> {
