@@ -14,6 +14,7 @@ mod outside {
     pub mod bucket;
     pub mod c_compilers;
     pub mod c_damage;
+    pub mod c_fuzz;
     pub mod cortex_m3;
     pub mod made_up;
     pub mod micropython;
@@ -26,8 +27,8 @@ mod outside {
 
 use libtest_mimic::{Arguments, Trial};
 use outside::{
-    atmega328p, both_axes, bucket, c_compilers, c_damage, cortex_m3, micropython, redistribution,
-    robust_line, second_reader, sql,
+    atmega328p, both_axes, bucket, c_compilers, c_damage, c_fuzz, cortex_m3, micropython,
+    redistribution, robust_line, second_reader, sql,
 };
 use std::process::{Command, ExitCode};
 
@@ -48,6 +49,7 @@ const CHECKS: &[Check] = &[
     c_compilers::GCC_AS_CPP,
     c_compilers::CLANG_SANITISED,
     c_damage::CHECK,
+    c_fuzz::CHECK,
     atmega328p::ANSWERS,
     atmega328p::COST,
     cortex_m3::CHECK,
