@@ -472,7 +472,7 @@ static inline uint8_t ovendry_correction_fits(const uint8_t *table, int16_t cent
     if (upper > 32767u) {
         return 0u;
     }
-    /* By is at most 12 500, so this fits 32 bits without a sign. */
+    /* The difference is at most 12 500, so this fits 32 bits without a sign. */
     product = (upper << 16) + ((size & (uint32_t)0xFFFFu) * by) + half;
     return (uint8_t)((product <= (uint32_t)0x7FFFFFFFUL)
                      && ((product >> shift)
@@ -547,15 +547,9 @@ static inline int16_t ovendry_clipped(const uint8_t *table, int32_t sixteenths)
 {
     const int32_t low = ovendry_i32(table, OVENDRY_AT_DOMAIN_LOW);
     const int32_t high = ovendry_i32(table, OVENDRY_AT_DOMAIN_HIGH);
+    const int32_t raised = (sixteenths < low) ? low : sixteenths;
 
-    if (sixteenths < low) {
-        sixteenths = low;
-    } else if (sixteenths > high) {
-        sixteenths = high;
-    } else {
-        /* inside */
-    }
-    return ovendry_at_sixteenths(table, sixteenths);
+    return ovendry_at_sixteenths(table, (raised > high) ? high : raised);
 }
 
 /*
