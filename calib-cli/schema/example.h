@@ -24,19 +24,19 @@
  *   static ovendry_pump pump;
  *   int16_t answer;  theta_v in m3/m3 times 10 000, or a fault
  *
- *   at start: sound = ovendry_is_sound(ovendry_bench_3, OVENDRY_BENCH_3_LENGTH);
+ *   at start: sound = ovendry_is_sound(ovendry_table_bench_3, OVENDRY_TABLE_BENCH_3_LENGTH);
  *             ovendry_pump_start(&pump, now_s);
  *   at each reading, temperature in hundredths of a degree Celsius:
  *   on = sound && ovendry_pump_step(
- *       &pump, ovendry_bench_3, now_s, count, temperature_centi, &answer);
+ *       &pump, ovendry_table_bench_3, now_s, count, temperature_centi, &answer);
  *
  * Caution: a wrong reading can flood a field. Fit a shut-off that works without
  * this controller, protect the water supply against backflow, and leave mains
  * wiring near water to licensed persons; local codes come first. A controller
  * without a sound table, or that meets any fault, keeps the pump off.
  */
-#ifndef OVENDRY_BENCH_3_H
-#define OVENDRY_BENCH_3_H
+#ifndef OVENDRY_TABLE_BENCH_3_H
+#define OVENDRY_TABLE_BENCH_3_H
 
 #include "ovendry_reader.h"
 
@@ -44,9 +44,9 @@
 #error "this table needs ovendry_reader.h of version 2; export both again"
 #endif
 
-#define OVENDRY_BENCH_3_LENGTH 96u
+#define OVENDRY_TABLE_BENCH_3_LENGTH 96u
 
-static const uint8_t ovendry_bench_3[OVENDRY_BENCH_3_LENGTH] OVENDRY_FLASH = {
+static const uint8_t ovendry_table_bench_3[OVENDRY_TABLE_BENCH_3_LENGTH] OVENDRY_FLASH = {
     0x02, 0x03, 0x10, 0x05, 0xff, 0x03, 0x0a, 0x00, 0xf5, 0x03, 0xd0, 0x07,
     0x7e, 0x04, 0xdc, 0x0a, 0x93, 0x18, 0x00, 0x00, 0x69, 0x13, 0x00, 0x00,
     0xb3, 0x2b, 0x00, 0x00, 0x9a, 0x06, 0x88, 0x09, 0x14, 0x02, 0xbb, 0x01,
@@ -58,5 +58,5 @@ static const uint8_t ovendry_bench_3[OVENDRY_BENCH_3_LENGTH] OVENDRY_FLASH = {
 };
 
 #endif
-/* sha256: 323a3181de85759d866d47ed82124d3dc6eaf3d32d1f77f92e233593eebf323a */
-/* crc32: acfa8a92 */
+/* sha256: 5be12f4c8cdbfe6c827da4aa8a6cfa30e97ca26be2b9e00fbc1436666211f2ec */
+/* crc32: a8cb4253 */

@@ -110,7 +110,7 @@ def _correction(temperature_centi):
 def _corrected(count, temperature_centi):
     """The count at the reference temperature in sixteenths, or a fault."""
     open_reads_high = TABLE[1] & 4
-    if count is None or not 0 <= count <= _u16(4):
+    if not isinstance(count, int) or not 0 <= count <= _u16(4):
         return NO_SUCH_COUNT
     if count < _u16(6):
         return SHORT_CIRCUIT if open_reads_high else OPEN_CIRCUIT
@@ -118,7 +118,7 @@ def _corrected(count, temperature_centi):
         return OPEN_CIRCUIT if open_reads_high else SHORT_CIRCUIT
     sixteenths = 16 * count
     if TABLE[1] & 2:
-        if temperature_centi is None:
+        if not isinstance(temperature_centi, int):
             return TEMPERATURE_MISSING
         if not _i16(12) <= temperature_centi <= _i16(14):
             return TEMPERATURE_OUTSIDE
@@ -187,13 +187,8 @@ class Pump:
         wire = self.answer in (NO_SUCH_COUNT, OPEN_CIRCUIT, SHORT_CIRCUIT)
         if 0 < _u32(50) <= now_s - self._changed and not wire:
             self.answer = STUCK
-        run_out = self._since + _u32(46)
-        if set_back:
+        if set_back or self.on and now_s - self._since >= _u32(46):
             self._switch(False, now_s)
-        elif self.on and now_s >= run_out:
-            self._switch(False, run_out)
-            if now_s > run_out:
-                self._decide()
         else:
             self._decide()
         return self.on
@@ -296,5 +291,5 @@ def _set_points_sound():
     rises = _u16(32) < _u16(34)
     falls = _u16(32) > _u16(34)
     return _i16(28) < _i16(30) and (falls if TABLE[1] & 1 else rises)
-# sha256: 70f3a5c20102fde5a6a6da7ea49d85e6fbef0968528db2e32e9b781b939d9b3a
-# crc32: 0b28c8db
+# sha256: f5fa45b7f3f61c1e13557c3407c8bd3f6f51d6852d1d0f181bc417272e205ee9
+# crc32: a5587982

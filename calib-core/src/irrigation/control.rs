@@ -9,8 +9,9 @@
 //!   theta_v at or above stop; with one threshold, above it.
 //! - Power-up counts as having just stopped: the shortest time off runs first.
 //! - The shortest time off runs after every stop, one for want of an answer too.
-//! - The pump that has run for its longest time goes off at the very end of that
-//!   time. A reading that comes later is then looked at as of a pump that is off.
+//! - The pump that has run for its longest time goes off at the first reading at or
+//!   after the end of that time, and rests from that reading on, however late it
+//!   comes: only a reading moves the relay.
 //! - After a stop at the longest time on, a band starts again at refill only, not
 //!   in between: what stopped it may be a burst line.
 //! - A clock that is set back tells nothing of how long the pump has been on or
@@ -105,7 +106,6 @@ impl fmt::Display for Behaviour {
     fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
         let then = match (self.on, self.event) {
             (_, Some(Event::Started)) => "on",
-            (_, Some(Event::Stopped(Stop::MaximumOn))) => "off, at the very end of that time",
             (_, Some(Event::Stopped(_))) => "off at once",
             (true, None) => "on",
             (false, None) if self.holds == Holds::ClockSetBack => {
@@ -145,9 +145,6 @@ pub enum Event {
 /// What a reading led to.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub struct Step {
-    /// When the longest time on ran out since the reading before, if it did: the
-    /// pump went off then, not at this reading.
-    pub ran_out: Option<Timestamp>,
     /// What happened at this reading.
     pub event: Option<Event>,
     /// Whether the pump is on from now.
@@ -181,7 +178,8 @@ impl PumpSwitch {
         self.on
     }
 
-    /// When the pump goes off even if no reading comes; `None` while it is off.
+    /// When the longest time on ends, and a watchdog should have the pump off even if
+    /// no reading comes; `None` while it is off.
     pub fn deadline(&self) -> Option<Timestamp> {
         let longest = i64::from(self.times.maximum_on_s);
         self.on
@@ -192,30 +190,14 @@ impl PumpSwitch {
     pub fn push(&mut self, time: Timestamp, moisture: Option<Moisture>) -> Step {
         let set_back = time < self.now;
         self.now = time;
-        let mut event = self.decide(set_back, moisture);
-        let mut ran_out = None;
-        if event == Some(Event::Stopped(Stop::MaximumOn)) {
-            ran_out = self.deadline();
-            let end = ran_out.unwrap_or(time);
-            self.switch(false, end);
-            // At that very time it has only just gone off.
-            event = if end == time {
-                None
-            } else {
-                self.decide(false, moisture)
-            };
-        }
+        let event = self.decide(set_back, moisture);
         match event {
             Some(Event::Started) => self.switch(true, time),
             Some(Event::Stopped(_)) => self.switch(false, time),
             None if set_back => self.switch(false, time),
             None => {}
         }
-        Step {
-            ran_out,
-            event,
-            on: self.on,
-        }
+        Step { event, on: self.on }
     }
 
     /// The event of the first line that holds.
@@ -267,7 +249,8 @@ impl Control {
         self.switch.is_on()
     }
 
-    /// When the pump goes off even if no reading comes; `None` while it is off.
+    /// When the longest time on ends, and a watchdog should have the pump off even if
+    /// no reading comes; `None` while it is off.
     pub fn deadline(&self) -> Option<Timestamp> {
         self.switch.deadline()
     }

@@ -277,9 +277,9 @@ impl Replay {
                 Sees::Calibrated => row.calibrated,
             };
             let step = control.push(row.time, reading);
-            outcome.stops_at_maximum += u64::from(step.ran_out.is_some());
             match step.event {
                 Some(Event::Started) => outcome.duty.starts += u64::from(!self.powering_up),
+                Some(Event::Stopped(Stop::MaximumOn)) => outcome.stops_at_maximum += 1,
                 Some(Event::Stopped(Stop::NoAnswer)) => outcome.stops_without_answer += 1,
                 _ => {}
             }

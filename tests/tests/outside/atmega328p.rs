@@ -152,9 +152,10 @@ fn sizes(bench: &Bench, level: &str) -> Result<([i64; 4], i64), String> {
         "for (;;) { answer = (int16_t)(temperature + (int16_t)count + (int16_t)now_s); }",
         level,
     )?;
-    let theta = "answer = ovendry_theta_v_e4(ovendry_p, count, temperature);";
-    let sound = "if (ovendry_is_sound(ovendry_p, OVENDRY_P_LENGTH) == 0u) { return 1; }";
-    let pump = "static ovendry_pump pump; int16_t got; ovendry_pump_start(&pump, now_s);\n    for (;;) { if (ovendry_pump_step(&pump, ovendry_p, now_s, count, temperature, &got) != 0u) { count = 1u; } answer = got; }";
+    let theta = "answer = ovendry_theta_v_e4(ovendry_table_p, count, temperature);";
+    let sound =
+        "if (ovendry_is_sound(ovendry_table_p, OVENDRY_TABLE_P_LENGTH) == 0u) { return 1; }";
+    let pump = "static ovendry_pump pump; int16_t got; ovendry_pump_start(&pump, now_s);\n    for (;;) { if (ovendry_pump_step(&pump, ovendry_table_p, now_s, count, temperature, &got) != 0u) { count = 1u; } answer = got; }";
     let mut flash = [0; 4];
     let mut ram = 0;
     for (i, (name, body)) in [

@@ -181,7 +181,7 @@ fn reading_bytes(readings: &[Given]) -> Vec<u8> {
 
 /// Name of a table's array and of its length.
 fn names(table: &ControllerTable) -> (String, String) {
-    let id = format!("ovendry_{}", identifier(&table.record().probe));
+    let id = format!("ovendry_table_{}", identifier(&table.record().probe));
     let length = format!("{}_LENGTH", id.to_ascii_uppercase());
     (id, length)
 }

@@ -378,8 +378,7 @@ sub step {
         if ($set_back) {
             ($on, $since) = (0, $now);
         } elsif ($now - $since >= $longest) {
-            ($on, $since) = (0, $since + $longest);
-            look_while_off($answer) if $since < $now;
+            ($on, $since) = (0, $now);
         } elsif ($answer <= $fault || $answer >= $t->{'set_points.stop_theta_v_e4'}
             && $now - $since >= $t->{'pump.minimum_on_s'}) {
             ($on, $since) = (0, $now);

@@ -16,6 +16,9 @@ const READER: Companion = Companion {
     text: include_str!("ovendry_reader.h"),
 };
 
+/// What begins the name of a table in C; no name of the reader begins so, whatever
+/// the probe is called.
+const PREFIX: &str = "ovendry_table_";
 /// What begins a line of the heading.
 const MARK: &str = " * ";
 /// Bytes of the image on a line.
@@ -43,7 +46,7 @@ impl ControllerFormat for CHeader {
 
     fn body(&self, table: &ControllerTable) -> String {
         let record = table.record();
-        let id = format!("ovendry_{}", identifier(&record.probe));
+        let id = format!("{PREFIX}{}", identifier(&record.probe));
         let upper = id.to_ascii_uppercase();
         let version = record.version;
         let image = table.image();

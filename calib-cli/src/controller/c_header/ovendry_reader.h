@@ -352,7 +352,6 @@ static inline uint8_t ovendry_pump_step(ovendry_pump *pump, const uint8_t *table
     const uint32_t stuck_after_s = ovendry_u32(table, OVENDRY_AT_STUCK_AFTER);
     int16_t theta_v = ovendry_theta_v_e4(table, count, temperature_centi);
     uint8_t on = (uint8_t)(pump->state & OVENDRY_PUMP_ON);
-    uint8_t decide = 1u;
 
     pump->now_s = now_s;
     if ((pump->state < OVENDRY_PUMP_COUNTED) || (count != pump->count) || (set_back != 0u)) {
@@ -365,25 +364,13 @@ static inline uint8_t ovendry_pump_step(ovendry_pump *pump, const uint8_t *table
         theta_v = OVENDRY_FAULT_STUCK;
     }
 
-    if (set_back != 0u) {
-        /* Nobody knows how long the pump has been on or off. */
+    if ((set_back != 0u)
+        || ((on != 0u)
+            && ((now_s - pump->since_s) >= ovendry_u32(table, OVENDRY_AT_MAXIMUM_ON)))) {
+        /* Nobody knows how long it has been on or off, or it has run long enough. */
         on = 0u;
         pump->since_s = now_s;
-        decide = 0u;
-    } else if (on != 0u) {
-        const uint32_t maximum_on_s = ovendry_u32(table, OVENDRY_AT_MAXIMUM_ON);
-
-        if ((now_s - pump->since_s) >= maximum_on_s) {
-            /* Off at the very end of that time. */
-            on = 0u;
-            pump->since_s += maximum_on_s;
-            decide = (uint8_t)(pump->since_s != now_s);
-        }
     } else {
-        /* off, and not set back: the reading decides */
-    }
-
-    if (decide != 0u) {
         const uint8_t was = on;
         const uint32_t held_s = now_s - pump->since_s;
 

@@ -315,7 +315,7 @@ impl Run<'_> {
         sums.on_s += on_s;
         sums.starts += u64::from(step.event == Some(Event::Started));
         sums.stops_without_answer += u64::from(step.event == Some(Event::Stopped(Stop::NoAnswer)));
-        sums.stops_at_maximum += u64::from(step.ran_out.is_some());
+        sums.stops_at_maximum += u64::from(step.event == Some(Event::Stopped(Stop::MaximumOn)));
         sums.theta_v += theta_v;
         sums.minimum_theta_v = Some(sums.minimum_theta_v.map_or(theta_v, |m| m.min(theta_v)));
         let too_dry = theta_v < scenario.refill.value();

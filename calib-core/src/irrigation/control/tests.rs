@@ -102,16 +102,18 @@ fn a_reading_without_answer_stops_the_pump_within_the_shortest_time_on() {
 }
 
 #[test]
-fn the_longest_time_ends_between_readings_and_the_shortest_off_runs_from_there() {
+fn a_pump_whose_longest_time_ended_rests_from_the_reading_that_stopped_it() {
     let mut control = Control::new(band(TIMES), Timestamp(0));
     assert!(control.push(Timestamp(300), Some(theta(0.10))).on);
     assert_eq!(control.deadline(), Some(Timestamp(2100)));
-    // 299 s after the end at 2100 s: still off.
-    let step = control.push(Timestamp(2399), Some(theta(0.10)));
-    assert_eq!(step.ran_out, Some(Timestamp(2100)));
-    assert_eq!((step.event, step.on), OFF);
-    let step = control.push(Timestamp(2400), Some(theta(0.10)));
-    assert_eq!((step.event, step.on), STARTED);
+    // However long after the end at 2100 s, it goes off first, and then rests.
+    let mut at = |time| {
+        let step = control.push(Timestamp(time), Some(theta(0.10)));
+        (step.event, step.on)
+    };
+    assert_eq!(at(9000), stopped(Stop::MaximumOn));
+    assert_eq!(at(9299), OFF);
+    assert_eq!(at(9300), STARTED);
 }
 
 #[test]
@@ -122,7 +124,7 @@ fn after_the_longest_time_a_band_waits_for_refill_again() {
         (9000, Some(0.15)),
         (9001, Some(0.14)),
     ];
-    let expected = [STARTED, OFF, OFF, STARTED];
+    let expected = [STARTED, stopped(Stop::MaximumOn), OFF, STARTED];
     assert_eq!(follow(band(TIMES), &readings), expected);
 }
 
@@ -134,7 +136,8 @@ fn a_pump_that_may_restart_at_once_still_goes_off_at_its_longest_time() {
         maximum_on_s: 100,
     };
     let readings = [(0, Some(0.10)), (100, Some(0.10)), (101, Some(0.10))];
-    assert_eq!(follow(band(times), &readings), [STARTED, OFF, STARTED]);
+    let expected = [STARTED, stopped(Stop::MaximumOn), STARTED];
+    assert_eq!(follow(band(times), &readings), expected);
 }
 
 #[test]
@@ -214,10 +217,6 @@ proptest! {
         let (mut on, mut since) = (false, 0_i64);
         for (time, value) in readings {
             let step = control.push(Timestamp(time), value.map(theta));
-            if let Some(end) = step.ran_out {
-                prop_assert!(on && end.0 == since + i64::from(times.maximum_on_s));
-                (on, since) = (false, end.0);
-            }
             match step.event {
                 Some(Event::Started) => {
                     prop_assert!(!on && time - since >= i64::from(times.minimum_off_s));
@@ -226,7 +225,9 @@ proptest! {
                 }
                 Some(Event::Stopped(why)) => {
                     prop_assert!(on);
-                    if value.is_none() {
+                    if why == Stop::MaximumOn {
+                        prop_assert!(time - since >= i64::from(times.maximum_on_s));
+                    } else if value.is_none() {
                         prop_assert_eq!(why, Stop::NoAnswer);
                     } else {
                         prop_assert_eq!(why, Stop::Reached);
