@@ -36,7 +36,9 @@ pub fn print_json(value: &impl serde::Serialize) -> Result<(), Failure> {
 /// Files to be written together.
 ///
 /// Every file is first written beside its place and flushed to disk, then all
-/// are renamed into place; a fault on the way leaves the old files as they were.
+/// are renamed into place. Each file is whole at any moment; where one cannot be put
+/// in its place, those before it are put back. (Only a machine that stops between two
+/// renames can leave some files new and some old.)
 #[derive(Debug, Default)]
 pub struct OutputSet {
     files: Vec<(PathBuf, Vec<u8>)>,
@@ -61,37 +63,43 @@ impl OutputSet {
     }
 
     /// Writes every file. A file that already holds exactly these bytes is left
-    /// alone.
+    /// alone. Gives those that took the place of others.
     ///
     /// # Errors
     /// [`Failure::Input`] if a file with other content exists and `force` is
     /// not set; [`Failure::Internal`] if the disk refuses.
-    pub fn write(self, force: bool) -> Result<(), Failure> {
+    pub fn write(self, force: bool) -> Result<Vec<PathBuf>, Failure> {
         let mut pending = Vec::new();
         for (path, bytes) in self.files {
-            match fs::read(&path) {
-                Ok(there) if there == bytes => continue,
-                Ok(_) if !force => {
+            match there(&path)? {
+                Some(there) if there == bytes => continue,
+                Some(_) if !force => {
                     return Err(Complaint::about(
                         &path,
                         "exists already with other content, from other input or options",
-                        "add --force to replace it, or choose another folder with --out",
+                        if self.previous.is_some() {
+                            "add --force to replace it; the old file is kept beside it as FILE.previous"
+                        } else {
+                            "add --force to replace it, or choose another folder with --out"
+                        },
                     )
                     .into());
                 }
-                Ok(there) => {
+                Some(there) => {
                     if let Some(suffix) = self.previous {
                         let mut kept = path.clone().into_os_string();
                         kept.push(suffix);
-                        pending.push((PathBuf::from(kept), there));
+                        let kept = PathBuf::from(kept);
+                        let before = self::there(&kept)?;
+                        pending.push((kept, there.clone(), before));
                     }
-                    pending.push((path, bytes));
+                    pending.push((path, bytes, Some(there)));
                 }
-                Err(_) => pending.push((path, bytes)),
+                None => pending.push((path, bytes, None)),
             }
         }
         let mut staged = Vec::new();
-        for (path, bytes) in pending {
+        for (path, bytes, before) in pending {
             let folder = match path.parent() {
                 Some(folder) if !folder.as_os_str().is_empty() => folder.to_owned(),
                 _ => PathBuf::from("."),
@@ -113,16 +121,67 @@ impl OutputSet {
                     .map_err(failed)?;
             }
             file.as_file().sync_all().map_err(failed)?;
-            staged.push((file, path, folder));
+            staged.push((file, path, folder, before));
         }
-        for (file, path, folder) in staged {
-            file.persist(&path).map_err(|error| {
-                Failure::Internal(format!("cannot write {}: {}", path.display(), error.error))
-            })?;
+        let mut replaced: Vec<(PathBuf, Option<Vec<u8>>)> = Vec::new();
+        let kept = |path: &Path| {
+            let suffix = self.previous.unwrap_or_default();
+            !suffix.is_empty() && path.to_string_lossy().ends_with(suffix)
+        };
+        for (file, path, folder, before) in staged {
+            if let Err(error) = file.persist(&path) {
+                put_back(replaced);
+                return Err(Failure::Internal(format!(
+                    "cannot write {}: {}; the files written before it were put back as they were",
+                    path.display(),
+                    error.error
+                )));
+            }
+            replaced.push((path, before));
             // Makes the rename itself durable; not every platform can.
             let _ = fs::File::open(&folder).and_then(|folder| folder.sync_all());
         }
-        Ok(())
+        let took_the_place = |(path, before): (PathBuf, Option<Vec<u8>>)| {
+            (before.is_some() && !kept(&path)).then_some(path)
+        };
+        Ok(replaced.into_iter().filter_map(took_the_place).collect())
+    }
+}
+
+/// What lies at `path`, if anything does.
+///
+/// # Errors
+/// [`Failure::Input`] if something is there that cannot be read or is no plain file:
+/// it must not be replaced unseen.
+fn there(path: &Path) -> Result<Option<Vec<u8>>, Failure> {
+    let refuse = |what: String, mend: &str| Err(Complaint::about(path, what, mend).into());
+    match fs::symlink_metadata(path) {
+        Err(error) if error.kind() == std::io::ErrorKind::NotFound => return Ok(None),
+        Ok(kind) if !kind.is_file() => {
+            return refuse(
+                "is no plain file, so it is not replaced".to_owned(),
+                "move it away, or choose another folder with --out",
+            );
+        }
+        _ => {}
+    }
+    match fs::read(path) {
+        Ok(bytes) => Ok(Some(bytes)),
+        Err(error) => refuse(
+            format!("cannot be read, so it is not replaced: {error}"),
+            "look at its permissions",
+        ),
+    }
+}
+
+/// Gives each file back what it held, or takes it away again. What fails here
+/// cannot be mended any more.
+fn put_back(replaced: Vec<(PathBuf, Option<Vec<u8>>)>) {
+    for (path, before) in replaced {
+        let _ = match before {
+            Some(bytes) => fs::write(&path, bytes),
+            None => fs::remove_file(&path),
+        };
     }
 }
 
@@ -162,6 +221,41 @@ mod tests {
         assert_eq!(fs::read_to_string(&path).unwrap(), "three");
         let kept = fs::read_to_string(folder.path().join("a.txt.previous")).unwrap();
         assert_eq!(kept, "two");
+    }
+
+    #[test]
+    fn nothing_is_written_where_a_folder_or_a_link_is_in_the_way() {
+        let folder = tempfile::tempdir().unwrap();
+        let way = folder.path().join("b.txt");
+        fs::create_dir(&way).unwrap();
+        let mut outputs = OutputSet::default();
+        outputs.add(folder.path().join("a.txt"), "a");
+        outputs.add(&way, "b");
+        assert_eq!(outputs.write(true).unwrap_err().exit_code(), 2);
+        assert!(!folder.path().join("a.txt").exists());
+        #[cfg(unix)]
+        {
+            fs::remove_dir(&way).unwrap();
+            fs::write(folder.path().join("elsewhere"), "mine").unwrap();
+            std::os::unix::fs::symlink(folder.path().join("elsewhere"), &way).unwrap();
+            let mut outputs = OutputSet::default();
+            outputs.add(&way, "b");
+            assert_eq!(outputs.write(true).unwrap_err().exit_code(), 2);
+        }
+    }
+
+    #[test]
+    fn what_was_replaced_is_put_back() {
+        let folder = tempfile::tempdir().unwrap();
+        let (old, new) = (folder.path().join("old"), folder.path().join("new"));
+        fs::write(&old, "changed").unwrap();
+        fs::write(&new, "added").unwrap();
+        put_back(vec![
+            (old.clone(), Some(b"before".to_vec())),
+            (new.clone(), None),
+        ]);
+        assert_eq!(fs::read_to_string(&old).unwrap(), "before");
+        assert!(!new.exists());
     }
 
     #[test]

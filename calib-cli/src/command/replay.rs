@@ -82,7 +82,7 @@ pub fn run(command: &Replay) -> Result<Verdict, Failure> {
     for of_probe in charts {
         let paths: Vec<PathBuf> = of_probe.paths().map(Path::to_owned).collect();
         match of_probe.write(command.force) {
-            Ok(()) => answer.note_written(&paths),
+            Ok(_) => answer.note_written(&paths),
             Err(Failure::Input(_)) => answer.warnings.extend(kept(&paths)),
             Err(fault) => return Err(fault),
         }
