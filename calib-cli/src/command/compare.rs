@@ -34,6 +34,18 @@ pub fn run(arguments: &Arguments) -> Result<Verdict, Failure> {
         .probe
         .as_deref()
         .or_else(|| both.iter().find_map(Given::only_probe));
+    if let Some(asked) = &arguments.probe
+        && let Some(other) = both
+            .iter()
+            .find(|given| given.only_probe().is_some_and(|probe| probe != asked))
+    {
+        return Err(Complaint::about(
+            &other.path,
+            format!("holds no table of probe {asked}"),
+            "leave --probe out, or give the files of that probe",
+        )
+        .into());
+    }
     let sides = all_or_every_complaint(both.iter().map(|given| given.side(wanted)))?;
     let [old, new] = sides.as_slice() else {
         return Err(Failure::Internal("two files give two sides".to_owned()));
@@ -236,5 +248,37 @@ fn warnings(old: &Side, new: &Side, delta: &Delta) -> Vec<Warning> {
             "the same count means another water content in another soil",
         )
     });
-    probe.into_iter().chain(soil).collect()
+    probe
+        .into_iter()
+        .chain(soil)
+        .chain(less_sure(new, delta))
+        .chain(uncorrected(new, delta))
+        .collect()
+}
+
+/// A new uncertainty so many times the old is no chance of the cores (our own limit).
+const MUCH_WIDER: f64 = 1.5;
+
+/// That the new one is much less sure, which explains any change away.
+fn less_sure(new: &Side, delta: &Delta) -> Option<Warning> {
+    let ratio = delta.widened().filter(|ratio| *ratio > MUCH_WIDER)?;
+    Some(Warning {
+        place: new.path.display().to_string(),
+        what: format!("is much less sure than the old one: its +- is {ratio:.1} times as wide"),
+        why: "the wider the new uncertainty, the more of a change it explains away".to_owned(),
+        advice: "find out why before you load it: look at the cores with `ovendry fit --details`"
+            .to_owned(),
+    })
+}
+
+/// That the new one has lost the correction for soil temperature.
+fn uncorrected(new: &Side, delta: &Delta) -> Option<Warning> {
+    let changed = delta.settings.temperature.as_ref()?;
+    (changed.old.is_some() && changed.new.is_none()).then(|| Warning {
+        place: new.path.display().to_string(),
+        what: "no longer corrects for soil temperature, which the old one did".to_owned(),
+        why: "a warm or cold day then looks like a wetter or drier soil".to_owned(),
+        advice: "see in `ovendry fit` why no correction could be fitted before you load it"
+            .to_owned(),
+    })
 }

@@ -104,6 +104,8 @@ pub struct Delta {
     /// Some codes over the range both answer, at the temperature nearest the new
     /// one's reference.
     pub rows: Vec<Difference>,
+    /// The difference that is the largest share of both uncertainties.
+    pub least_explained: Option<Difference>,
     /// Codes only the old one answers.
     pub only_old: OnlyOne,
     /// Codes only the new one answers.
@@ -159,6 +161,7 @@ impl Delta {
             wetter: walk.wetter.and_then(difference),
             drier: walk.drier.and_then(difference),
             rows: rows(old, new, shown_at),
+            least_explained: walk.least_explained,
             only_old: walk.only_old.finish(),
             only_new: walk.only_new.finish(),
             bound: old.bound() + new.bound(),
@@ -192,14 +195,17 @@ impl Delta {
         self.readings_agree() && self.settings.govern_alike()
     }
 
-    /// Among the largest differences and the rows, the one that is the largest
-    /// share of both uncertainties; `None` if nothing was compared.
-    pub fn least_explained(&self) -> Option<Difference> {
-        [self.wetter, self.drier]
-            .into_iter()
-            .flatten()
-            .chain(self.rows.iter().copied())
-            .max_by(|a, b| a.share().total_cmp(&b.share()))
+    /// How much wider the new one's uncertainty is, by the rows: the median of new
+    /// over old; `None` if nothing was compared.
+    pub fn widened(&self) -> Option<f64> {
+        let mut ratios: Vec<f64> = self
+            .rows
+            .iter()
+            .filter(|row| row.old.expanded > 0.0)
+            .map(|row| row.new.expanded / row.old.expanded)
+            .collect();
+        ratios.sort_by(f64::total_cmp);
+        ratios.get(ratios.len() / 2).copied()
     }
 }
 
@@ -280,6 +286,7 @@ struct Walk {
     sum: f64,
     wetter: Option<Place>,
     drier: Option<Place>,
+    least_explained: Option<Difference>,
     only_old: Alone,
     only_new: Alone,
 }
@@ -291,6 +298,13 @@ impl Walk {
             self.only_old.note(code, matches!(answers, (Some(_), None)));
             self.only_new.note(code, matches!(answers, (None, Some(_))));
             if let (Some(before), Some(now)) = answers {
+                if let Some(here) = difference_at(old, new, code, centi)
+                    && self
+                        .least_explained
+                        .is_none_or(|so_far| here.share() > so_far.share())
+                {
+                    self.least_explained = Some(here);
+                }
                 self.both(Place {
                     code,
                     temperature_centi: centi,

@@ -29,7 +29,7 @@ impl Report<'_> {
                 "rows": delta.rows.iter().map(difference).collect::<Vec<Value>>(),
                 "only_old_answers": only(&delta.only_old),
                 "only_new_answers": only(&delta.only_new),
-                "least_explained": delta.least_explained().as_ref().map(difference),
+                "least_explained": delta.least_explained.as_ref().map(difference),
             },
             "refill": settings.refill.as_ref().map(set_point),
             "stop": settings.stop.as_ref().map(set_point),

@@ -241,7 +241,7 @@ impl Report<'_> {
 
     /// Whether the readings differ by more than the uncertainties explain.
     fn explained(&self) -> String {
-        let Some(place) = self.delta.least_explained().filter(|_| self.beyond_bound()) else {
+        let Some(place) = self.delta.least_explained.filter(|_| self.beyond_bound()) else {
             return String::new();
         };
         format!(
@@ -275,7 +275,7 @@ impl Report<'_> {
         if !self.beyond_bound() {
             return "where both answer the water contents are the same; load the new one if its calibrated counts and temperatures are wider, or if you know why they are narrower.".to_owned();
         }
-        let beyond = delta.least_explained().filter(|place| place.share() > 1.0);
+        let beyond = delta.least_explained.filter(|place| place.share() > 1.0);
         match beyond {
             Some(place) => format!(
                 "do not load it before you know why: cores added or left out, a probe set anew, another supply voltage. Weigh a fresh core or two near {} counts, and keep the one that agrees.",
