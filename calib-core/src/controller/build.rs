@@ -73,10 +73,7 @@ impl ControllerTable {
             count,
             asked: max_error,
         })?;
-        let knots = placed
-            .into_iter()
-            .map(|knot| with_uncertainty(knot, calibration))
-            .collect::<Result<Vec<Knot>, ControllerError>>()?;
+        let knots = with_uncertainties(placed, calibration)?;
 
         let mut record = ControllerRecord {
             version: VERSION,
@@ -356,12 +353,49 @@ impl Truth {
     }
 }
 
-/// The knot with the expanded uncertainty of a new reading there: the largest
-/// over the lowest, reference and highest calibrated temperature, rounded up.
-fn with_uncertainty(knot: Knot, calibration: &Calibration) -> Result<Knot, ControllerError> {
+/// Places between two knots at which the uncertainty is looked at.
+const LOOKS: u32 = 8;
+
+/// The knots with the expanded uncertainty of a new reading there, rounded up. Where
+/// it is larger between two knots, the larger of theirs is raised to it, since that
+/// is what a reader takes there.
+fn with_uncertainties(
+    mut knots: Vec<Knot>,
+    calibration: &Calibration,
+) -> Result<Vec<Knot>, ControllerError> {
+    for knot in &mut knots {
+        knot.expanded_uncertainty = uncertainty(f64::from(knot.count), calibration)?;
+    }
+    for i in 1..knots.len() {
+        let [from, to] = &knots[i - 1..=i] else {
+            continue;
+        };
+        let width = f64::from(to.count) - f64::from(from.count);
+        let mut largest = 0;
+        for look in 1..LOOKS {
+            let share = f64::from(look) / f64::from(LOOKS);
+            let count = f64::from(from.count) + share * width;
+            largest = largest.max(uncertainty(count, calibration)?);
+        }
+        let larger = if from.expanded_uncertainty > to.expanded_uncertainty {
+            i - 1
+        } else {
+            i
+        };
+        if let Some(knot) = knots.get_mut(larger) {
+            knot.expanded_uncertainty = knot.expanded_uncertainty.max(largest);
+        }
+    }
+    Ok(knots)
+}
+
+/// The expanded uncertainty of a new reading at a count, x 10 000: the largest over
+/// the lowest, reference and highest calibrated temperature, rounded up.
+fn uncertainty(count: f64, calibration: &Calibration) -> Result<u16, ControllerError> {
     // The outermost knots may lie just outside the calibrated counts.
     let domain = calibration.domain;
-    let count = f64::from(knot.count).clamp(domain.low, domain.high);
+    let whole = count.round() as u16;
+    let count = count.clamp(domain.low, domain.high);
     let mut largest = 0.0_f64;
     for temperature in calibration.grid_temperatures() {
         // The raw count that is `count` once corrected.
@@ -376,18 +410,14 @@ fn with_uncertainty(knot: Knot, calibration: &Calibration) -> Result<Knot, Contr
         largest = largest.max(calibration.predict(inward, temperature)?.expanded.expanded);
     }
     let found = (largest * THETA_SCALE).ceil();
-    let expanded_uncertainty = if found <= f64::from(super::record::MAX_UNCERTAINTY) {
-        found as u16
+    if found <= f64::from(super::record::MAX_UNCERTAINTY) {
+        Ok(found as u16)
     } else {
-        return Err(ControllerError::KnotUncertainty {
-            count: knot.count,
+        Err(ControllerError::KnotUncertainty {
+            count: whole,
             found: found as u32,
-        });
-    };
-    Ok(Knot {
-        expanded_uncertainty,
-        ..knot
-    })
+        })
+    }
 }
 
 impl Calibration {
