@@ -496,8 +496,8 @@ fn a_log_that_speaks_against_the_simulation_is_set_beside_the_verdict() {
         .run(&["replay", ".", "--no-charts"])
         .exits(0)
         .says(&said);
-    // One start in twenty minutes, and a controller that reads once in six hours.
-    bench.put("site.toml", stated.clone() + "read_every_s = 21600\n");
+    // One start in twenty minutes, and a controller that reads once in fifty.
+    bench.put("site.toml", stated.clone() + "read_every_s = 3000\n");
     let (ratio, said) = doubt(switched_every(1), &[]);
     assert!(ratio < 0.5, "{ratio}");
     let said = said.expect("a doubt");

@@ -199,7 +199,7 @@ mod tests {
                         .to_owned()
                 })
                 .collect(),
-            Failure::Internal(what) => panic!("{what}"),
+            other => panic!("{other}"),
         })
     }
 

@@ -42,6 +42,14 @@ kinds! {
         pump!("stuck_after_s = 600")
         => "site.toml:42: stuck_after_s = \"600\": is so short that a live probe in quiet soil would pass for stuck",
            "write an hour (3600) or more, or 0 for never";
+    "stuck-in-few-readings" a_few_equal_counts_are_no_stuck_probe:
+        pump!("read_every_s = 3600\nstuck_after_s = 7200")
+        => "site.toml:32: stuck_after_s = 7200 is less than 10 readings at read_every_s = 3600",
+           "make it longer, read more often, or write 0 for never: a few equal counts are no stuck probe";
+    "read-too-seldom" a_pump_that_no_reading_could_stop_in_time_is_refused:
+        pump!("read_every_s = 7200")
+        => "site.toml:32: read_every_s = 7200 is longer than maximum_on_s = 3600",
+           "read at least that often: only a reading can switch the pump off";
     "open-circuit-unknown" a_broken_wire_reads_low_or_high:
         pump!("open_circuit = \"zero\"")
         => "site.toml:42: open_circuit = \"zero\": is neither reads-low nor reads-high",

@@ -30,6 +30,8 @@ const MAXIMUM_ON_S: u32 = 3600;
 /// where none is given: a day, over which water used up and warmth move a live
 /// probe by a count or more. Common practice, no source.
 const STUCK_AFTER_S: u32 = 86_400;
+/// Fewer equal readings than this are no sign of a stuck probe. Common practice.
+const FEWEST_READINGS: u32 = 10;
 /// A live probe may well give the same count for this long, s. Common practice.
 const LEAST_STUCK_AFTER_S: f64 = 3600.0;
 /// No soil takes in water faster than this, mm/h; a plausibility limit of our own.
@@ -131,6 +133,23 @@ pub(super) fn read(
     let stuck_after = read_stuck_after(&table, findings);
     let open_circuit = read_open_circuit(&table, findings);
     let season = season::read(&table, findings);
+    if let (Ok(interval), Ok(longest)) = (read_every, maximum_on)
+        && interval > longest
+    {
+        return findings.refuse(table.complaint(
+            format!("read_every_s = {interval} is longer than maximum_on_s = {longest}"),
+            "read at least that often: only a reading can switch the pump off",
+        ));
+    }
+    if let (Ok(interval), Ok(stuck)) = (read_every, stuck_after)
+        && stuck > 0
+        && stuck < FEWEST_READINGS * interval
+    {
+        return findings.refuse(table.complaint(
+            format!("stuck_after_s = {stuck} is less than {FEWEST_READINGS} readings at read_every_s = {interval}"),
+            "make it longer, read more often, or write 0 for never: a few equal counts are no stuck probe",
+        ));
+    }
     if let (Ok(shortest), Ok(longest)) = (minimum_on, maximum_on)
         && shortest > longest
     {
