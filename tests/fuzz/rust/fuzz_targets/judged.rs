@@ -67,7 +67,9 @@ fn image(image: &[u8]) {
     });
     let mut pump = Pump::start(&table, 0);
     let mut now = 0_u32;
-    for code in (0..=u32::from(table.full_scale()) + 1).step_by(1 + usize::from(table.full_scale()) / 997) {
+    for code in
+        (0..=u32::from(table.full_scale()) + 1).step_by(1 + usize::from(table.full_scale()) / 997)
+    {
         for temperature in &temperatures {
             if let Ok(reading) = table.evaluate(code, *temperature) {
                 let knots = &table.record().knots;
