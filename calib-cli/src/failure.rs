@@ -21,6 +21,9 @@ pub enum Failure {
     /// Something in the input must be mended first: exit code 2. Never empty;
     /// all are shown.
     Input(Vec<Complaint>),
+    /// The input is as it should be, and what comes of it is judged not fit for
+    /// use: exit code 1.
+    Unfit(Box<Complaint>),
     /// The program or the machine failed: exit code 3.
     Internal(String),
 }
@@ -30,6 +33,7 @@ impl Failure {
     pub fn exit_code(&self) -> u8 {
         match self {
             Failure::Input(_) => 2,
+            Failure::Unfit(_) => 1,
             Failure::Internal(_) => 3,
         }
     }
@@ -65,6 +69,7 @@ impl fmt::Display for Failure {
     fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
         match self {
             Failure::Internal(what) => write!(f, "internal failure: {what}"),
+            Failure::Unfit(complaint) => write!(f, "{complaint}"),
             Failure::Input(complaints) => {
                 for (place, complaint) in complaints.iter().enumerate() {
                     let parting = if place == 0 { "" } else { "\nerror: " };

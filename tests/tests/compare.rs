@@ -205,10 +205,7 @@ fn a_change_is_held_against_both_uncertainties() {
             .says(says)
             .says(advice);
         // Both uncertainties as the calibrations state them there.
-        let least = Delta::between(&old, &new)
-            .unwrap()
-            .least_explained()
-            .unwrap();
+        let least = Delta::between(&old, &new).unwrap().least_explained.unwrap();
         let temperature = least.temperature_centi.map(|centi| {
             use calib_core::quantity::{Celsius, Quantity};
             Celsius::new(f64::from(centi) / 100.0).unwrap()

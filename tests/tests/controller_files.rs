@@ -244,6 +244,9 @@ fn a_fleet_is_read_with_every_table_and_damage_is_never_loaded() {
     let other = table(&Recipe::default().calibration("south")).unwrap();
     let fleet = render_fleet(&[example(), other.clone()]);
     assert_eq!(load_fleet(fleet.as_bytes()), Ok(vec![example(), other]));
+    let twice = render_fleet(&[example(), example()]);
+    let said = load_fleet(twice.as_bytes()).unwrap_err().to_string();
+    assert!(said.contains("names probe bench-3 twice"), "{said}");
     let whole = fleet.into_bytes();
     for length in 0..whole.len() {
         assert!(load_fleet(&whole[..length]).is_err(), "{length} bytes");

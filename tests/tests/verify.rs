@@ -107,7 +107,7 @@ fn verify_compares_every_probe_of_a_fleet_with_the_calibration_beside_it() {
         ])
         .exits(0)
         .says("gives the curve of north.calibration.json at every code");
-    bench.put("fleet.json", render_fleet(&[example(), example()]));
+    bench.put("fleet.json", render_fleet(&[example()]));
     bench
         .run(&[
             "verify",
@@ -153,6 +153,23 @@ fn verify_refuses_a_damaged_file_and_still_reports_the_others() {
         .says("north.controller.json: sound JSON")
         .complains("error: north.h: its CRC-32 is stated as")
         .complains("mend: do not load it; copy it again, or export it again");
+}
+
+#[test]
+fn verify_knows_the_reader_in_c_and_a_changed_one() {
+    let reader = format("C header").companion().unwrap();
+    let bench = bench(|_| {}).with(reader.file_name, reader.text);
+    bench
+        .run(&["verify", "north.h", "ovendry_reader.h"])
+        .exits(0)
+        .says("ovendry_reader.h: the reader of version 2, as this program writes it");
+    let changed = reader.text.replace("AT_MINIMUM_ON)", "AT_MINIMUM_OFF)");
+    assert_ne!(changed, reader.text);
+    bench.put("ovendry_reader.h", changed);
+    bench
+        .run(&["verify", "north.h", "ovendry_reader.h"])
+        .exits(2)
+        .complains("ovendry_reader.h: is not the reader this program writes");
 }
 
 #[test]

@@ -61,6 +61,56 @@ fn no_flipped_bit_is_loaded(format: &dyn ControllerFormat, whole: Vec<u8>) {
 }
 
 #[test]
+fn a_calibration_judged_unfit_is_not_exported_either() {
+    let bench = Bench::demo();
+    let samples = bench.read("samples.csv");
+    assert!(samples.contains("35.94,198.87,"));
+    bench.put(
+        "samples.csv",
+        samples.replace("35.94,198.87,", "35.94,210.00,"),
+    );
+    bench.run(&["fit", ".", "--no-charts"]);
+    bench
+        .run(&["export", "."])
+        .exits(1)
+        .complains("probe terrace-1 is judged not fit for use: one reading at refill is sure to +-")
+        .complains("nothing was written");
+    assert!(!bench.listing().iter().any(|file| file.ends_with(".h")));
+}
+
+#[test]
+fn one_probe_exported_alone_leaves_the_fleet_and_says_so() {
+    let bench = Bench::demo();
+    bench.run(&["calibrate", ".", "--json"]).exits(0);
+    let fleet = bench.read("out/fleet.json");
+    let site = bench.read("site.toml");
+    let changed = site.replace("minimum_on_s = 120", "minimum_on_s = 180");
+    assert_ne!(site, changed);
+    bench.put("site.toml", changed);
+    bench
+        .run(&["export", ".", "--probe", "terrace-1", "--force"])
+        .exits(0)
+        .says("5 files took the place of older ones, which are kept as FILE.previous")
+        .complains("out/fleet.json: does not hold the new table of probe terrace-1");
+    assert_eq!(bench.read("out/fleet.json"), fleet);
+    bench
+        .run(&["compare", "out/terrace-1.sql.previous", "out/terrace-1.sql"])
+        .exits(1)
+        .says("shortest time on: 180 s; before 120 s");
+    bench.run(&["export", ".", "--force"]).exits(0);
+    bench
+        .run(&[
+            "compare",
+            "out/fleet.json.previous",
+            "out/fleet.json",
+            "--probe",
+            "terrace-1",
+        ])
+        .exits(1)
+        .says("shortest time on: 180 s; before 120 s");
+}
+
+#[test]
 fn the_demo_tells_the_truth_it_was_made_from() {
     // The truths stand in tests/src/demo/scenario.rs.
     let bench = Bench::demo();

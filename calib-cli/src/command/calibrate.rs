@@ -116,6 +116,7 @@ pub fn run(command: &Calibrate) -> Result<Verdict, Failure> {
         output::print(&heading(3, "Controller files, read back and compared"))?;
         output::print(&exported.findings.to_string())?;
         output::print(&export::stage_line(exported.stage.as_deref()))?;
+        output::print(&export::replaced_line(&exported.replaced))?;
         output::print(&format!(
             "\n{}\nnext: build the .h file and ovendry_reader.h into your controller, or load one of the others\n",
             caution::take_care(&[caution::PUMP])

@@ -2,10 +2,11 @@
 //! against them after writing.
 
 use super::fit::out_folder;
-use super::setpoints::{for_calibration, stage_gone_by};
-use super::verify::{Against, Examined, examine};
+use super::setpoints::{for_use, stage_gone_by};
+use super::verify::{Against, Examined, Finding, examine};
 use crate::calibration_file::CalibrationFile;
 use crate::caution;
+use crate::controller_file::ControllerFile;
 use crate::failure::{Complaint, Failure, Verdict, Warning};
 use crate::output::{self, OutputSet};
 use crate::table::load_site;
@@ -19,6 +20,11 @@ use jiff::civil::Date;
 use std::path::{Path, PathBuf};
 
 /// Write controller files from the saved calibrations, and prove them.
+///
+/// For each probe: JSON, CSV, a C header, a MicroPython module and a SQL expression;
+/// once for all: ovendry_reader.h, which the C headers include, and fleet.json with
+/// every probe. A file that is replaced is kept as FILE.previous. Nothing is written
+/// for a calibration judged not fit for use (exit code 1).
 #[derive(Debug, clap::Args)]
 pub struct Arguments {
     /// The workbench folder
@@ -33,7 +39,8 @@ pub struct Arguments {
     /// Set points for this stage of growth; the last with the deepest roots if not given
     #[arg(long, value_name = "NAME")]
     pub(super) stage: Option<String>,
-    /// Largest difference from the curve the table may add, m3/m3
+    /// Largest difference from the curve that the straight lines of the table may add,
+    /// m3/m3; rounding adds to it, and the file states what it came to
     #[arg(long, value_name = "M3_PER_M3", default_value_t = DEFAULT_MAX_ERROR)]
     pub(super) max_error: f64,
     /// Overwrite files that exist
@@ -50,18 +57,26 @@ pub fn run(arguments: &Arguments) -> Result<Verdict, Failure> {
         findings,
         warnings,
         stage,
+        replaced,
     } = work(arguments)?;
     for warning in &warnings {
         eprintln!("{warning}");
     }
     if arguments.json {
         let mut answer = findings.to_json();
+        answer["format"] = "ovendry export".into();
         answer["stage"] = stage.into();
+        answer["replaced"] = replaced
+            .iter()
+            .map(|path| path.display().to_string())
+            .collect::<Vec<String>>()
+            .into();
         output::print_json(&answer)?;
     } else {
         output::print(&format!(
-            "{findings}{}\n{}",
+            "{findings}{}{}\n{}",
             stage_line(stage.as_deref()),
+            replaced_line(&replaced),
             caution::take_care(&[caution::PUMP])
         ))?;
     }
@@ -75,12 +90,26 @@ pub(super) fn stage_line(stage: Option<&str>) -> String {
     })
 }
 
+/// Which files took the place of others, and how to see what changed.
+pub(super) fn replaced_line(replaced: &[PathBuf]) -> String {
+    let [first, ..] = replaced else {
+        return String::new();
+    };
+    let first = first.display();
+    format!(
+        "{} files took the place of older ones, which are kept as FILE{PREVIOUS}.\nWhat changed: ovendry compare {first}{PREVIOUS} {first}\n",
+        replaced.len()
+    )
+}
+
 /// What was written, read back and compared.
 pub(super) struct Exported {
     pub(super) findings: Examined,
     pub(super) warnings: Vec<Warning>,
     /// The stage of growth the set points are for.
     pub(super) stage: Option<String>,
+    /// Files that took the place of others.
+    pub(super) replaced: Vec<PathBuf>,
 }
 
 /// Everything the command does but print.
@@ -94,8 +123,11 @@ pub(super) fn work(arguments: &Arguments) -> Result<Exported, Failure> {
         force: arguments.force,
     };
     let wanted = arguments.stage.as_deref();
-    let written = export(&request, &site, |path, file| {
-        for_calibration(&site, path, file, wanted)
+    let Written {
+        files: written,
+        replaced,
+    } = export(&request, &site, |path, file| {
+        for_use(&site, path, file, wanted)
     })?;
     let findings = written
         .iter()
@@ -105,10 +137,34 @@ pub(super) fn work(arguments: &Arguments) -> Result<Exported, Failure> {
     // Every format of a probe was made from the same calibration.
     let mut made_from: Vec<_> = written.iter().map(|(_, against)| against.file()).collect();
     made_from.dedup_by_key(|(path, _)| *path);
+    let mut warnings = CalibrationFile::stale(made_from, &arguments.folder);
+    warnings.extend(outdated_fleet(&out, &findings));
     Ok(Exported {
         findings: Examined(findings),
-        warnings: CalibrationFile::stale(made_from, &arguments.folder),
+        warnings,
+        replaced,
         stage: stage_gone_by(&site, wanted)?,
+    })
+}
+
+/// That the fleet still holds another table of a probe just written.
+fn outdated_fleet(out: &Path, written: &[Finding]) -> Option<Warning> {
+    let path = out.join(FLEET_FILE);
+    let fleet = ControllerFile::read(&path).ok()?;
+    let outdated = |finding: &&Finding| {
+        let probe = &finding.table().record().probe;
+        !fleet
+            .tables
+            .iter()
+            .any(|table| &table.record().probe == probe && table == finding.table())
+    };
+    let probe = &written.iter().find(outdated)?.table().record().probe;
+    Some(Warning {
+        place: path.display().to_string(),
+        what: format!("does not hold the new table of probe {probe}"),
+        why: "it is written only when every probe is, and whoever loads it gets the old numbers"
+            .to_owned(),
+        advice: "run `ovendry export` again without --probe".to_owned(),
     })
 }
 
@@ -124,13 +180,19 @@ struct Request<'a> {
     force: bool,
 }
 
-/// Writes every format of every chosen probe, all or none, and gives the files
-/// with the calibration each was made from.
+/// Files written with the calibration each was made from, and those among them that
+/// took the place of others.
+struct Written {
+    files: Vec<(PathBuf, Against)>,
+    replaced: Vec<PathBuf>,
+}
+
+/// Writes every format of every chosen probe, all or none.
 fn export(
     request: &Request,
     site: &Site,
     set_points: impl Fn(&Path, &CalibrationFile) -> Result<SetPoints, Failure>,
-) -> Result<Vec<(PathBuf, Against)>, Failure> {
+) -> Result<Written, Failure> {
     let calibrations = chosen(request)?;
     let controller = controller(site)?;
     let mut outputs = OutputSet::default();
@@ -162,8 +224,11 @@ fn export(
     if request.probes.is_empty() {
         outputs.add(request.out.join(FLEET_FILE), render_fleet(&tables));
     }
-    outputs.write(request.force)?;
-    Ok(written)
+    let replaced = outputs.write(request.force)?;
+    Ok(Written {
+        files: written,
+        replaced,
+    })
 }
 
 /// The saved calibrations of the chosen probes.
@@ -195,6 +260,24 @@ fn chosen(request: &Request) -> Result<Vec<(PathBuf, CalibrationFile)>, Failure>
                 "choose among {} or run `ovendry fit` for it",
                 known.join(", ")
             ),
+        )
+        .into());
+    }
+    let taken = |file: &&(PathBuf, CalibrationFile)| {
+        FORMATS.iter().any(|format| {
+            format
+                .companion()
+                .is_some_and(|companion| companion.file_name == format.file_name(&probe(&file.1)))
+        })
+    };
+    if let Some((path, file)) = all.iter().find(taken) {
+        return Err(Complaint::about(
+            path,
+            format!(
+                "probe {} would have a file of the same name as the reader in C",
+                file.calibration.probe
+            ),
+            "give the probe another id in site.toml",
         )
         .into());
     }

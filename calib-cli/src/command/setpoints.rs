@@ -198,6 +198,33 @@ pub(super) fn for_calibration(
     Ok(ground.points(season.chosen())?.set_points)
 }
 
+/// [`for_calibration`], where the calibration is fit for use.
+///
+/// # Errors
+/// As there, and [`Failure::Unfit`].
+pub(super) fn for_use(
+    site: &Site,
+    path: &Path,
+    file: &CalibrationFile,
+    stage: Option<&str>,
+) -> Result<SetPoints, Failure> {
+    let points = for_calibration(site, path, file, stage)?;
+    let ground = Ground::of(site, pump(site)?, path, file)?;
+    let expanded = ground.reading_expanded(&points)?;
+    let available = ground.soil.water.available().value;
+    if !report::is_fit(expanded, &ground.soil.water) {
+        return Err(Failure::Unfit(Box::new(Complaint::about(
+            path,
+            format!(
+                "probe {} is judged not fit for use: one reading at refill is sure to +- {expanded:.3} m3/m3 only, and the soil holds {available:.3} m3/m3 for the crop",
+                file.calibration.probe
+            ),
+            "look at the budget `ovendry fit` prints, mend the record or take more cores; nothing was written",
+        ))));
+    }
+    Ok(points)
+}
+
 pub(super) fn pump(site: &Site) -> Result<&Controller, Failure> {
     site.controller.as_ref().ok_or_else(|| {
         Complaint::about(
@@ -391,6 +418,16 @@ impl<'a> Ground<'a> {
         .into()
     }
 
+    /// Expanded uncertainty of one reading at refill, m3/m3.
+    fn reading_expanded(&self, points: &SetPoints) -> Result<f64, Failure> {
+        let reference = self.calibration.temperature.map(|term| term.reference);
+        let reading = self
+            .calibration
+            .predict(points.refill_count, reference)
+            .map_err(|error| Failure::Internal(error.to_string()))?;
+        Ok(reading.expanded.expanded)
+    }
+
     /// What is left in the soil where the controller reads `count`, at the
     /// reference temperature.
     fn water_at(&self, count: f64, asked: &Asked) -> Result<PointWater, Failure> {
@@ -415,10 +452,7 @@ fn one(ground: &Ground<'_>, supply: &Supply, season: &Season) -> Result<SetPoint
     let calibration = ground.calibration;
     let asked = season.chosen();
     let evidence = ground.points(asked)?;
-    let reference = calibration.temperature.map(|term| term.reference);
-    let reading = calibration
-        .predict(evidence.set_points.refill_count, reference)
-        .map_err(|error| Failure::Internal(error.to_string()))?;
+    let reading_expanded = ground.reading_expanded(&evidence.set_points)?;
     let (driest, driest_count) = calibration.driest();
     let application =
         apply(evidence.set_points.net_depth, supply).map_err(|error| ground.placed(&error))?;
@@ -445,7 +479,7 @@ fn one(ground: &Ground<'_>, supply: &Supply, season: &Season) -> Result<SetPoint
         soil_water: ground.soil.water,
         field_capacity_basis: ground.soil.field_capacity_basis,
         wilting_point_basis: ground.soil.wilting_point_basis,
-        reading_expanded: reading.expanded.expanded,
+        reading_expanded,
         driest,
         driest_count,
         refill_standard_uncertainty: evidence.refill_budget.standard(),

@@ -9,6 +9,7 @@ use super::json::{Json, keys, line_of, on_one_line};
 use super::{ControllerFormat, FileError, PREVIOUS, Seal};
 use calib_core::controller::{ControllerError, ControllerTable, VERSION};
 use serde::{Deserialize, Serialize};
+use std::collections::BTreeSet;
 use std::path::Path;
 
 /// The name of the file.
@@ -129,6 +130,16 @@ pub fn load_fleet(bytes: &[u8]) -> Result<Vec<ControllerTable>, FileError> {
             Ok(ControllerTable::check_with_crc(record, stated)?)
         })
         .collect::<Result<Vec<_>, FileError>>()?;
+    let mut probes = BTreeSet::new();
+    if let Some(twice) = tables
+        .iter()
+        .find(|table| !probes.insert(&table.record().probe))
+    {
+        return Err(FileError::Content {
+            line: line_of(text, "index"),
+            what: format!("index: names probe {} twice", twice.record().probe),
+        });
+    }
     super::same_text(&render_fleet(&tables), text)?;
     Ok(tables)
 }

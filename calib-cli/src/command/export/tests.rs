@@ -131,7 +131,7 @@ fn export_from(out: &Path, probes: &[&str]) -> Result<Vec<(PathBuf, Against)>, F
         max_error: DEFAULT_MAX_ERROR,
         force: false,
     };
-    export(&request, &site(), points)
+    export(&request, &site(), points).map(|written| written.files)
 }
 
 fn complaint(result: Result<Vec<(PathBuf, Against)>, Failure>) -> String {
@@ -179,6 +179,17 @@ fn all_probes_stand_in_the_fleet_with_the_tables_of_their_files() {
     let alone = examine(&folder.path().join("west.h"), None).unwrap_or_else(|e| panic!("{e}"));
     assert_eq!(findings.len(), 2);
     assert_eq!(findings[1].table(), alone[0].table());
+}
+
+#[test]
+fn a_probe_named_as_the_reader_is_refused_and_one_named_as_its_functions_is_not() {
+    let folder = folder_with(&["ovendry_reader"]);
+    let said = complaint(export_from(folder.path(), &[]));
+    assert!(said.contains("the same name as the reader in C"), "{said}");
+    let folder = folder_with(&["pump"]);
+    export_from(folder.path(), &[]).unwrap();
+    let header = fs::read_to_string(folder.path().join("pump.h")).unwrap();
+    assert!(header.contains("uint8_t ovendry_table_pump["), "{header}");
 }
 
 #[test]
@@ -269,6 +280,6 @@ fn a_site_without_a_controller_is_refused() {
         max_error: DEFAULT_MAX_ERROR,
         force: false,
     };
-    let said = complaint(export(&request, &bare, points));
+    let said = complaint(export(&request, &bare, points).map(|written| written.files));
     assert!(said.contains("site.toml: has no [controller]"), "{said}");
 }

@@ -65,11 +65,17 @@ pub struct SetPointReport {
     pub risk: RiskReport,
 }
 
+/// Whether a reading that is sure to `expanded` m3/m3 can steer a pump in this soil:
+/// it must tell the upper half of the available water from the lower.
+pub(super) fn is_fit(expanded: f64, water: &SoilWater) -> bool {
+    expanded <= 0.5 * water.available().value
+}
+
 impl SetPointReport {
     /// Whether the probe can tell a full soil from a spent one: one reading must
     /// be surer than half the available water.
     pub fn is_fit(&self) -> bool {
-        self.reading_expanded <= 0.5 * self.soil_water.available().value
+        is_fit(self.reading_expanded, &self.soil_water)
     }
 
     /// What to think of before relying on these set points.

@@ -128,7 +128,6 @@ impl Finding {
     }
 
     /// The table the file holds.
-    #[cfg(test)]
     pub(in crate::command) fn table(&self) -> &ControllerTable {
         &self.table
     }

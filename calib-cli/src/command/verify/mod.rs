@@ -9,7 +9,8 @@ use crate::calibration_file::{CalibrationFile, SUFFIX};
 use crate::controller_file::ControllerFile;
 use crate::failure::{Complaint, Failure, Verdict};
 use crate::output;
-use calib_core::controller::ControllerTable;
+use calib_cli::controller::{FORMATS, is_fleet};
+use calib_core::controller::{ControllerTable, VERSION};
 use jiff::civil::Date;
 use std::path::{Path, PathBuf};
 
@@ -38,7 +39,15 @@ pub fn run(arguments: &Arguments) -> Result<Verdict, Failure> {
     };
     let mut findings = Vec::new();
     let mut complaints = Vec::new();
+    let mut readers = Vec::new();
     for file in &arguments.files {
+        if let Some(found) = reader(file) {
+            match found {
+                Ok(line) => readers.push(line),
+                Err(complaint) => complaints.push(complaint),
+            }
+            continue;
+        }
         let examined = match &given {
             Some(against) => examine(file, Some(against)),
             None => examine_with_neighbour(file),
@@ -57,7 +66,7 @@ pub fn run(arguments: &Arguments) -> Result<Verdict, Failure> {
     if arguments.json {
         output::print_json(&findings.to_json())?;
     } else {
-        output::print(&findings.to_string())?;
+        output::print(&[findings.to_string(), readers.concat()].concat())?;
     }
     let verdict = findings.verdict();
     // The last one is shown by the program itself.
@@ -123,9 +132,10 @@ pub(super) fn examine(file: &Path, against: Option<&Against>) -> Result<Vec<Find
     let of_probe = |table: &&ControllerTable| {
         against.is_none_or(|against| table.record().probe == against.file.calibration.probe)
     };
-    let chosen: Vec<&ControllerTable> = match read.tables.as_slice() {
-        [one] => vec![one],
-        many => many.iter().filter(of_probe).collect(),
+    let chosen: Vec<&ControllerTable> = if is_fleet(file) {
+        read.tables.iter().filter(of_probe).collect()
+    } else {
+        read.tables.iter().collect()
     };
     if let (true, Some(against)) = (chosen.is_empty(), against) {
         return Err(Complaint::about(
@@ -161,6 +171,28 @@ fn compared(
         }
     };
     Ok(Finding::new(file, read, table, against))
+}
+
+/// Where the file is the reader that C headers include: whether it is the one this
+/// program writes.
+fn reader(file: &Path) -> Option<Result<String, Complaint>> {
+    let companion = FORMATS
+        .iter()
+        .filter_map(|format| format.companion())
+        .find(|companion| file.file_name() == Some(companion.file_name.as_ref()))?;
+    let same = std::fs::read(file).is_ok_and(|bytes| bytes == companion.text.as_bytes());
+    Some(if same {
+        Ok(format!(
+            "{}: the reader of version {VERSION}, as this program writes it\n",
+            file.display()
+        ))
+    } else {
+        Err(Complaint::about(
+            file,
+            "is not the reader this program writes: it was changed, damaged or is of another version",
+            "do not build it in; run `ovendry export` to write it again",
+        ))
+    })
 }
 
 fn same_probe_and_soil(
