@@ -41,7 +41,7 @@
 --     -30007 count below those calibrated
 --     -30008 count above those calibrated
 --
--- Exact in every engine: numbers are whole and fit 64 bits, and what is divided is
+-- Exact in an engine with MOD and BIGINT: numbers fit 64 bits, and what is divided is
 -- a multiple, since some engines divide to fractions and others cut them off.
 -- n - MOD(n, d) is the multiple of d at or below n.
 -- The corrected count stands as its 1048576fold and 4915200 more:
@@ -70,5 +70,5 @@ CASE
     WHEN 1048576 * CAST(raw_count AS BIGINT) + (17529967 - 6291 * CAST(soil_temp_centi AS BIGINT)) < 738131968 THEN 1452 - CAST((768 * (1048576 * CAST(raw_count AS BIGINT) + (17529967 - 6291 * CAST(soil_temp_centi AS BIGINT)) - MOD((17529967 - 6291 * CAST(soil_temp_centi AS BIGINT)), 65536)) - 456284700672 - MOD(768 * (1048576 * CAST(raw_count AS BIGINT) + (17529967 - 6291 * CAST(soil_temp_centi AS BIGINT)) - MOD((17529967 - 6291 * CAST(soil_temp_centi AS BIGINT)), 65536)) - 456284700672, 144703488)) / 144703488 AS BIGINT)
     ELSE -30008
 END
--- sha256: 8790b06b4e48b711324a40b044de85de431995fac536cb18c59c9c3674ac98fb
--- crc32: 4ae51e50
+-- sha256: 8bde019de03dd82e0e5ac897d3a975dc8b9c51f0f7a1d2d67b1254bac92a58f7
+-- crc32: 98b45635

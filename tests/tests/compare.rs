@@ -127,10 +127,10 @@ fn a_moved_start_is_said_in_counts_and_in_water() {
     });
     compare(&example(|_| ()), &new)
         .exits(1)
-        .says("Every reading that both answer is the same.\n")
+        .says("Both give the same water content wherever both answer.\n")
         .says("The pump now starts at 541 counts, before 532: by the new table 0.0073 m3/m3 drier (0.1620 m3/m3 now, 0.1690 by the old table).\n")
         .says("The pump stops at 443 counts as before: 0.2440 m3/m3.\n")
-        .says("only settings changed");
+        .says("the same within the stated bounds");
 }
 
 #[test]
@@ -308,4 +308,46 @@ fn one_probe_of_a_fleet_is_compared() {
         .run(&["compare", FLEET_FILE, "west.h"])
         .exits(2)
         .complains("fleet.json: holds no table of probe west");
+}
+
+#[test]
+fn a_new_one_much_less_sure_is_not_explained_away_by_its_own_width() {
+    let one = example(|_| ());
+    let wide = example(|record| {
+        for knot in &mut record.knots {
+            knot.expanded_uncertainty *= 3;
+            knot.theta_v += 100;
+        }
+        record.set_points.refill += 100;
+        record.set_points.stop += 100;
+    });
+    bench(&one, &wide)
+        .run(&["compare", "old.h", "new.controller.json"])
+        .exits(1)
+        .complains("is much less sure than the old one: its +- is 3.0 times as wide")
+        .says("do not load it before you know why the new one is so much less sure");
+}
+
+#[test]
+fn a_lost_correction_for_soil_temperature_is_warned_of() {
+    let one = example(|_| ());
+    let bare = example(|record| record.temperature = None);
+    bench(&one, &bare)
+        .run(&["compare", "old.h", "new.controller.json"])
+        .complains("no longer corrects for soil temperature, which the old one did");
+}
+
+#[test]
+fn a_probe_asked_for_must_be_the_one_of_the_file() {
+    let one = example(|_| ());
+    bench(&one, &one)
+        .run(&[
+            "compare",
+            "old.h",
+            "new.controller.json",
+            "--probe",
+            "other",
+        ])
+        .exits(2)
+        .complains("old.h: holds no table of probe other");
 }

@@ -256,12 +256,9 @@ fn warnings(old: &Side, new: &Side, delta: &Delta) -> Vec<Warning> {
         .collect()
 }
 
-/// A new uncertainty so many times the old is no chance of the cores (our own limit).
-const MUCH_WIDER: f64 = 1.5;
-
 /// That the new one is much less sure, which explains any change away.
 fn less_sure(new: &Side, delta: &Delta) -> Option<Warning> {
-    let ratio = delta.widened().filter(|ratio| *ratio > MUCH_WIDER)?;
+    let ratio = delta.widened().filter(|_| delta.is_much_less_sure())?;
     Some(Warning {
         place: new.path.display().to_string(),
         what: format!("is much less sure than the old one: its +- is {ratio:.1} times as wide"),

@@ -97,7 +97,7 @@ const USAGE: [&str; 16] = [
 
 const HOW: [&str; 4] = [
     "",
-    "Exact in every engine: numbers are whole and fit 64 bits, and what is divided is",
+    "Exact in an engine with MOD and BIGINT: numbers fit 64 bits, and what is divided is",
     "a multiple, since some engines divide to fractions and others cut them off.",
     "n - MOD(n, d) is the multiple of d at or below n.",
 ];

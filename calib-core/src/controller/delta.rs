@@ -15,6 +15,8 @@ use super::compare::EDGE_COUNTS;
 use crate::calibration::Direction;
 use std::ops::RangeInclusive;
 
+/// A new uncertainty so many times the old is no chance of the cores (our own limit).
+const MUCH_WIDER: f64 = 1.5;
 /// Rows of [`Delta::rows`].
 const ROWS: u32 = 9;
 
@@ -193,6 +195,12 @@ impl Delta {
     /// count.
     pub fn is_the_same(&self) -> bool {
         self.readings_agree() && self.settings.govern_alike()
+    }
+
+    /// Whether the new one is so much less sure that its uncertainty explains most
+    /// changes away.
+    pub fn is_much_less_sure(&self) -> bool {
+        self.widened().is_some_and(|ratio| ratio > MUCH_WIDER)
     }
 
     /// How much wider the new one's uncertainty is, by the rows: the median of new

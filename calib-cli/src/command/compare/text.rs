@@ -60,7 +60,7 @@ impl Report<'_> {
             return "No reading has a water content in both: they share no counts, or no soil temperatures.\n".to_owned();
         }
         let mut text = if delta.largest() == 0.0 {
-            "Every reading that both answer is the same.\n".to_owned()
+            "Both give the same water content wherever both answer.\n".to_owned()
         } else if self.beyond_bound() {
             self.differences()
         } else {
@@ -70,11 +70,13 @@ impl Report<'_> {
                 self.water(delta.bound)
             )
         };
+        let several = delta.temperatures_centi.len() > 1;
         text += &alone(
             &delta.only_old,
+            several,
             "had an answer and have none now, so that the pump stays off there",
         );
-        text += &alone(&delta.only_new, "have an answer now and had none");
+        text += &alone(&delta.only_new, several, "have an answer now and had none");
         text
     }
 
@@ -270,10 +272,13 @@ impl Report<'_> {
             return "do not load it before you know why; look whether both are of the same probe, and at the temperatures they were calibrated at.".to_owned();
         }
         if delta.readings_agree() {
-            return "the water contents are the same and only settings changed; load the new one if you meant the changes above.".to_owned();
+            return "the water contents are the same within the stated bounds; load the new one if you meant the changes above.".to_owned();
         }
         if !self.beyond_bound() {
             return "where both answer the water contents are the same; load the new one if its calibrated counts and temperatures are wider, or if you know why they are narrower.".to_owned();
+        }
+        if delta.is_much_less_sure() {
+            return "do not load it before you know why the new one is so much less sure: a wide uncertainty explains any change.".to_owned();
         }
         let beyond = delta.least_explained.filter(|place| place.share() > 1.0);
         match beyond {
@@ -349,7 +354,7 @@ fn listed(words: &[String]) -> String {
     }
 }
 
-fn alone(only: &OnlyOne, what: &str) -> String {
+fn alone(only: &OnlyOne, several_temperatures: bool, what: &str) -> String {
     if only.ranges.is_empty() {
         return String::new();
     }
@@ -364,5 +369,10 @@ fn alone(only: &OnlyOne, what: &str) -> String {
             }
         })
         .collect();
-    format!("  counts {} {what}\n", listed(&ranges))
+    let at = if several_temperatures {
+        ", at one of these temperatures or more,"
+    } else {
+        ""
+    };
+    format!("  counts {}{at} {what}\n", listed(&ranges))
 }
