@@ -20,11 +20,6 @@ use jiff::civil::Date;
 use std::path::{Path, PathBuf};
 
 /// Write controller files from the saved calibrations, and prove them.
-///
-/// For each probe: JSON, CSV, a C header, a MicroPython module and a SQL expression;
-/// once for all: ovendry_reader.h, which the C headers include, and fleet.json with
-/// every probe. A file that is replaced is kept as FILE.previous. Nothing is written
-/// for a calibration judged not fit for use (exit code 1).
 #[derive(Debug, clap::Args)]
 pub struct Arguments {
     /// The workbench folder
@@ -43,7 +38,7 @@ pub struct Arguments {
     /// m3/m3; rounding adds to it, and the file states what it came to
     #[arg(long, value_name = "M3_PER_M3", default_value_t = DEFAULT_MAX_ERROR)]
     pub(super) max_error: f64,
-    /// Overwrite files that exist
+    /// Replace files that exist; they are kept as FILE.previous
     #[arg(long)]
     pub(super) force: bool,
     /// Print JSON

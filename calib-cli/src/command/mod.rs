@@ -55,6 +55,11 @@ enum Command {
     /// where they are there, log.csv and weather.csv.
     Replay(replay::Replay),
     /// Write controller files from the saved calibrations, and prove them
+    ///
+    /// For each probe: JSON, CSV, a C header, a MicroPython module and a SQL
+    /// expression; once for all: ovendry_reader.h, which the C headers include, and
+    /// fleet.json with every probe. A file that is replaced is kept as FILE.previous.
+    /// Nothing is written for a calibration judged not fit for use (exit code 1).
     Export(export::Arguments),
     /// Check controller files, and compare them with their calibration at every code
     Verify(verify::Arguments),

@@ -23,7 +23,7 @@ pub struct Arguments {
     /// Calibration to compare with [default: PROBE.calibration.json beside the file]
     #[arg(long, value_name = "FILE")]
     calibration: Option<PathBuf>,
-    /// The day on which a file may be due to be checked again [default: today]
+    /// Judge as of this day whether a file is due to be checked again [default: today]
     #[arg(long, value_name = "YYYY-MM-DD")]
     on: Option<Date>,
     /// Report as JSON
