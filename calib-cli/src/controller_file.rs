@@ -1,5 +1,6 @@
 //! A controller file as it lies on disk: of one probe, or of a whole fleet.
 
+use crate::calibration_file::SUFFIX;
 use crate::failure::{Complaint, Failure};
 use calib_cli::controller::{FileError, format_of, is_fleet, load, load_fleet, sha256};
 use calib_core::controller::ControllerTable;
@@ -22,6 +23,14 @@ impl ControllerFile {
     /// # Errors
     /// [`Failure::Input`] if it cannot be read, is damaged or no controller file.
     pub fn read(file: &Path) -> Result<Self, Failure> {
+        if file.to_string_lossy().ends_with(SUFFIX) {
+            return Err(Complaint::about(
+                file,
+                "is a calibration, not a controller file",
+                "to compare a controller file with it, give it with --calibration",
+            )
+            .into());
+        }
         let refused = |error: FileError| {
             let complaint = Complaint::about(file, error.to_string(), error.mend());
             match error.line() {

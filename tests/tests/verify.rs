@@ -131,6 +131,9 @@ fn verify_reports_as_json() {
         json["files"][0]["table_crc32"],
         json["files"][1]["table_crc32"]
     );
+    assert_eq!(json["files"][0]["recheck_by"], "2026-04-02");
+    assert_eq!(json["files"][0]["pump"]["maximum_on_s"], 2700);
+    assert!(json["files"][0]["set_points"]["refill_count"].is_u64());
     let compared = &json["files"][0]["calibration"];
     assert_eq!(compared["within_bound"], true);
     assert_eq!(compared["only_table_answers"], Value::Null);
@@ -190,7 +193,7 @@ fn verify_refuses_what_is_no_controller_file() {
     bench
         .run(&["verify", "north.calibration.json"])
         .exits(2)
-        .complains("does not end with its CRC-32");
+        .complains("is a calibration, not a controller file");
     bench.run(&["verify"]).exits(2);
 }
 

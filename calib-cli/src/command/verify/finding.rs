@@ -2,9 +2,7 @@
 
 use crate::controller_file::ControllerFile;
 use crate::failure::{Verdict, Warning};
-use calib_core::controller::{
-    Comparison, ControllerTable, Disagreement, SIXTEENTHS, THETA_SCALE, day_number,
-};
+use calib_core::controller::{Comparison, ControllerTable, Disagreement, SIXTEENTHS, THETA_SCALE};
 use jiff::civil::Date;
 use serde_json::{Value, json};
 use std::collections::BTreeMap;
@@ -183,14 +181,31 @@ impl Finding {
             "version": record.version,
             "probe": record.probe,
             "soil": record.soil,
-            "calibrated_on": day_number(record.dates.calibrated_on),
-            "recheck_by": day_number(record.dates.recheck_by),
+            "calibrated_on": record.dates.calibrated_on.to_string(),
+            "recheck_by": record.dates.recheck_by.to_string(),
             "table_crc32": format!("{:08x}", self.table.crc32()),
             "knots": record.knots.len(),
             "stated_bound": self.bound(),
+            "set_points": {
+                "refill_theta_v": theta_v(record.set_points.refill),
+                "stop_theta_v": theta_v(record.set_points.stop),
+                "refill_count": record.set_points.refill_count,
+                "stop_count": record.set_points.stop_count,
+            },
+            "pump": {
+                "minimum_on_s": record.timing.minimum_on_s,
+                "minimum_off_s": record.timing.minimum_off_s,
+                "maximum_on_s": record.timing.maximum_on_s,
+                "stuck_after_s": record.timing.stuck_after_s,
+            },
             "calibration": calibration,
         })
     }
+}
+
+/// theta_v, m3/m3.
+fn theta_v(units: i16) -> f64 {
+    f64::from(units) / THETA_SCALE
 }
 
 fn celsius(centi: Option<i16>) -> Option<f64> {
@@ -210,7 +225,6 @@ impl fmt::Display for Finding {
     fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
         let record = self.table.record();
         let counts = |sixteenths: i32| f64::from(sixteenths) / f64::from(SIXTEENTHS);
-        let theta_v = |units: i16| f64::from(units) / THETA_SCALE;
         writeln!(
             f,
             "  probe {} in soil {}; calibrated {}, check again by {}",
