@@ -32,8 +32,11 @@ impl fmt::Display for Report<'_> {
 fn heading(which: &str, side: &Side) -> String {
     let answers = side.answers();
     let (calibrated_on, recheck_by) = side.dates();
+    let named = side
+        .table()
+        .map_or_else(String::new, |table| format!(" {:08x}", table.crc32()));
     format!(
-        "{which}: {}: {} of probe {} in soil {}; calibrated {calibrated_on}, check again by {recheck_by}\n",
+        "{which}: {}: {}{named} of probe {} in soil {}; calibrated {calibrated_on}, check again by {recheck_by}\n",
         side.path.display(),
         side.noun(),
         answers.probe(),
