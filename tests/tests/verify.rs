@@ -75,7 +75,7 @@ fn verify_without_a_calibration_checks_the_file_alone() {
         .exits(0)
         .says("probe bench-3 in soil test bed; calibrated 2025-04-02, check again by 2026-04-02")
         .says("start at theta_v 0.1690 m3/m3 (532 counts), stop at 0.2440 m3/m3 (443 counts)")
-        .says("no calibration was given or lies beside it");
+        .says("no calibration was given and none lies beside it");
 }
 
 #[test]

@@ -2,7 +2,9 @@
 
 use crate::controller_file::ControllerFile;
 use crate::failure::{Verdict, Warning};
-use calib_core::controller::{Comparison, ControllerTable, Disagreement, SIXTEENTHS, THETA_SCALE};
+use calib_core::controller::{
+    Comparison, ControllerTable, Disagreement, EDGE_COUNTS, SIXTEENTHS, THETA_SCALE,
+};
 use jiff::civil::Date;
 use serde_json::{Value, json};
 use std::collections::BTreeMap;
@@ -276,7 +278,7 @@ impl fmt::Display for Finding {
         let Some((path, comparison)) = &self.against else {
             return write!(
                 f,
-                "  the file itself is sound; no calibration was given or lies beside it to compare with"
+                "  the file itself is sound; it was not compared: no calibration was given and none lies beside it"
             );
         };
         let path = path.display();
@@ -310,8 +312,14 @@ impl fmt::Display for Finding {
         if let Some(d) = comparison.curve_only {
             write!(
                 f,
-                "\n    {} readings only the curve answers, at most {:.1} counts inside the calibrated ends",
-                d.number, d.counts_inside
+                "\n    {} readings only the curve answers, at most {:.1} counts inside the calibrated ends{}",
+                d.number,
+                d.counts_inside,
+                if d.counts_inside <= EDGE_COUNTS {
+                    ": rounding at the ends, and harmless"
+                } else {
+                    ""
+                }
             )?;
         }
         if !self.is_good() {
