@@ -1,7 +1,8 @@
 #!/usr/bin/env perl
 # A second reader of the controller file, written from
 # calib-cli/schema/CONTROLLER-FILE.md alone, by someone who had not seen the
-# program's code; a test runs it.
+# program's code; a test runs it. (Where the page's rule for the longest time on
+# changed afterwards, the two lines of it here were changed with it.)
 #
 #     perl second_reader.pl FILE < queries > answers
 #
