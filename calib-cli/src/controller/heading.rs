@@ -4,7 +4,8 @@
 use super::FileError;
 use calib_core::calibration::Direction;
 use calib_core::controller::{
-    ControllerRecord, ControllerTable, OpenCircuit, SIXTEENTHS, THETA_SCALE,
+    ControllerRecord, ControllerTable, OpenCircuit, celsius_from_centi, counts_from_sixteenths,
+    theta_v_from_units,
 };
 
 /// The caution every file carries.
@@ -18,9 +19,6 @@ pub(super) const CAUTION: [&str; 4] = [
 /// The lines of the comment, without its marks.
 pub(super) fn lines(table: &ControllerTable) -> Vec<String> {
     let record = table.record();
-    let counts = |sixteenths: i32| f64::from(sixteenths) / f64::from(SIXTEENTHS);
-    let theta_v = |units: i16| f64::from(units) / THETA_SCALE;
-    let centi = |centi: i16| f64::from(centi) / 100.0;
     let (points, timing, live) = (record.set_points, record.timing, record.live);
     let moves = match record.direction {
         Direction::RisesWhenWetter => "rises",
@@ -48,8 +46,8 @@ pub(super) fn lines(table: &ControllerTable) -> Vec<String> {
         ),
         format!(
             "calibrated from {:.2} to {:.2} counts; never extended beyond",
-            counts(record.domain_low),
-            counts(record.domain_high)
+            counts_from_sixteenths(record.domain_low),
+            counts_from_sixteenths(record.domain_high)
         ),
         format!(
             "below {} and above {} counts the wire is broken or shorted; an open circuit reads {open}",
@@ -59,18 +57,18 @@ pub(super) fn lines(table: &ControllerTable) -> Vec<String> {
     lines.push(match &record.temperature {
         Some(term) => format!(
             "needs the soil temperature, {:.2} to {:.2} C; counts hold at {:.2} C",
-            centi(term.lowest_centi),
-            centi(term.highest_centi),
-            centi(term.reference_centi)
+            celsius_from_centi(term.lowest_centi),
+            celsius_from_centi(term.highest_centi),
+            celsius_from_centi(term.reference_centi)
         ),
         None => "does not look at the soil temperature".to_owned(),
     });
     lines.extend([
         format!(
             "start at or below theta_v {:.4} m3/m3 ({} counts), stop at or above {:.4} ({} counts)",
-            theta_v(points.refill),
+            theta_v_from_units(points.refill),
             points.refill_count,
-            theta_v(points.stop),
+            theta_v_from_units(points.stop),
             points.stop_count
         ),
         format!(
@@ -86,7 +84,7 @@ pub(super) fn lines(table: &ControllerTable) -> Vec<String> {
         ),
         format!(
             "within {:.4} m3/m3 of the fitted curve; straight lines between {} knots:",
-            f64::from(record.max_error) / THETA_SCALE,
+            theta_v_from_units(record.max_error),
             record.knots.len()
         ),
     ]);
@@ -94,8 +92,8 @@ pub(super) fn lines(table: &ControllerTable) -> Vec<String> {
         format!(
             "  {:>5} counts: theta_v {:.4} +- {:.4} m3/m3",
             knot.count,
-            theta_v(knot.theta_v),
-            f64::from(knot.expanded_uncertainty) / THETA_SCALE
+            theta_v_from_units(knot.theta_v),
+            theta_v_from_units(knot.expanded_uncertainty)
         )
     }));
     lines

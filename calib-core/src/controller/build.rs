@@ -6,6 +6,7 @@ use super::knots::{Target, fewest};
 use super::record::{
     ControllerRecord, Dates, IntegerSetPoints, IntegerTemperature, Knot, LiveCodes, OpenCircuit,
     SIXTEENTHS, SUPPORTED_BITS, TEMPERATURE_SHIFTS, THETA_RANGE, THETA_SCALE, Timing, VERSION,
+    celsius_from_centi,
 };
 use super::table::{ControllerTable, full_scale};
 use crate::calibration::{Calibration, ConvertError};
@@ -427,7 +428,7 @@ impl Calibration {
     pub(super) fn grid_temperatures(&self) -> Vec<Option<Celsius>> {
         self.grid_centi()
             .into_iter()
-            .map(|centi| centi.and_then(|centi| Celsius::new(f64::from(centi) / 100.0).ok()))
+            .map(|centi| centi.and_then(|centi| Celsius::new(celsius_from_centi(centi)).ok()))
             .collect()
     }
 

@@ -4,7 +4,7 @@ use super::error::ControllerError;
 use super::record::{
     ControllerRecord, IntegerTemperature, Knot, MAX_KNOT_DISTANCE, MAX_KNOTS, MAX_NAME_BYTES,
     MAX_SECONDS, MAX_UNCERTAINTY, SIXTEENTHS, SUPPORTED_BITS, TEMPERATURE_SHIFTS, THETA_RANGE,
-    VERSION,
+    VERSION, celsius_from_centi,
 };
 use super::table::{ControllerTable, full_scale};
 use crate::calibration::Direction;
@@ -164,7 +164,7 @@ pub(super) fn correction_fits(term: &IntegerTemperature, bits: u8) -> bool {
 fn temperature(term: &IntegerTemperature, bits: u8) -> Result<(), ControllerError> {
     let limits = Celsius::LIMITS;
     let plausible = |centi: i16| {
-        let celsius = f64::from(centi) / 100.0;
+        let celsius = celsius_from_centi(centi);
         celsius >= limits.min && celsius <= limits.max
     };
     if ![term.reference_centi, term.lowest_centi, term.highest_centi]

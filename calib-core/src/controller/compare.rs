@@ -1,6 +1,6 @@
 //! The table against the fitted curve, at every code.
 
-use super::record::THETA_SCALE;
+use super::record::{THETA_SCALE, celsius_from_centi, theta_v_from_units};
 use super::table::ControllerTable;
 use crate::calibration::Calibration;
 use crate::quantity::{Celsius, Quantity};
@@ -118,7 +118,7 @@ impl ControllerTable {
         };
         let last = calibration.largest_code().min(u32::from(u16::MAX));
         for centi in grid {
-            let temperature = centi.and_then(|c| Celsius::new(f64::from(c) / 100.0).ok());
+            let temperature = centi.and_then(|c| Celsius::new(celsius_from_centi(c)).ok());
             for code in 0..=last.max(u32::from(self.full_scale())) {
                 self.compare_at(calibration, code, centi, temperature, &mut comparison);
             }
@@ -153,7 +153,7 @@ impl ControllerTable {
                 let here = LargestDifference {
                     code,
                     temperature_centi: centi,
-                    table: f64::from(table.theta_v) / THETA_SCALE,
+                    table: theta_v_from_units(table.theta_v),
                     curve: curve.value(),
                 };
                 if comparison

@@ -119,14 +119,6 @@ pub struct Delta {
     pub settings: Settings,
 }
 
-/// A difference of which only the place is known yet.
-#[derive(Clone, Copy)]
-struct Place {
-    code: u32,
-    temperature_centi: Option<i16>,
-    difference: f64,
-}
-
 impl Delta {
     /// Compares two tables, two calibrations, or one of each.
     ///
@@ -150,8 +142,6 @@ impl Delta {
         for centi in &temperatures_centi {
             walk.at_temperature(old, new, *centi);
         }
-        let difference =
-            |place: Place| difference_at(old, new, place.code, place.temperature_centi);
         let shown_at = row_temperature(&temperatures_centi, old, new);
         Ok(Self {
             compared: walk.compared,
@@ -160,8 +150,8 @@ impl Delta {
             } else {
                 0.0
             },
-            wetter: walk.wetter.and_then(difference),
-            drier: walk.drier.and_then(difference),
+            wetter: walk.wetter,
+            drier: walk.drier,
             rows: rows(old, new, shown_at),
             least_explained: walk.least_explained,
             only_old: walk.only_old.finish(),
@@ -270,8 +260,7 @@ fn rows(old: &dyn Answers, new: &dyn Answers, at: Option<Option<i16>>) -> Vec<Di
     let Some(centi) = at else {
         return Vec::new();
     };
-    let both =
-        |code: &u32| old.theta_v(*code, centi).is_some() && new.theta_v(*code, centi).is_some();
+    let both = |code: &u32| difference_at(old, new, *code, centi).is_some();
     let codes = 0..=new.largest_code();
     let (Some(first), Some(last)) = (codes.clone().find(both), codes.rev().find(both)) else {
         return Vec::new();
@@ -292,8 +281,8 @@ fn rows(old: &dyn Answers, new: &dyn Answers, at: Option<Option<i16>>) -> Vec<Di
 struct Walk {
     compared: u64,
     sum: f64,
-    wetter: Option<Place>,
-    drier: Option<Place>,
+    wetter: Option<Difference>,
+    drier: Option<Difference>,
     least_explained: Option<Difference>,
     only_old: Alone,
     only_new: Alone,
@@ -302,21 +291,15 @@ struct Walk {
 impl Walk {
     fn at_temperature(&mut self, old: &dyn Answers, new: &dyn Answers, centi: Option<i16>) {
         for code in 0..=new.largest_code() {
-            let answers = (old.theta_v(code, centi), new.theta_v(code, centi));
+            let answers = (old.stated(code, centi), new.stated(code, centi));
             self.only_old.note(code, matches!(answers, (Some(_), None)));
             self.only_new.note(code, matches!(answers, (None, Some(_))));
-            if let (Some(before), Some(now)) = answers {
-                if let Some(here) = difference_at(old, new, code, centi)
-                    && self
-                        .least_explained
-                        .is_none_or(|so_far| here.share() > so_far.share())
-                {
-                    self.least_explained = Some(here);
-                }
-                self.both(Place {
+            if let (Some(old), Some(new)) = answers {
+                self.both(Difference {
                     code,
                     temperature_centi: centi,
-                    difference: now - before,
+                    old,
+                    new,
                 });
             }
         }
@@ -324,14 +307,22 @@ impl Walk {
         self.only_new.in_a_row = 0;
     }
 
-    fn both(&mut self, here: Place) {
+    fn both(&mut self, here: Difference) {
+        let difference = here.difference();
+        let so_far = |place: Option<Difference>| place.map_or(0.0, |place| place.difference());
         self.compared += 1;
-        self.sum += here.difference;
-        if here.difference > self.wetter.map_or(0.0, |place| place.difference) {
+        self.sum += difference;
+        if difference > so_far(self.wetter) {
             self.wetter = Some(here);
         }
-        if here.difference < self.drier.map_or(0.0, |place| place.difference) {
+        if difference < so_far(self.drier) {
             self.drier = Some(here);
+        }
+        if self
+            .least_explained
+            .is_none_or(|place| here.share() > place.share())
+        {
+            self.least_explained = Some(here);
         }
     }
 }

@@ -96,6 +96,6 @@ pub use record::{
     ControllerRecord, Dates, IntegerSetPoints, IntegerTemperature, Knot, LiveCodes,
     MAX_KNOT_DISTANCE, MAX_KNOTS, MAX_NAME_BYTES, MAX_SECONDS, MAX_UNCERTAINTY, OpenCircuit,
     SIXTEENTHS, SUPPORTED_BITS, TEMPERATURE_SHIFTS, THETA_RANGE, THETA_SCALE, Timing, VERSION,
-    date_of, day_number,
+    celsius_from_centi, counts_from_sixteenths, date_of, day_number, theta_v_from_units,
 };
 pub use table::{ControllerTable, Fault, Reading};

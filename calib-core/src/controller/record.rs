@@ -159,6 +159,21 @@ impl IntegerTemperature {
     }
 }
 
+/// m3/m3 of a number x 10 000: theta_v, an uncertainty or an error.
+pub fn theta_v_from_units(units: impl Into<f64>) -> f64 {
+    units.into() / THETA_SCALE
+}
+
+/// Counts of a number of sixteenths.
+pub fn counts_from_sixteenths(sixteenths: i32) -> f64 {
+    f64::from(sixteenths) / f64::from(SIXTEENTHS)
+}
+
+/// Degrees Celsius of a number of hundredths.
+pub fn celsius_from_centi(centi: i16) -> f64 {
+    f64::from(centi) / 100.0
+}
+
 /// A date as the number YYYYMMDD.
 pub fn day_number(date: Date) -> u32 {
     let part = |value: i32| value.unsigned_abs();

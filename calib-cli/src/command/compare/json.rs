@@ -2,7 +2,9 @@
 
 use super::{Report, Side};
 use crate::caution;
-use calib_core::controller::{Changed, Difference, LiveCodes, OnlyOne, SetPointMove, Timing};
+use calib_core::controller::{
+    Changed, Difference, LiveCodes, OnlyOne, SetPointMove, Timing, celsius_from_centi,
+};
 use serde::Serialize;
 use serde_json::{Value, json};
 
@@ -20,7 +22,7 @@ impl Report<'_> {
             "every_number_is_the_same": self.every_number_is_the_same(),
             "readings": {
                 "compared": delta.compared,
-                "temperatures_c": delta.temperatures_centi.iter().flatten().map(|centi| degrees(*centi)).collect::<Vec<f64>>(),
+                "temperatures_c": delta.temperatures_centi.iter().flatten().map(|centi| celsius_from_centi(*centi)).collect::<Vec<f64>>(),
                 "agree": delta.readings_agree(),
                 "bound": delta.bound,
                 "mean_difference": delta.mean,
@@ -39,9 +41,9 @@ impl Report<'_> {
                 "domain_counts": settings.domain.as_ref().map(|changed| both(changed, |domain| *domain)),
                 "temperature": settings.temperature.as_ref().map(|changed| both(changed, |used| {
                     used.map(|used| json!({
-                        "reference_c": degrees(used.reference_centi),
-                        "lowest_c": degrees(used.lowest_centi),
-                        "highest_c": degrees(used.highest_centi),
+                        "reference_c": celsius_from_centi(used.reference_centi),
+                        "lowest_c": celsius_from_centi(used.lowest_centi),
+                        "highest_c": celsius_from_centi(used.highest_centi),
                         "counts_per_c": used.counts_per_degree,
                     }))
                 })),
@@ -69,14 +71,10 @@ fn side(side: &Side) -> Value {
     })
 }
 
-fn degrees(centi: i16) -> f64 {
-    f64::from(centi) / 100.0
-}
-
 fn difference(place: &Difference) -> Value {
     json!({
         "count": place.code,
-        "temperature_c": place.temperature_centi.map(degrees),
+        "temperature_c": place.temperature_centi.map(celsius_from_centi),
         "old_theta_v": place.old.theta_v,
         "new_theta_v": place.new.theta_v,
         "difference": place.difference(),

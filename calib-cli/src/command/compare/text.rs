@@ -5,6 +5,7 @@ use crate::caution;
 use crate::text_table::{Column, TextTable};
 use calib_core::controller::{
     Difference, LiveCodes, OnlyOne, OpenCircuit, SetPointMove, TemperatureUse, Timing,
+    celsius_from_centi,
 };
 use std::fmt;
 
@@ -140,7 +141,7 @@ impl Report<'_> {
             ]);
         }
         let heading = first.temperature_centi.map_or_else(String::new, |centi| {
-            format!("At {:.2} C:\n", degrees(centi))
+            format!("At {:.2} C:\n", celsius_from_centi(centi))
         });
         format!("{heading}{table}")
     }
@@ -211,10 +212,10 @@ impl Report<'_> {
                 None => "not looked at".to_owned(),
                 Some(used) => format!(
                     "{:.2} to {:.2} C, {:+.2} counts a degree from {:.2} C",
-                    degrees(used.lowest_centi),
-                    degrees(used.highest_centi),
+                    celsius_from_centi(used.lowest_centi),
+                    celsius_from_centi(used.highest_centi),
                     used.counts_per_degree,
-                    degrees(used.reference_centi)
+                    celsius_from_centi(used.reference_centi)
                 ),
             };
             note("soil temperature", say(used.new), say(used.old));
@@ -318,10 +319,6 @@ fn live_codes(live: &LiveCodes) -> String {
     format!("{} to {}, a broken wire reads {open}", live.low, live.high)
 }
 
-fn degrees(centi: i16) -> f64 {
-    f64::from(centi) / 100.0
-}
-
 fn wetter_or_drier(difference: f64) -> &'static str {
     if difference < 0.0 { "drier" } else { "wetter" }
 }
@@ -329,7 +326,11 @@ fn wetter_or_drier(difference: f64) -> &'static str {
 /// A reading in words: `512 counts and 19.87 C`.
 fn reading(place: &Difference) -> String {
     match place.temperature_centi {
-        Some(centi) => format!("{} counts and {:.2} C", place.code, degrees(centi)),
+        Some(centi) => format!(
+            "{} counts and {:.2} C",
+            place.code,
+            celsius_from_centi(centi)
+        ),
         None => format!("{} counts", place.code),
     }
 }
@@ -339,7 +340,7 @@ fn temperatures(centi: &[Option<i16>]) -> String {
     let all: Vec<String> = centi
         .iter()
         .flatten()
-        .map(|centi| format!("{:.2}", degrees(*centi)))
+        .map(|centi| format!("{:.2}", celsius_from_centi(*centi)))
         .collect();
     if all.is_empty() {
         String::new()

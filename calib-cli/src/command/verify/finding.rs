@@ -3,7 +3,8 @@
 use crate::controller_file::ControllerFile;
 use crate::failure::{Verdict, Warning};
 use calib_core::controller::{
-    Comparison, ControllerTable, Disagreement, EDGE_COUNTS, SIXTEENTHS, THETA_SCALE,
+    Comparison, ControllerTable, Disagreement, EDGE_COUNTS, celsius_from_centi,
+    counts_from_sixteenths, theta_v_from_units,
 };
 use jiff::civil::Date;
 use serde_json::{Value, json};
@@ -32,9 +33,7 @@ impl Examined {
             "verdict": self.verdict(),
         })
     }
-}
 
-impl Examined {
     /// A warning for each probe that was to be checked again before `today`.
     pub(super) fn overdue(&self, today: Date) -> Vec<Warning> {
         let mut warned = BTreeMap::new();
@@ -145,7 +144,7 @@ impl Finding {
     }
 
     fn bound(&self) -> f64 {
-        f64::from(self.table.record().max_error) / THETA_SCALE
+        theta_v_from_units(self.table.record().max_error)
     }
 
     fn to_json(&self) -> Value {
@@ -189,8 +188,8 @@ impl Finding {
             "knots": record.knots.len(),
             "stated_bound": self.bound(),
             "set_points": {
-                "refill_theta_v": theta_v(record.set_points.refill),
-                "stop_theta_v": theta_v(record.set_points.stop),
+                "refill_theta_v": theta_v_from_units(record.set_points.refill),
+                "stop_theta_v": theta_v_from_units(record.set_points.stop),
                 "refill_count": record.set_points.refill_count,
                 "stop_count": record.set_points.stop_count,
             },
@@ -205,13 +204,8 @@ impl Finding {
     }
 }
 
-/// theta_v, m3/m3.
-fn theta_v(units: i16) -> f64 {
-    f64::from(units) / THETA_SCALE
-}
-
 fn celsius(centi: Option<i16>) -> Option<f64> {
-    centi.map(|centi| f64::from(centi) / 100.0)
+    centi.map(celsius_from_centi)
 }
 
 /// A reading in words: `512 counts and 19.87 C`.
@@ -226,7 +220,6 @@ fn reading(code: u32, centi: Option<i16>) -> String {
 impl fmt::Display for Finding {
     fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
         let record = self.table.record();
-        let counts = |sixteenths: i32| f64::from(sixteenths) / f64::from(SIXTEENTHS);
         writeln!(
             f,
             "  probe {} in soil {}; calibrated {}, check again by {}",
@@ -236,19 +229,18 @@ impl fmt::Display for Finding {
             f,
             "  {} knots over {:.1} to {:.1} counts of a {}-bit converter; {}",
             record.knots.len(),
-            counts(record.domain_low),
-            counts(record.domain_high),
+            counts_from_sixteenths(record.domain_low),
+            counts_from_sixteenths(record.domain_high),
             record.adc_bits,
             record.direction
         )?;
         if let Some(term) = &record.temperature {
-            let degrees = |centi: i16| f64::from(centi) / 100.0;
             writeln!(
                 f,
                 "  needs the soil temperature, {:.2} to {:.2} C; counts hold at {:.2} C",
-                degrees(term.lowest_centi),
-                degrees(term.highest_centi),
-                degrees(term.reference_centi)
+                celsius_from_centi(term.lowest_centi),
+                celsius_from_centi(term.highest_centi),
+                celsius_from_centi(term.reference_centi)
             )?;
         }
         let (points, timing, live) = (record.set_points, record.timing, record.live);
@@ -265,9 +257,9 @@ impl fmt::Display for Finding {
         writeln!(
             f,
             "  start at theta_v {:.4} m3/m3 ({} counts), stop at {:.4} m3/m3 ({} counts)",
-            theta_v(points.refill),
+            theta_v_from_units(points.refill),
             points.refill_count,
-            theta_v(points.stop),
+            theta_v_from_units(points.stop),
             points.stop_count
         )?;
         writeln!(

@@ -2,7 +2,9 @@
 
 use super::settings::TemperatureUse;
 use crate::calibration::{Calibration, Direction};
-use crate::controller::record::{SIXTEENTHS, THETA_SCALE};
+use crate::controller::record::{
+    SIXTEENTHS, THETA_SCALE, celsius_from_centi, counts_from_sixteenths, theta_v_from_units,
+};
 use crate::controller::table::{ControllerTable, full_scale};
 use crate::quantity::{Celsius, Quantity};
 
@@ -29,10 +31,8 @@ pub trait Answers {
     fn domain(&self) -> (f64, f64);
     /// How a soil temperature is used, if it is.
     fn temperature(&self) -> Option<TemperatureUse>;
-    /// theta_v of a reading, m3/m3; `None` where there is no answer.
+    /// theta_v of a reading with its uncertainty; `None` where there is no answer.
     /// `temperature_centi` is C x 100.
-    fn theta_v(&self, code: u32, temperature_centi: Option<i16>) -> Option<f64>;
-    /// theta_v with its uncertainty; `None` where there is no answer.
     fn stated(&self, code: u32, temperature_centi: Option<i16>) -> Option<Stated>;
     /// Largest difference from the fitted curve, m3/m3.
     fn bound(&self) -> f64;
@@ -64,8 +64,10 @@ impl Answers for ControllerTable {
 
     fn domain(&self) -> (f64, f64) {
         let record = self.record();
-        let count = |sixteenths: i32| f64::from(sixteenths) / f64::from(SIXTEENTHS);
-        (count(record.domain_low), count(record.domain_high))
+        (
+            counts_from_sixteenths(record.domain_low),
+            counts_from_sixteenths(record.domain_high),
+        )
     }
 
     fn temperature(&self) -> Option<TemperatureUse> {
@@ -79,21 +81,16 @@ impl Answers for ControllerTable {
         })
     }
 
-    fn theta_v(&self, code: u32, temperature_centi: Option<i16>) -> Option<f64> {
-        let reading = self.evaluate(code, temperature_centi).ok()?;
-        Some(f64::from(reading.theta_v) / THETA_SCALE)
-    }
-
     fn stated(&self, code: u32, temperature_centi: Option<i16>) -> Option<Stated> {
         let reading = self.evaluate(code, temperature_centi).ok()?;
         Some(Stated {
-            theta_v: f64::from(reading.theta_v) / THETA_SCALE,
-            expanded: f64::from(reading.expanded_uncertainty) / THETA_SCALE,
+            theta_v: theta_v_from_units(reading.theta_v),
+            expanded: theta_v_from_units(reading.expanded_uncertainty),
         })
     }
 
     fn bound(&self) -> f64 {
-        f64::from(self.record().max_error) / THETA_SCALE
+        theta_v_from_units(self.record().max_error)
     }
 
     fn table(&self) -> Option<&ControllerTable> {
@@ -102,7 +99,7 @@ impl Answers for ControllerTable {
 }
 
 fn celsius(centi: Option<i16>) -> Option<Celsius> {
-    centi.and_then(|centi| Celsius::new(f64::from(centi) / 100.0).ok())
+    centi.and_then(|centi| Celsius::new(celsius_from_centi(centi)).ok())
 }
 
 impl Answers for Calibration {
@@ -137,11 +134,6 @@ impl Answers for Calibration {
             highest_centi: end(grid.last())?,
             counts_per_degree: term.coefficient,
         })
-    }
-
-    fn theta_v(&self, code: u32, temperature_centi: Option<i16>) -> Option<f64> {
-        let answer = Calibration::theta_v(self, f64::from(code), celsius(temperature_centi));
-        answer.ok().map(|theta_v| theta_v.value())
     }
 
     fn stated(&self, code: u32, temperature_centi: Option<i16>) -> Option<Stated> {

@@ -1,7 +1,7 @@
 //! What differs between two tables or calibrations beside their readings.
 
 use super::answers::Answers;
-use crate::controller::record::{Dates, LiveCodes, THETA_SCALE, Timing};
+use crate::controller::record::{Dates, LiveCodes, Timing, theta_v_from_units};
 use crate::controller::table::ControllerTable;
 
 /// A setting that is no longer what it was.
@@ -62,16 +62,15 @@ impl SetPointMove {
         table: &ControllerTable,
         old_reference: Option<i16>,
     ) -> Self {
-        let theta_v = |units: i16| f64::from(units) / THETA_SCALE;
         let reference = table.record().temperature.map(|term| term.reference_centi);
         let read = |count: u16, centi: Option<i16>| {
             let reading = table.evaluate(u32::from(count), centi).ok()?;
-            Some(theta_v(reading.theta_v))
+            Some(theta_v_from_units(reading.theta_v))
         };
         Self {
             theta_v: Changed {
-                old: theta_v(old.0),
-                new: theta_v(new.0),
+                old: theta_v_from_units(old.0),
+                new: theta_v_from_units(new.0),
             },
             count: Changed {
                 old: old.1,
