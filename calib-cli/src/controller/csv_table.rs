@@ -7,7 +7,7 @@
 
 use super::document::{Document, FORMAT, Stamp};
 use super::{ControllerFormat, FileError, Seal};
-use calib_core::controller::{ControllerError, ControllerRecord, ControllerTable, VERSION};
+use calib_core::controller::{ControllerRecord, ControllerTable};
 use serde_json::{Map, Value};
 
 /// The CSV format.
@@ -62,12 +62,9 @@ impl ControllerFormat for CsvTable {
 
     fn read(&self, text: &str) -> Result<(ControllerRecord, u32), FileError> {
         let (document, lines) = document(text)?;
-        let content = |key: &str, what: String| FileError::Content {
-            line: lines
-                .iter()
-                .position(|found| found == key)
-                .map_or(1, |index| index as u64 + 2),
-            what: format!("{key}: {what}"),
+        let line_of = |key: &str| {
+            let found = lines.iter().position(|found| found == key);
+            found.map_or(1, |index| index as u64 + 2)
         };
         let whole = Value::Object(document);
         let fault = |error: serde_json::Error| FileError::Content {
@@ -75,19 +72,14 @@ impl ControllerFormat for CsvTable {
             what: format!("cannot be understood: {error}"),
         };
         let stamp: Stamp = serde_json::from_value(whole.clone()).map_err(fault)?;
-        if stamp.format != FORMAT {
-            return Err(content("format", format!("is not \"{FORMAT}\"")));
-        }
-        if stamp.version != u32::from(VERSION) {
-            return Err(ControllerError::Version {
-                found: stamp.version,
-            }
-            .into());
-        }
+        stamp.is(FORMAT, || line_of("format"))?;
         serde_json::from_value::<Document>(whole)
             .map_err(fault)?
             .record()
-            .map_err(|unusable| content(unusable.key, unusable.what.to_owned()))
+            .map_err(|unusable| FileError::Content {
+                line: line_of(unusable.key),
+                what: format!("{}: {}", unusable.key, unusable.what),
+            })
     }
 }
 

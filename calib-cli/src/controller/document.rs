@@ -1,10 +1,11 @@
 //! A table as keys and whole numbers, for the formats that are read key by key.
 
+use super::FileError;
 use super::seal::hexadecimal;
 use calib_core::calibration::Direction;
 use calib_core::controller::{
-    ControllerRecord, ControllerTable, Dates, IntegerSetPoints, IntegerTemperature, Knot,
-    LiveCodes, OpenCircuit, Timing,
+    ControllerError, ControllerRecord, ControllerTable, Dates, IntegerSetPoints,
+    IntegerTemperature, Knot, LiveCodes, OpenCircuit, Timing, VERSION,
 };
 use serde::{Deserialize, Serialize};
 
@@ -14,8 +15,28 @@ pub(super) const FORMAT: &str = "ovendry controller table";
 /// The keys that say whether the rest can be read at all.
 #[derive(Deserialize)]
 pub(super) struct Stamp {
-    pub(super) format: String,
-    pub(super) version: u32,
+    format: String,
+    version: u32,
+}
+
+impl Stamp {
+    /// Refuses another format than `expected`, whose key stands on the line given,
+    /// and another version.
+    pub(super) fn is(self, expected: &str, line: impl FnOnce() -> u64) -> Result<(), FileError> {
+        if self.format != expected {
+            return Err(FileError::Content {
+                line: line(),
+                what: format!("format: is not \"{expected}\""),
+            });
+        }
+        if self.version != u32::from(VERSION) {
+            return Err(ControllerError::Version {
+                found: self.version,
+            }
+            .into());
+        }
+        Ok(())
+    }
 }
 
 /// Every key, in the order they are written.

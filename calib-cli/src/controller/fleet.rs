@@ -6,8 +6,8 @@
 
 use super::document::{Document, Stamp};
 use super::json::{Json, keys, line_of, on_one_line};
-use super::{ControllerFormat, FileError, PREVIOUS, Seal};
-use calib_core::controller::{ControllerError, ControllerTable, VERSION};
+use super::{ControllerFormat, FileError, Seal};
+use calib_core::controller::{ControllerTable, VERSION};
 use serde::{Deserialize, Serialize};
 use std::collections::BTreeSet;
 use std::path::Path;
@@ -20,10 +20,7 @@ const NAME: &str = "fleet";
 
 /// Whether a file's name is that of a fleet, or of a former version that was kept.
 pub fn is_fleet(path: &Path) -> bool {
-    path.file_name()
-        .and_then(|name| name.to_str())
-        .map(|name| name.strip_suffix(PREVIOUS).unwrap_or(name))
-        .is_some_and(|name| name.ends_with(FLEET_FILE))
+    super::name_when_written(path).is_some_and(|name| name.ends_with(FLEET_FILE))
 }
 
 #[derive(Serialize, Deserialize)]
@@ -106,18 +103,7 @@ pub fn load_fleet(bytes: &[u8]) -> Result<Vec<ControllerTable>, FileError> {
         what: format!("cannot be understood: {error}"),
     };
     let stamp: Stamp = serde_json::from_str(text).map_err(fault)?;
-    if stamp.format != FORMAT {
-        return Err(FileError::Content {
-            line: line_of(text, "format"),
-            what: format!("format: is not \"{FORMAT}\""),
-        });
-    }
-    if stamp.version != u32::from(VERSION) {
-        return Err(ControllerError::Version {
-            found: stamp.version,
-        }
-        .into());
-    }
+    stamp.is(FORMAT, || line_of(text, "format"))?;
     let fleet: Fleet = serde_json::from_str(text).map_err(fault)?;
     let tables = fleet
         .tables

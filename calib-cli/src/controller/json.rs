@@ -6,7 +6,7 @@
 
 use super::document::{Document, FORMAT, Stamp};
 use super::{ControllerFormat, FileError, Seal};
-use calib_core::controller::{ControllerError, ControllerRecord, ControllerTable, VERSION};
+use calib_core::controller::{ControllerRecord, ControllerTable};
 use serde_json::Value;
 
 /// The JSON format.
@@ -46,15 +46,7 @@ impl ControllerFormat for Json {
             what: format!("{key}: {what}"),
         };
         let stamp: Stamp = serde_json::from_str(text).map_err(fault)?;
-        if stamp.format != FORMAT {
-            return Err(content("format", &format!("is not \"{FORMAT}\"")));
-        }
-        if stamp.version != u32::from(VERSION) {
-            return Err(ControllerError::Version {
-                found: stamp.version,
-            }
-            .into());
-        }
+        stamp.is(FORMAT, || line_of(text, "format"))?;
         serde_json::from_str::<Document>(text)
             .map_err(fault)?
             .record()

@@ -188,11 +188,21 @@ fn same_text(again: &str, text: &str) -> Result<(), FileError> {
 /// What a former version of a file is named, when a new one takes its place.
 pub const PREVIOUS: &str = ".previous";
 
+/// The name a file was written under, for one that was kept too.
+fn name_when_written(path: &Path) -> Option<&str> {
+    let name = path.file_name()?.to_str()?;
+    Some(name.strip_suffix(PREVIOUS).unwrap_or(name))
+}
+
+/// Every file that formats need beside theirs.
+pub fn companions() -> impl Iterator<Item = Companion> {
+    FORMATS.into_iter().filter_map(|format| format.companion())
+}
+
 /// The format of a file, by the extension of its name; a former version that was
 /// kept is of the format it was.
 pub fn format_of(path: &Path) -> Option<&'static dyn ControllerFormat> {
-    let name = path.file_name()?.to_str()?;
-    let name = Path::new(name.strip_suffix(PREVIOUS).unwrap_or(name));
+    let name = Path::new(name_when_written(path)?);
     FORMATS
         .into_iter()
         .find(|format| Path::new(&format.file_name("probe")).extension() == name.extension())
