@@ -70,6 +70,7 @@ impl OutputSet {
     /// not set; [`Failure::Internal`] if the disk refuses.
     pub fn write(self, force: bool) -> Result<Vec<PathBuf>, Failure> {
         let mut pending = Vec::new();
+        let mut took_the_place = Vec::new();
         for (path, bytes) in self.files {
             match there(&path)? {
                 Some(there) if there == bytes => continue,
@@ -93,6 +94,7 @@ impl OutputSet {
                         let before = self::there(&kept)?;
                         pending.push((kept, there.clone(), before));
                     }
+                    took_the_place.push(path.clone());
                     pending.push((path, bytes, Some(there)));
                 }
                 None => pending.push((path, bytes, None)),
@@ -124,10 +126,6 @@ impl OutputSet {
             staged.push((file, path, folder, before));
         }
         let mut replaced: Vec<(PathBuf, Option<Vec<u8>>)> = Vec::new();
-        let kept = |path: &Path| {
-            let suffix = self.previous.unwrap_or_default();
-            !suffix.is_empty() && path.to_string_lossy().ends_with(suffix)
-        };
         for (file, path, folder, before) in staged {
             if let Err(error) = file.persist(&path) {
                 put_back(replaced);
@@ -141,10 +139,7 @@ impl OutputSet {
             // Makes the rename itself durable; not every platform can.
             let _ = fs::File::open(&folder).and_then(|folder| folder.sync_all());
         }
-        let took_the_place = |(path, before): (PathBuf, Option<Vec<u8>>)| {
-            (before.is_some() && !kept(&path)).then_some(path)
-        };
-        Ok(replaced.into_iter().filter_map(took_the_place).collect())
+        Ok(took_the_place)
     }
 }
 

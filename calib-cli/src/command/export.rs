@@ -12,7 +12,8 @@ use crate::output::{self, OutputSet};
 use crate::table::load_site;
 use crate::workbench::{Controller, Site};
 use calib_cli::controller::{
-    Companion, FLEET_FILE, FORMATS, PREVIOUS, clashing, render, render_fleet,
+    Companion, ControllerFormat, FLEET_FILE, FORMATS, PREVIOUS, clashing, companions, render,
+    render_fleet,
 };
 use calib_core::controller::{ControllerTable, DEFAULT_MAX_ERROR, Dates, Timing};
 use calib_core::irrigation::SetPoints;
@@ -133,7 +134,10 @@ pub(super) fn work(arguments: &Arguments) -> Result<Exported, Failure> {
     let mut made_from: Vec<_> = written.iter().map(|(_, against)| against.file()).collect();
     made_from.dedup_by_key(|(path, _)| *path);
     let mut warnings = CalibrationFile::stale(made_from, &arguments.folder);
-    warnings.extend(outdated_fleet(&out, &findings));
+    // With every probe, the fleet was written too.
+    if !arguments.probe.is_empty() {
+        warnings.extend(outdated_fleet(&out, &findings));
+    }
     Ok(Exported {
         findings: Examined(findings),
         warnings,
@@ -212,7 +216,7 @@ fn export(
         }
         tables.push(table);
     }
-    for Companion { file_name, text } in FORMATS.iter().filter_map(|format| format.companion()) {
+    for Companion { file_name, text } in companions() {
         outputs.add(request.out.join(file_name), text);
     }
     // A fleet of some probes only would pass for all of them.
@@ -259,11 +263,8 @@ fn chosen(request: &Request) -> Result<Vec<(PathBuf, CalibrationFile)>, Failure>
         .into());
     }
     let taken = |file: &&(PathBuf, CalibrationFile)| {
-        FORMATS.iter().any(|format| {
-            format
-                .companion()
-                .is_some_and(|companion| companion.file_name == format.file_name(&probe(&file.1)))
-        })
+        let name = |format: &dyn ControllerFormat| format.file_name(&probe(&file.1));
+        companions().any(|companion| FORMATS.iter().any(|it| name(*it) == companion.file_name))
     };
     if let Some((path, file)) = all.iter().find(taken) {
         return Err(Complaint::about(

@@ -192,10 +192,21 @@ pub(super) fn for_calibration(
     file: &CalibrationFile,
     stage: Option<&str>,
 ) -> Result<SetPoints, Failure> {
+    Ok(grounded(site, path, file, stage)?.1)
+}
+
+/// The set points of one calibration, and the ground they were placed on.
+fn grounded<'a>(
+    site: &'a Site,
+    path: &'a Path,
+    file: &'a CalibrationFile,
+    stage: Option<&str>,
+) -> Result<(Ground<'a>, SetPoints), Failure> {
     let pump = pump(site)?;
     let season = season(site, pump, stage)?;
     let ground = Ground::of(site, pump, path, file)?;
-    Ok(ground.points(season.chosen())?.set_points)
+    let points = ground.points(season.chosen())?.set_points;
+    Ok((ground, points))
 }
 
 /// [`for_calibration`], where the calibration is fit for use.
@@ -208,8 +219,7 @@ pub(super) fn for_use(
     file: &CalibrationFile,
     stage: Option<&str>,
 ) -> Result<SetPoints, Failure> {
-    let points = for_calibration(site, path, file, stage)?;
-    let ground = Ground::of(site, pump(site)?, path, file)?;
+    let (ground, points) = grounded(site, path, file, stage)?;
     let expanded = ground.reading_expanded(&points)?;
     let available = ground.soil.water.available().value;
     if !report::is_fit(expanded, &ground.soil.water) {

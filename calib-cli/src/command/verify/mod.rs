@@ -9,7 +9,7 @@ use crate::calibration_file::{CalibrationFile, SUFFIX};
 use crate::controller_file::ControllerFile;
 use crate::failure::{Complaint, Failure, Verdict};
 use crate::output;
-use calib_cli::controller::{FORMATS, is_fleet};
+use calib_cli::controller::{companions, is_fleet};
 use calib_core::controller::{ControllerTable, VERSION};
 use jiff::civil::Date;
 use std::path::{Path, PathBuf};
@@ -176,10 +176,8 @@ fn compared(
 /// Where the file is the reader that C headers include: whether it is the one this
 /// program writes.
 fn reader(file: &Path) -> Option<Result<String, Complaint>> {
-    let companion = FORMATS
-        .iter()
-        .filter_map(|format| format.companion())
-        .find(|companion| file.file_name() == Some(companion.file_name.as_ref()))?;
+    let companion =
+        companions().find(|companion| file.file_name() == Some(companion.file_name.as_ref()))?;
     let same = std::fs::read(file).is_ok_and(|bytes| bytes == companion.text.as_bytes());
     Some(if same {
         Ok(format!(
