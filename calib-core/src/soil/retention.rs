@@ -11,10 +11,15 @@ use serde::{Deserialize, Serialize};
 /// Suctions below this are not told apart, kPa: a water column of a
 /// centimetre.
 const LEAST_KPA: f64 = 0.1;
+/// Suctions above this are not told apart, kPa: soil from a drying oven (from
+/// memory).
+const MOST_KPA: f64 = 1e6;
 
 /// How near two water contents of a curve may come when they are shifted to see
 /// what that does, as a share of the upper one.
 const CLOSEST: f64 = 0.999;
+/// A saturation, m3/m3, that a shift may leave at least; none of a soil is near it.
+const LEAST_SATURATION: f64 = 1e-6;
 
 /// Straight between saturation and field capacity, a power law below: the shape
 /// of the retention curve of Saxton and Rawls (2006), Soil Sci. Soc. Am. J.
@@ -78,6 +83,7 @@ impl PowerLaw {
     fn ascending(mut self) -> Self {
         self.field_capacity = self.field_capacity.max(f64::MIN_POSITIVE);
         if let Some(saturation) = &mut self.saturation {
+            *saturation = saturation.max(LEAST_SATURATION);
             self.field_capacity = self.field_capacity.min(CLOSEST * *saturation);
         }
         self.wilting_point = self
@@ -192,7 +198,7 @@ impl SoilRetention {
         let kpa = curve
             .suction(theta_v)
             .filter(|kpa| *kpa <= WILTING_POINT_KPA * (1.0 + 1e-9))?;
-        let log = |suction: f64| suction.max(LEAST_KPA).ln();
+        let log = |suction: f64| suction.clamp(LEAST_KPA, MOST_KPA).ln();
         let (mut below, mut above) = (0.0_f64, 0.0_f64);
         for input in 0..3 {
             let (mut lower, mut upper) = (0.0_f64, 0.0_f64);
@@ -302,6 +308,40 @@ mod tests {
     fn what_is_known_exactly_has_an_interval_of_no_width() {
         let there = soil(0.0).suction_at(0.22).unwrap();
         assert!((there.high_kpa - there.low_kpa).abs() < 1e-9);
+    }
+
+    #[test]
+    fn a_saturation_that_may_lie_below_zero_still_has_an_interval() {
+        let soil = SoilRetention {
+            water: SoilWater {
+                field_capacity: estimate(0.03, 0.0994),
+                wilting_point: estimate(0.02, 0.0994),
+                correlation: 0.0,
+            },
+            saturation: Some(estimate(0.04, 0.0994)),
+            air_entry_kpa: 2.0,
+        };
+        let there = soil.suction_at(0.02).unwrap();
+        assert!(
+            there.high_kpa.is_finite() && there.low_kpa > 0.0,
+            "{there:?}"
+        );
+    }
+
+    #[test]
+    fn a_wilting_point_that_may_lie_at_field_capacity_still_has_a_finite_interval() {
+        let (wilting, available, drained, u) = (0.1785, 0.0382, 0.0241, 0.0875);
+        let soil = SoilRetention {
+            water: SoilWater {
+                field_capacity: estimate(wilting + available, u),
+                wilting_point: estimate(wilting, u),
+                correlation: 0.693,
+            },
+            saturation: Some(estimate(wilting + available + drained, u)),
+            air_entry_kpa: 2.0,
+        };
+        let there = soil.suction_at(0.1809).unwrap();
+        assert!(there.high_kpa.is_finite(), "{there:?}");
     }
 
     proptest! {
