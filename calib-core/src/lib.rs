@@ -31,6 +31,7 @@ pub mod dielectric;
 pub mod fit;
 pub mod gravimetry;
 pub mod irrigation;
+pub mod pair;
 pub mod quantity;
 pub mod readings;
 pub mod reference;
