@@ -16,6 +16,7 @@ mod new_reading;
 mod notice;
 mod output;
 mod pairing;
+mod pairs;
 mod physical;
 mod plot;
 mod table;

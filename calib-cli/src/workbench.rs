@@ -131,6 +131,8 @@ pub enum Texture {
 pub struct Probe {
     /// Identifier used in the other files.
     pub id: String,
+    /// Batch it was made or bought in, if stated.
+    pub batch: Option<String>,
     /// Bits of the converter it is read with.
     pub adc_bits: u8,
     /// Reference voltage of the converter, millivolts, if stated.
@@ -260,6 +262,8 @@ pub struct Sample {
     pub volume: CoreVolume,
     /// When it was taken, where pairing is by time.
     pub taken_at: Option<Timestamp>,
+    /// Where it was taken (a bed, a plot, a container), if stated.
+    pub place: Option<String>,
     /// Free text.
     pub note: String,
     /// Its masses and measures as they are written, by column, for messages;

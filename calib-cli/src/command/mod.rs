@@ -6,6 +6,7 @@ mod check;
 mod compare;
 mod export;
 mod fit;
+mod pair;
 mod replay;
 mod setpoints;
 mod soil;
@@ -36,6 +37,11 @@ enum Command {
     Calibrate(calibrate::Calibrate),
     /// Fit counts to oven-dry water content, a calibration for each probe
     Fit(fit::Fit),
+    /// The cores as studies see them: one core beside one probe a row
+    ///
+    /// Writes a table with the count, the oven-dry water content and the uncertainty of
+    /// both, from cores and readings paired as `fit` does.
+    Pair(pair::PairCommand),
     /// What a soil holds: texture class, field capacity and wilting point
     ///
     /// Reads the soils of a workbench folder, or takes one soil from the command
@@ -79,6 +85,7 @@ pub fn run(cli: Cli) -> Result<Verdict, Failure> {
         Command::Check(check) => check::run(&check),
         Command::Calibrate(calibrate) => calibrate::run(&calibrate),
         Command::Fit(fit) => fit::run(&fit),
+        Command::Pair(command) => pair::run(&command),
         Command::Soil(soil) => soil::run(&soil),
         Command::Setpoints(setpoints) => setpoints::run(&setpoints),
         Command::Replay(replay) => replay::run(&replay),

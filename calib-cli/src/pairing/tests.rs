@@ -33,6 +33,7 @@ fn soil(id: &str) -> Soil {
 fn probe(id: &str, soil: &str) -> Probe {
     Probe {
         id: id.to_owned(),
+        batch: None,
         adc_bits: 10,
         reference_mv: None,
         supply_relative_u: 0.0,
@@ -67,6 +68,7 @@ fn core(id: &str, level: &str, water: f64, n: i64) -> Sample {
             height: Estimate::new(side, 0.02),
         },
         taken_at: Some(Timestamp(NOON + APART * n)),
+        place: None,
         note: String::new(),
         written: Vec::new(),
         line: 2 + n as u64,

@@ -9,6 +9,7 @@ mod log;
 pub mod names;
 mod nearest;
 mod number;
+pub mod pairs;
 mod readings;
 mod samples;
 mod site;
@@ -28,8 +29,7 @@ pub use readings::COLUMNS as READING_COLUMNS;
 pub use samples::COLUMNS as SAMPLE_COLUMNS;
 #[cfg(test)]
 pub use site::keys as site_keys;
-use source::Source;
-pub use source::shown_path;
+pub use source::{Source, shown_path};
 use std::path::Path;
 pub use time::rfc_3339;
 
@@ -73,7 +73,7 @@ pub fn load_site(folder: &Path) -> Result<Site, Failure> {
 }
 
 /// That this is no folder, and which one may be meant.
-fn no_folder(given: &Path) -> Complaint {
+pub fn no_folder(given: &Path) -> Complaint {
     let mend = if given.is_file() {
         format!("give the folder: {}", folder_of(given).display())
     } else {

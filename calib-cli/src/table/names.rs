@@ -42,6 +42,8 @@ pub const VOLUME: &str = "core_volume_cm3";
 pub const VOLUME_U: &str = "core_volume_u_cm3";
 /// Column of samples.csv: when the core was taken.
 pub const TAKEN_AT: &str = "taken_at";
+/// Column of samples.csv and of a file of pairs: where it was taken.
+pub const PLACE: &str = "place";
 /// Column of samples.csv: free text.
 pub const NOTE: &str = "note";
 
@@ -63,6 +65,21 @@ pub const RAIN: &str = "rain_mm";
 pub const DATE: &str = "date";
 /// Column of weather.csv: the crop's water use that day.
 pub const EVAPOTRANSPIRATION: &str = "evapotranspiration_mm";
+
+/// Column of a file of pairs: the core's volumetric water content.
+pub const THETA_V: &str = "theta_v";
+/// Column of a file of pairs: its standard uncertainty.
+pub const THETA_V_U: &str = "theta_v_u";
+/// Column of a file of pairs: standard uncertainty of the count.
+pub const COUNT_U: &str = "count_u";
+/// Column of a file of pairs, and key of a probe in site.toml: the batch.
+pub const BATCH: &str = "batch";
+/// Column of a file of pairs: the probe's count in the medium of lower permittivity.
+pub const LOW_MEDIUM: &str = "count_low_medium";
+/// Column of a file of pairs: its count in the medium of higher permittivity.
+pub const HIGH_MEDIUM: &str = "count_high_medium";
+/// Column of a file of pairs: relative standard uncertainty of the core's volume.
+pub const VOLUME_RELATIVE_U: &str = "core_volume_relative_u";
 
 /// Key of a probe in site.toml: which way its counts move.
 pub const COUNTS_WHEN_WETTER: &str = "counts_when_wetter";

@@ -218,25 +218,7 @@ impl<'a> Reader<'a> {
             self.silences += 1;
             return Ok(None);
         }
-        if value == SENSOR_ABSENT_C {
-            return findings.refuse(cell.complaint(
-                "is what a one-wire temperature sensor says when it does not answer, not a temperature",
-                "mend its wiring; leave the cell empty where it gave no temperature",
-            ));
-        }
-        if value == POWER_ON_C {
-            return findings.refuse(cell.complaint(
-                "is what a one-wire temperature sensor holds before its first measurement, not a temperature",
-                "wait for the conversion before reading it; leave the cell empty where it gave no temperature",
-            ));
-        }
-        quantity(
-            cell,
-            value,
-            "write it in degrees Celsius, or leave the cell empty",
-            findings,
-        )
-        .map(Some)
+        celsius(cell, value, findings).map(Some)
     }
 
     fn supply(&mut self, cell: Cell<'_>, findings: &mut Findings) -> Result<Option<f64>, Refused> {
@@ -286,6 +268,33 @@ impl<'a> Reader<'a> {
         latest.line = cell.line;
         Ok(())
     }
+}
+
+/// A soil temperature, wherever it is given: not what stands for a thermometer that
+/// does not answer.
+pub(super) fn celsius(
+    cell: Cell<'_>,
+    value: f64,
+    findings: &mut Findings,
+) -> Result<Celsius, Refused> {
+    if value == SENSOR_ABSENT_C {
+        return findings.refuse(cell.complaint(
+            "is what a one-wire temperature sensor says when it does not answer, not a temperature",
+            "mend its wiring; leave the cell empty where it gave no temperature",
+        ));
+    }
+    if value == POWER_ON_C {
+        return findings.refuse(cell.complaint(
+            "is what a one-wire temperature sensor holds before its first measurement, not a temperature",
+            "wait for the conversion before reading it; leave the cell empty where it gave no temperature",
+        ));
+    }
+    quantity(
+        cell,
+        value,
+        "write it in degrees Celsius, or leave the cell empty",
+        findings,
+    )
 }
 
 impl Latest {

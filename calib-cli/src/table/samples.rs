@@ -3,8 +3,8 @@
 use super::delimited::{Row, Sheet};
 use super::header::Column;
 use super::names::{
-    DIAMETER, DRY, DRY_AGAIN, HEIGHT, LEVEL, NOTE, PROBE_ID, SAMPLE_ID, SOIL, TAKEN_AT, TARE,
-    VOLUME, VOLUME_U, WET,
+    DIAMETER, DRY, DRY_AGAIN, HEIGHT, LEVEL, NOTE, PLACE, PROBE_ID, SAMPLE_ID, SOIL, TAKEN_AT,
+    TARE, VOLUME, VOLUME_U, WET,
 };
 use super::number::{Numbers, quantity};
 use super::site::{Ring, SiteFile, known_probe, known_soil, ring_length};
@@ -27,7 +27,7 @@ const LIGHTEST_CORE_G: f64 = 5.0;
 const LIGHTEST_CONTAINER_G: f64 = 0.5;
 
 /// The columns of samples.csv.
-pub const COLUMNS: [Column; 14] = [
+pub const COLUMNS: [Column; 15] = [
     Column::required(SAMPLE_ID, "an identifier for each core"),
     Column::required(SOIL, "id of the soil in site.toml"),
     Column::required(LEVEL, "moisture level the core belongs to"),
@@ -41,6 +41,7 @@ pub const COLUMNS: [Column; 14] = [
     Column::optional(VOLUME_U, "standard uncertainty of the volume, cm3"),
     Column::optional(PROBE_ID, "probe the core was taken beside"),
     Column::optional(TAKEN_AT, "when the core was taken"),
+    Column::optional(PLACE, "where the core was taken"),
     Column::optional(NOTE, "free text"),
 ];
 
@@ -106,6 +107,7 @@ impl Reader<'_> {
             masses: masses?,
             volume: volume?,
             taken_at: taken_at?,
+            place: some(self.cell(row, PLACE).text),
             note: self.cell(row, NOTE).text.to_owned(),
             written: self.written(row),
             line: row.line,
@@ -346,8 +348,13 @@ fn stated_volume(
     Ok(CoreVolume::Stated(Estimate::new(value, u)))
 }
 
+/// The text, unless it is empty.
+pub(super) fn some(text: &str) -> Option<String> {
+    (!text.is_empty()).then(|| text.to_owned())
+}
+
 /// The text of a cell that must not be empty.
-fn word(cell: Cell<'_>, mend: &str, findings: &mut Findings) -> Result<String, Refused> {
+pub(super) fn word(cell: Cell<'_>, mend: &str, findings: &mut Findings) -> Result<String, Refused> {
     if cell.text.is_empty() {
         findings.refuse(cell.complaint("is empty", mend))
     } else {

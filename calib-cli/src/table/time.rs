@@ -5,7 +5,7 @@ use super::delimited::Sheet;
 use super::header::Place;
 use crate::findings::{Cell, Findings, Refused};
 use calib_core::quantity::Timestamp;
-use jiff::civil::DateTime;
+use jiff::civil::{Date, DateTime};
 use jiff::fmt::strtime::{self, BrokenDownTime};
 use jiff::tz::Offset;
 use std::cell::OnceCell;
@@ -178,6 +178,29 @@ pub fn parse_offset(text: &str) -> Option<Offset> {
 /// A time as the core counts it.
 pub fn whole_seconds(time: jiff::Timestamp) -> Timestamp {
     Timestamp(time.as_nanosecond().div_euclid(1_000_000_000) as i64)
+}
+
+/// The time in `cell`, in RFC 3339 form with its offset, or noon UTC of a day alone:
+/// for a table that goes without site.toml, and for events that need no hour.
+pub fn day_or_time(cell: Cell<'_>, findings: &mut Findings) -> Result<Timestamp, Refused> {
+    const NOON: i64 = 12 * 3600;
+    let day = (cell.text.len() == "2026-11-25".len())
+        .then(|| cell.text.parse::<Date>().ok())
+        .flatten()
+        .and_then(|day| Offset::UTC.to_timestamp(day.at(0, 0, 0, 0)).ok())
+        .map(|midnight| Timestamp(midnight.as_second() + NOON));
+    let time = day.or_else(|| cell.text.parse().ok().map(whole_seconds));
+    match time {
+        Some(time) if (EARLIEST..=LATEST).contains(&time.0) => Ok(time),
+        Some(_) => findings.refuse(cell.complaint(
+            "is before 2001 or after 2099",
+            "correct the year, or leave the cell empty if it is not known",
+        )),
+        None => findings.refuse(cell.complaint(
+            "is neither a day nor a time in RFC 3339 form with its offset",
+            "write it like 2026-11-25 or 2026-11-25T14:05:00+01:00",
+        )),
+    }
 }
 
 /// A time of the core as RFC 3339 text; empty beyond the calendar.

@@ -1,6 +1,7 @@
 //! From counts to apparent permittivity by three media of known permittivity.
 
 use super::DielectricError;
+use crate::pair::TwoPoints;
 use crate::quantity::{Estimate, Permittivity, Quantity};
 
 /// Relative permittivity of air; from memory, and far closer to 1 than any probe
@@ -75,6 +76,12 @@ impl ReferenceMedia {
             permittivities,
             u_permittivities: media.map(|m| m.permittivity.u),
         })
+    }
+
+    /// The counts in the media of lowest and of highest permittivity.
+    pub fn ends(&self) -> TwoPoints {
+        let [low, _, high] = self.counts;
+        TwoPoints { low, high }
     }
 
     /// The apparent permittivity at which the probe reads `count`.

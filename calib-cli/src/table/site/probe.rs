@@ -6,7 +6,7 @@ use super::declaration::{Declaration, Key};
 use super::document::File;
 use super::id::read_id;
 use crate::findings::{Cell, Findings, Refused};
-use crate::table::names::{COUNTS_WHEN_WETTER, direction_word};
+use crate::table::names::{BATCH, COUNTS_WHEN_WETTER, direction_word};
 use crate::table::nearest::{listed, nearest};
 use crate::workbench::{Probe, Soil};
 use calib_core::calibration::Direction;
@@ -28,6 +28,7 @@ const LARGEST_PROBE_TO_PROBE: f64 = 0.1;
 
 pub(super) const KEYS: &[Key] = &[
     Key::new("id", "\"P1\": the probe's identifier"),
+    Key::new(BATCH, "\"2026-A\": batch it was made or bought in"),
     Key::new("adc_bits", "10: bits of the converter it is read with"),
     Key::new(
         "reference_mv",
@@ -84,6 +85,7 @@ fn read(
     findings: &mut Findings,
 ) -> Result<Probe, Refused> {
     let id = read_id(table, taken, findings);
+    let batch = read_batch(table, findings);
     let bits = table.number("adc_bits", findings);
     let bits = match table.needed("adc_bits", bits, findings) {
         Ok(entry) if BITS.contains(&entry.value) && entry.value.fract() == 0.0 => {
@@ -115,6 +117,7 @@ fn read(
     }
     Ok(Probe {
         id,
+        batch: batch?,
         adc_bits: bits?,
         reference_mv: reference?,
         supply_relative_u: supply?,
@@ -128,6 +131,11 @@ fn read(
         drift_counts: drift?.unwrap_or(0.0),
         line: table.line,
     })
+}
+
+fn read_batch(table: &Declaration<'_>, findings: &mut Findings) -> Result<Option<String>, Refused> {
+    let batch = table.text(BATCH, findings)?;
+    Ok(batch.map(|entry| entry.value.to_owned()))
 }
 
 /// Where the bits are not known, a converter of the most bits sets the limit.
