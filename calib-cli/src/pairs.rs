@@ -183,3 +183,155 @@ impl Pairs {
             .ok_or_else(|| Failure::Internal("cannot write the pairs".to_owned()))
     }
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use calib_core::quantity::Timestamp;
+    use std::fs;
+
+    const HEADER: &str = "sample_id,soil,probe_id,raw_count,theta_v";
+
+    fn loaded(text: &str) -> Result<Pairs, Failure> {
+        let folder = tempfile::tempdir().unwrap();
+        let file = folder.path().join("pairs.csv");
+        fs::write(&file, text).unwrap();
+        load(&file)
+    }
+
+    fn complaints(text: &str) -> Vec<String> {
+        match loaded(text) {
+            Err(Failure::Input(complaints)) => complaints
+                .iter()
+                .map(|c| format!("{}: {}", c.line.unwrap_or(0), c.what))
+                .collect(),
+            other => panic!("{other:?}"),
+        }
+    }
+
+    #[test]
+    fn the_pairs_of_a_workbench_read_back_the_same() {
+        let folder = tempfile::tempdir().unwrap();
+        let demo = Path::new(env!("CARGO_MANIFEST_DIR")).join("../demo-data");
+        for name in ["site.toml", "samples.csv", "readings.csv"] {
+            let mut text = fs::read_to_string(demo.join(name)).unwrap();
+            if name == "site.toml" {
+                text = text.replacen("[[probe]]\n", "[[probe]]\nbatch = \"a \\\"b\\\", c\"\n", 1);
+                for (medium, count) in [("air", 831.5), ("water", 214.0), ("propanol", 400.0)] {
+                    text += &format!(
+                        "[[medium]]\nprobe = \"terrace-1\"\nname = \"{medium}\"\ncount = {count}\n{}\n",
+                        match medium {
+                            "air" => "",
+                            "water" => "temperature_c = 20",
+                            _ => "permittivity = 21",
+                        }
+                    );
+                }
+            }
+            fs::write(folder.path().join(name), text).unwrap();
+        }
+        let there = load(folder.path()).unwrap_or_else(|failure| panic!("{failure}"));
+        assert_eq!(there.pairs.len(), 63);
+        assert!(there.pairs.iter().all(|pair| pair.taken_at.is_some()));
+        assert_eq!(there.pairs[0].batch.as_deref(), Some("a \"b\", c"));
+        let back = loaded(&there.render().unwrap()).unwrap_or_else(|failure| panic!("{failure}"));
+        assert_eq!(back.pairs, there.pairs);
+        assert_eq!(back.media, there.media);
+        let ends = TwoPoints {
+            low: 831.5,
+            high: 214.0,
+        };
+        assert_eq!(back.media.get("terrace-1"), Some(&ends));
+        assert_eq!((back.assumed_theta_u, back.warnings), (0, Vec::new()));
+    }
+
+    #[test]
+    fn a_spreadsheets_table_with_days_and_decimal_commas_is_read() {
+        let pairs = loaded(
+            "probe_id;sample_id;theta_v;raw_count;soil;taken_at;mood;theta_v_u\r\n\
+             P1;A1;0,254;512,5;loam;2026-11-25;x;0,004\r\n\
+             P2;A1;0,254;498;loam;2026-11-25;y;0,004\r\n",
+        )
+        .unwrap_or_else(|failure| panic!("{failure}"));
+        let pair = &pairs.pairs[0];
+        assert_eq!(pair.observation.count.value, 512.5);
+        assert_eq!(pair.observation.theta_v.u, 0.004);
+        assert_eq!(pair.observation.level, "A1");
+        assert_eq!(pair.taken_at, Some(Timestamp(1_795_608_000)), "noon UTC");
+        assert_eq!(pairs.lines, [2, 3]);
+        assert_eq!(pairs.pairs[1].core(), "A1");
+    }
+
+    #[test]
+    fn what_is_assumed_is_said() {
+        let pairs = loaded(&format!("{HEADER}\nA1,loam,P1,512,0.254\n")).unwrap();
+        assert_eq!(pairs.assumed_theta_u, 1);
+        let whats: Vec<&str> = pairs.warnings.iter().map(|w| w.what.as_str()).collect();
+        assert_eq!(
+            whats,
+            [
+                "theta_v_u is empty in 1 of 1 rows: 0.005 m3/m3 is assumed",
+                "count_u is empty in 1 of 1 rows: rounding to whole counts alone is assumed",
+            ]
+        );
+    }
+
+    #[test]
+    fn a_core_and_a_probe_say_the_same_in_every_row() {
+        let header = format!("{HEADER},batch,count_low_medium,count_high_medium,place");
+        let rows = "A1,loam,P1,512,0.254,b,830,210,x\nA2,loam,P1,612,0.154,b,,,y\n";
+        assert_eq!(loaded(&format!("{header}\n{rows}")).unwrap().media.len(), 1);
+        for (row, what) in [
+            (
+                "A1,clay,P2,498,0.254,b,,,x",
+                "is not what line 2 says of core A1",
+            ),
+            (
+                "A1,loam,P2,498,0.255,b,,,x",
+                "is not what line 2 says of core A1",
+            ),
+            (
+                "A1,loam,P2,498,0.254,b,,,",
+                "is not what line 2 says of core A1",
+            ),
+            (
+                "A3,loam,P1,498,0.254,c,,,x",
+                "is not what line 2 says of probe P1",
+            ),
+            (
+                "A3,loam,P1,498,0.254,b,830,211,x",
+                "is not what line 2 says of probe P1",
+            ),
+            (
+                "A3,loam,P1,498,0.254,b,830,,x",
+                "is empty where count_low_medium is not",
+            ),
+            (
+                "A3,loam,P1,498,0.254,b,830,830,x",
+                "is count_low_medium too",
+            ),
+            (
+                "A1,loam,P1,512,0.254,b,,,x",
+                "stands beside probe P1 in line 2 already",
+            ),
+        ] {
+            assert_eq!(
+                complaints(&format!("{header}\n{rows}{row}\n")),
+                [format!("4: {what}")],
+                "{row}"
+            );
+        }
+    }
+
+    #[test]
+    fn all_faults_of_a_table_are_told_at_once() {
+        assert_eq!(
+            complaints(&format!("{HEADER}\nA1,loam,P1,512,25.4\n,loam,P1,x,0.2\n")),
+            [
+                "2: looks like per cent, not m3/m3",
+                "3: is not a number",
+                "3: is empty",
+            ]
+        );
+    }
+}
