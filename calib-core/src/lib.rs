@@ -24,6 +24,7 @@
 //! content, celsius, millimetres) are newtypes of [`quantity`], each with its
 //! unit and plausible range.
 
+pub mod accuracy;
 pub mod calibration;
 pub mod controller;
 pub mod curve;
