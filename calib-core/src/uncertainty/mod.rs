@@ -3,9 +3,11 @@
 
 mod budget;
 mod monte_carlo;
+mod noncentral_t;
 
 pub use budget::{Budget, Contribution, Expanded, Source, coverage_factor};
 pub use monte_carlo::{
     BLOCK, Draws, IntervalKind, MonteCarlo, MonteCarloError, Propagated, Validation, propagate,
     propagate_together,
 };
+pub use noncentral_t::NoncentralT;
