@@ -1,7 +1,9 @@
 //! The mean difference and its test.
 
-use super::sample::Interval;
-use crate::uncertainty::Expanded;
+use super::clustered::mean;
+use super::error::AccuracyError;
+use super::sample::{Interval, Sample, check, cluster_numbers};
+use crate::uncertainty::{Budget, Expanded, Source};
 use serde::{Deserialize, Serialize};
 
 /// The mean difference, and whether it could be chance.
@@ -22,9 +24,58 @@ pub struct Bias {
     /// of cores averages it away. A calibration made with the same ring shares it too;
     /// then it cancels here, and is still in every reading.
     pub shared_reference_u: f64,
-    /// Both together, expanded to 95 %.
+    /// Both together, expanded to the confidence of `interval`.
     pub expanded: Expanded,
     /// Whether the bias is larger than `expanded`: seen beyond chance and beyond what
     /// the references share.
     pub settled: bool,
+}
+
+/// Fewest clusters that a test of the mean difference is made with: with fewer, its
+/// degrees of freedom are too few to see anything (our choice).
+pub const FEWEST_CLUSTERS: usize = 4;
+
+impl Bias {
+    /// The mean difference of `samples`, each pair counting alike.
+    ///
+    /// # Errors
+    /// [`AccuracyError::TooFewClusters`] below [`FEWEST_CLUSTERS`] or where one cluster
+    /// has nearly all pairs, [`AccuracyError::NoScatter`], [`AccuracyError::NotFinite`].
+    pub fn of(samples: &[Sample], confidence: f64) -> Result<Self, AccuracyError> {
+        check(samples, FEWEST_CLUSTERS)?;
+        let (cluster, clusters) = cluster_numbers(samples);
+        if clusters < FEWEST_CLUSTERS {
+            return Err(AccuracyError::TooFewClusters {
+                clusters,
+                needed: FEWEST_CLUSTERS,
+                purpose: "a test of the mean difference".into(),
+            });
+        }
+        let differences: Vec<f64> = samples.iter().map(Sample::difference).collect();
+        let found = mean(&differences, &cluster, clusters).ok_or(AccuracyError::NoScatter)?;
+        let shared_reference_u = samples
+            .iter()
+            .map(|sample| sample.relative_volume_u * sample.reference_value())
+            .sum::<f64>()
+            .abs()
+            / samples.len() as f64;
+        let mut budget = Budget::default();
+        budget.add_estimated(
+            Source::CoreScatter,
+            found.standard_error,
+            found.degrees_of_freedom,
+        );
+        budget.add_known(Source::CoreVolume, shared_reference_u);
+        let expanded = budget.expand(confidence);
+        Ok(Self {
+            value: found.value,
+            standard_error: found.standard_error,
+            degrees_of_freedom: found.degrees_of_freedom,
+            interval: found.interval(confidence),
+            p_value: found.p_value(0.0),
+            shared_reference_u,
+            expanded,
+            settled: found.value.abs() > expanded.expanded,
+        })
+    }
 }

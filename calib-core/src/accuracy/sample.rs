@@ -1,5 +1,6 @@
 //! One reading beside one core that the calibration did not see.
 
+use super::error::AccuracyError;
 use crate::calibration::{Calibration, ConvertError};
 use crate::pair::Pair;
 use crate::quantity::{Celsius, Estimate, Quantity, Vwc};
@@ -86,7 +87,11 @@ impl Sample {
 
     /// Reading minus reference, m3/m3.
     pub fn difference(&self) -> f64 {
-        self.reading - self.reference.value.value()
+        self.reading - self.reference_value()
+    }
+
+    pub(super) fn reference_value(&self) -> f64 {
+        self.reference.value.value()
     }
 }
 
@@ -106,4 +111,41 @@ impl Interval {
     pub fn holds(&self, value: f64) -> bool {
         value >= self.low && value <= self.high
     }
+}
+
+/// All numbers finite, uncertainties not negative, and at least `needed` pairs.
+pub(super) fn check(samples: &[Sample], needed: usize) -> Result<(), AccuracyError> {
+    for sample in samples {
+        let good = sample.reading.is_finite()
+            && sample.reference.u.is_finite()
+            && sample.reference.u >= 0.0
+            && sample.relative_volume_u.is_finite()
+            && sample.relative_volume_u >= 0.0;
+        if !good {
+            return Err(AccuracyError::NotFinite {
+                core: sample.core.clone(),
+                probe: sample.probe.clone(),
+            });
+        }
+    }
+    if samples.len() < needed {
+        return Err(AccuracyError::TooFewPairs {
+            pairs: samples.len(),
+            needed,
+        });
+    }
+    Ok(())
+}
+
+/// The cluster of each sample as a number from 0, and how many there are.
+pub(super) fn cluster_numbers(samples: &[Sample]) -> (Vec<usize>, usize) {
+    let mut known = std::collections::HashMap::new();
+    let numbers = samples
+        .iter()
+        .map(|sample| {
+            let next = known.len();
+            *known.entry(sample.cluster.as_str()).or_insert(next)
+        })
+        .collect();
+    (numbers, known.len())
 }

@@ -11,3 +11,4 @@ pub use monte_carlo::{
     propagate_together,
 };
 pub use noncentral_t::NoncentralT;
+pub(crate) use noncentral_t::scale_nodes;

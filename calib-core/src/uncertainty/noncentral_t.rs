@@ -40,30 +40,8 @@ impl NoncentralT {
         if !sensible {
             return None;
         }
-        // ln of the density of s = ln W, with its peak at s = 0.
-        let ln_constant =
-            std::f64::consts::LN_2 + 0.5 * nu * (0.5 * nu).ln() - ln_gamma(0.5 * nu) - 0.5 * nu;
-        let fall = |s: f64| nu * (s - 0.5 * (2.0 * s).exp_m1());
         let width = (1.0 / (2.0 * nu).sqrt()).min(1.0 / delta.abs().max(1.0));
-        let step = (width / STEPS_A_WIDTH).min(WIDEST_STEP);
-        let mut nodes = vec![(1.0, step * ln_constant.exp())];
-        for side in [-step, step] {
-            let mut steps = 1.0;
-            loop {
-                let s = side * steps;
-                let fallen = fall(s);
-                if fallen < NEGLIGIBLE {
-                    break;
-                }
-                nodes.push((s.exp(), step * (ln_constant + fallen).exp()));
-                steps += 1.0;
-            }
-        }
-        // The weights add up to one but for rounding in the constant.
-        let total: f64 = nodes.iter().map(|(_, weight)| weight).sum();
-        for (_, weight) in &mut nodes {
-            *weight /= total;
-        }
+        let nodes = scale_nodes(nu, width / STEPS_A_WIDTH);
         Some(Self {
             delta,
             degrees_of_freedom: nu,
@@ -128,6 +106,36 @@ impl NoncentralT {
         }
         Some(t)
     }
+}
+
+/// Values of `W`, the root of chi-square over its degrees of freedom `nu`, with their
+/// probabilities, a `step` apart in `ln W` or closer: for integrals over what a standard
+/// deviation may be.
+pub(crate) fn scale_nodes(nu: f64, step: f64) -> Vec<(f64, f64)> {
+    let step = step.min(WIDEST_STEP);
+    // ln of the density of s = ln W, with its peak at s = 0.
+    let ln_constant =
+        std::f64::consts::LN_2 + 0.5 * nu * (0.5 * nu).ln() - ln_gamma(0.5 * nu) - 0.5 * nu;
+    let fall = |s: f64| nu * (s - 0.5 * (2.0 * s).exp_m1());
+    let mut nodes = vec![(1.0, step * ln_constant.exp())];
+    for side in [-step, step] {
+        let mut steps = 1.0;
+        loop {
+            let s = side * steps;
+            let fallen = fall(s);
+            if fallen < NEGLIGIBLE {
+                break;
+            }
+            nodes.push((s.exp(), step * (ln_constant + fallen).exp()));
+            steps += 1.0;
+        }
+    }
+    // The weights add up to one but for rounding in the constant.
+    let total: f64 = nodes.iter().map(|(_, weight)| weight).sum();
+    for (_, weight) in &mut nodes {
+        *weight /= total;
+    }
+    nodes
 }
 
 #[cfg(test)]
