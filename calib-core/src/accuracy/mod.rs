@@ -26,6 +26,7 @@
 mod bias;
 mod bootstrap;
 mod class;
+mod clustered;
 mod cross_validation;
 mod error;
 mod leakage;
@@ -35,20 +36,29 @@ mod notice;
 mod proportional;
 mod reference_error;
 mod sample;
+mod spread;
 mod strata;
 mod study;
 
 pub use bias::Bias;
-pub use bootstrap::{Bootstrap, Bootstrapped, Measure, MeasureInterval};
-pub use class::{Basis, ClassStatement, LADDER, MOST_MORE, Share, TargetStatement, Verdict};
-pub use cross_validation::{CrossValidation, Fold, LeaveOut, Unforetold};
+pub use bootstrap::{
+    Bootstrap, Bootstrapped, FEWEST_CLUSTERS, FEWEST_REPLICATES, Measure, MeasureInterval,
+};
+pub use class::{
+    Basis, ClassRequest, ClassStatement, FEWEST_FOR_CLASS, LADDER, MOST_MORE, Share,
+    TargetStatement, Verdict,
+};
+pub use cross_validation::{
+    CrossValidation, CrossValidationRequest, Fold, LeaveOut, MOST_FITTED, Unforetold,
+    cross_validate,
+};
 pub use error::AccuracyError;
-pub use leakage::{Leakage, Recognised, SharedCore};
-pub use limits::{Limit, Limits};
-pub use measures::{Concordance, Measures};
+pub use leakage::{Leakage, Recognised, SharedCore, find_shared};
+pub use limits::{FEWEST_FOR_LIMITS, LIMIT_FACTOR, Limit, Limits, standard_error_1986};
+pub use measures::{Concordance, FEWEST_PAIRS, Measures};
 pub use notice::Notice;
-pub use proportional::{ProportionalBias, Slope};
+pub use proportional::{FEWEST_FOR_SLOPE, LEAST_RELIABILITY, ProportionalBias, Slope};
 pub use reference_error::{Corrected, ReferenceError};
 pub use sample::{ClusterBy, Interval, Sample};
 pub use strata::{Division, Stratum};
-pub use study::{AccuracyStudy, StudyRequest};
+pub use study::{AccuracyStudy, StudyRequest, study};
