@@ -115,3 +115,102 @@ fn demo_levels_reach_past_wilting_point_and_field_capacity() {
         assert!(plot.levels[0] > field_capacity, "{}", plot.soil);
     }
 }
+
+/// What a probe of the orchard's kind reads beyond the response of its kind, by its
+/// offset and gain about the pivot: least squares over the cores, each weighed by how
+/// little its count answers to water.
+fn offset_and_gain(rows: &[demo::PairRow], probe: &str) -> (f64, f64) {
+    let plots = demo::plots();
+    let plot = plots.iter().find(|plot| plot.probe == "orchard-1").unwrap();
+    let pivot = demo::MEDIA_AND_PIVOT[2];
+    let mut sums = [0.0; 5];
+    for row in rows.iter().filter(|row| row.probe == probe) {
+        let alike = plot.response.count(row.theta_v);
+        let warmth = plot.counts_per_c * (row.soil_temp_c - 20.0);
+        let slope = (plot.response.count(row.theta_v + 0.001) - alike) / 0.001;
+        let (x, y, weight) = (alike - pivot, row.count - warmth - alike, slope.powi(-2));
+        let terms = [1.0, x, y, x * x, x * y];
+        for (sum, term) in sums.iter_mut().zip(terms) {
+            *sum += weight * term;
+        }
+    }
+    let [one, x, y, xx, xy] = sums;
+    let gain = (one * xy - x * y) / (one * xx - x * x);
+    ((y - gain * x) / one, gain)
+}
+
+#[test]
+fn the_forty_demo_probes_differ_as_their_scenario_says() {
+    let rows = demo::forty_probes(&demo::plots());
+    let names: std::collections::BTreeSet<&str> =
+        rows.iter().map(|row| row.probe.as_str()).collect();
+    assert_eq!(names.len(), 2 * demo::PROBES);
+    let (outlying, _, _) = demo::OUTLYING;
+    let found: Vec<(&str, f64, f64)> = names
+        .into_iter()
+        .map(|name| (name, offset_and_gain(&rows, name)))
+        .map(|(name, (offset, gain))| (name, offset, gain))
+        .collect();
+    let (farthest, _, _) = found
+        .iter()
+        .max_by(|a, b| a.1.abs().total_cmp(&b.1.abs()))
+        .unwrap();
+    assert_eq!(*farthest, outlying);
+    for (batch, letter) in demo::BATCHES.into_iter().zip(['A', 'B']) {
+        let of_batch = found
+            .iter()
+            .filter(|(name, ..)| *name != outlying && name.starts_with(&format!("silt-{letter}")));
+        let (offsets, gains): (Vec<f64>, Vec<f64>) =
+            of_batch.map(|(_, offset, gain)| (*offset, *gain)).unzip();
+        let spread = |values: &[f64]| {
+            let n = values.len() as f64;
+            let mean = values.iter().sum::<f64>() / n;
+            let squares = values.iter().map(|v| (v - mean).powi(2)).sum::<f64>();
+            (mean, (squares / (n - 1.0)).sqrt())
+        };
+        let (mean, sd) = spread(&offsets);
+        let expected = if letter == 'B' {
+            demo::BATCH_SHIFT
+        } else {
+            0.0
+        };
+        // Twenty draws: a mean within three of its standard deviations, a standard
+        // deviation by a third or so.
+        let most = 3.0 * demo::OFFSET_SD / (demo::PROBES as f64).sqrt();
+        assert!((mean - expected).abs() < most, "{batch}: {mean}");
+        assert!(
+            (0.6..1.5).contains(&(sd / demo::OFFSET_SD)),
+            "{batch}: {sd}"
+        );
+        let (_, sd) = spread(&gains);
+        assert!((0.6..1.5).contains(&(sd / demo::GAIN_SD)), "{batch}: {sd}");
+    }
+}
+
+#[test]
+fn later_demo_pairs_follow_the_truth_of_the_calibrations_but_for_the_drift() {
+    let plots = demo::plots();
+    let begins: jiff::Timestamp = demo::DRIFTING.1.parse().unwrap();
+    let mut late = Vec::new();
+    for row in demo::later_cores(&plots)
+        .iter()
+        .chain(&demo::spot_checks(&plots))
+    {
+        let plot = plots.iter().find(|plot| plot.probe == row.probe).unwrap();
+        // The count a probe would give if it had the core's water around it.
+        let expected =
+            plot.response.count(row.theta_v) + plot.counts_per_c * (row.soil_temp_c - 20.0);
+        let off = row.count - expected;
+        let nearby =
+            (plot.response.count(row.theta_v + 0.001) - plot.response.count(row.theta_v)) / 0.001;
+        let apart = plot.scatter.hypot(demo::PLACE_SD) * nearby.abs() + 3.0;
+        if row.probe == demo::DRIFTING.0 && row.taken_at > begins {
+            late.push(off);
+        } else {
+            assert!(off.abs() < 3.5 * apart, "{}: {off} of {apart}", row.sample);
+        }
+    }
+    assert!(late.len() >= 5);
+    let mean = late.iter().sum::<f64>() / late.len() as f64;
+    assert!((10.0..40.0).contains(&mean), "{mean}");
+}

@@ -38,7 +38,7 @@ const BLANK: [Sheet; 4] = [
     ),
 ];
 
-const DEMO: [Sheet; 5] = [
+const DEMO: [Sheet; 8] = [
     (SITE, include_str!("../../../demo-data/site.toml")),
     (SAMPLES, include_str!("../../../demo-data/samples.csv")),
     (READINGS, include_str!("../../../demo-data/readings.csv")),
@@ -46,6 +46,18 @@ const DEMO: [Sheet; 5] = [
     (
         "weather.csv",
         include_str!("../../../demo-data/weather.csv"),
+    ),
+    (
+        "forty-probes.csv",
+        include_str!("../../../demo-data/forty-probes.csv"),
+    ),
+    (
+        "later-cores.csv",
+        include_str!("../../../demo-data/later-cores.csv"),
+    ),
+    (
+        "spot-checks.csv",
+        include_str!("../../../demo-data/spot-checks.csv"),
     ),
 ];
 
@@ -165,6 +177,21 @@ mod tests {
     }
 
     #[test]
+    fn the_demos_tables_of_pairs_are_clean() {
+        let folder = lay_out(&DEMO);
+        for (name, rows) in [
+            ("forty-probes.csv", 840),
+            ("later-cores.csv", 72),
+            ("spot-checks.csv", 30),
+        ] {
+            let pairs = crate::pairs::load(&folder.path().join(name))
+                .unwrap_or_else(|failure| panic!("{failure}"));
+            assert_eq!(pairs.pairs.len(), rows, "{name}");
+            assert!(pairs.warnings.is_empty(), "{:?}", pairs.warnings);
+        }
+    }
+
+    #[test]
     fn every_key_and_column_is_explained_in_the_blank_workbench() {
         let text = |name| BLANK.iter().find(|sheet| sheet.0 == name).unwrap().1;
         for key in table::site_keys() {
@@ -176,11 +203,14 @@ mod tests {
             );
         }
         for (name, columns) in [
-            (SAMPLES, &table::SAMPLE_COLUMNS[..]),
-            (READINGS, &table::READING_COLUMNS[..]),
+            (Some(SAMPLES), &table::SAMPLE_COLUMNS[..]),
+            (Some(READINGS), &table::READING_COLUMNS[..]),
+            (None, &table::pairs::COLUMNS[..]),
         ] {
             let names: Vec<&str> = columns.iter().map(|column| column.name).collect();
-            assert_eq!(text(name), format!("{}\n", names.join(",")));
+            if let Some(name) = name {
+                assert_eq!(text(name), format!("{}\n", names.join(",")));
+            }
             for column in columns {
                 let needed = if column.required { "needed" } else { "" };
                 assert!(

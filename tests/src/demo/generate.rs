@@ -56,7 +56,7 @@ pub struct Reading {
 /// # Panics
 /// Never on the scenario as committed: its times are all representable.
 pub fn cores(plots: &[Plot]) -> Vec<Core> {
-    let mut draw = Draw(ChaCha8Rng::seed_from_u64(SEED));
+    let mut draw = Draw::of(SEED);
     let first_day: Timestamp = "2026-04-13T00:00:00Z".parse().expect("a timestamp");
     let mut cores = Vec::new();
     for plot in plots {
@@ -110,14 +110,18 @@ fn core(
     }
 }
 
-struct Draw(ChaCha8Rng);
+pub(super) struct Draw(ChaCha8Rng);
 
 impl Draw {
-    fn normal(&mut self, standard_deviation: f64) -> f64 {
+    pub(super) fn of(seed: u64) -> Self {
+        Self(ChaCha8Rng::seed_from_u64(seed))
+    }
+
+    pub(super) fn normal(&mut self, standard_deviation: f64) -> f64 {
         standard_deviation * self.0.sample::<f64, _>(StandardNormal)
     }
 
-    fn between(&mut self, low: f64, high: f64) -> f64 {
+    pub(super) fn between(&mut self, low: f64, high: f64) -> f64 {
         low + (high - low) * self.0.random::<f64>()
     }
 
@@ -162,6 +166,6 @@ impl Draw {
     }
 }
 
-fn second(seconds: i64) -> Timestamp {
+pub(super) fn second(seconds: i64) -> Timestamp {
     Timestamp::from_second(seconds).expect("a representable time")
 }

@@ -11,10 +11,15 @@ mod generate;
 mod render;
 mod scenario;
 mod season;
+mod studies;
 
 pub use generate::{Core, Reading, cores};
 pub use scenario::{Plot, RING_VOLUME_CM3, SEED, plots};
 pub use season::{BEDS, Bed, DAYS, Day, LOG_STEP_S, LogRow, log, undisturbed, weather};
+pub use studies::{
+    BATCH_SHIFT, BATCHES, BESIDE_SD, CHECKS, CONTAINER_SD, DRIFTING, GAIN_SD, MEDIA_AND_PIVOT,
+    OFFSET_SD, OUTLYING, PLACE_SD, PLACES, PROBES, PairRow, forty_probes, later_cores, spot_checks,
+};
 
 /// Name and content of each file of `demo-data/`.
 pub fn files() -> Vec<(&'static str, String)> {
@@ -26,6 +31,18 @@ pub fn files() -> Vec<(&'static str, String)> {
         ("readings.csv", render::readings(&cores)),
         ("log.csv", render::log(&log(&plots))),
         ("weather.csv", render::weather(&weather())),
+        (
+            "forty-probes.csv",
+            render::pairs(&plots, &forty_probes(&plots)),
+        ),
+        (
+            "later-cores.csv",
+            render::pairs(&plots, &later_cores(&plots)),
+        ),
+        (
+            "spot-checks.csv",
+            render::pairs(&plots, &spot_checks(&plots)),
+        ),
         ("README.md", render::readme(&plots)),
     ]
 }

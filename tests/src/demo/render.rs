@@ -3,6 +3,7 @@
 use super::generate::Core;
 use super::scenario::{Plot, SEED};
 use super::season::{BEDS, DAYS, Day, LOG_STEP_S, LogRow, old_threshold};
+use super::studies::{BATCHES, CHECKS, PLACES, PROBES, PairRow, VOLUME_U, count_u};
 use std::fmt::Write;
 
 const MARK: &str = "invented";
@@ -154,6 +155,51 @@ pub(super) fn weather(days: &[Day]) -> String {
     text
 }
 
+/// A table of pairs; columns none of its rows fills are left out.
+pub(super) fn pairs(plots: &[Plot], rows: &[PairRow]) -> String {
+    let many = rows.iter().any(|row| row.media.is_some());
+    let mut text =
+        String::from("sample_id,soil,probe_id,raw_count,theta_v,theta_v_u,count_u,soil_temp_c,");
+    text.push_str(if many {
+        "level,batch,count_low_medium,count_high_medium,"
+    } else {
+        "place,"
+    });
+    text.push_str("taken_at,core_volume_relative_u,note\n");
+    for row in rows {
+        let plot = plots.iter().find(|plot| plot.soil == row.soil);
+        let _ = write!(
+            text,
+            "{},{},{},{:.1},{:.4},0.001,{:.2},{:.1},",
+            row.sample,
+            row.soil,
+            row.probe,
+            row.count,
+            row.theta_v,
+            plot.map_or(0.0, count_u),
+            row.soil_temp_c,
+        );
+        let _ = match row.media {
+            Some((low, high)) => write!(
+                text,
+                "{},{},{low:.1},{high:.1},",
+                row.level.as_deref().unwrap_or_default(),
+                row.batch.unwrap_or_default()
+            ),
+            None => write!(text, "{},", row.place.as_deref().unwrap_or_default()),
+        };
+        // Of a core taken now and then the day is enough.
+        let taken_at = row.taken_at.to_string();
+        let taken_at = if many {
+            &taken_at
+        } else {
+            taken_at.split('T').next().unwrap_or_default()
+        };
+        let _ = writeln!(text, "{taken_at},{VOLUME_U},{MARK}");
+    }
+    text
+}
+
 pub(super) fn readme(plots: &[Plot]) -> String {
     let mut text = format!(
         r#"# Demo data: invented
@@ -163,7 +209,7 @@ can be tried out and tested on input of a real shape:
 
     {PROGRAM}
 
-writes these six files again, byte for byte, from seed {SEED}; a test checks
+writes these nine files again, byte for byte, from seed {SEED}; a test checks
 that it does. The code is in `tests/src/demo/`. Do not irrigate by this data.
 
 ## The story
@@ -207,10 +253,30 @@ at the end the water is left off and the crop dries the beds.
 "#,
         LOG_STEP_S / 60
     );
+    let _ = write!(
+        text,
+        r#"
+For the studies there are three tables of pairs, one core beside one probe a row.
+The cooperative then buys forty more probes of the orchard's kind, {PROBES} of batch {}
+and {PROBES} of batch {}. All are read in air, in water and, side by side, in 21
+containers packed with the orchard's soil at seven wetnesses; a core is cut from each
+container. In September {} cores are taken beside each of the three first probes, {} at
+each of {} places (`later-cores.csv`). From August on each of them has a core beside
+it now and then, {CHECKS} times in fourteen months (`spot-checks.csv`).
+"#,
+        BATCHES[0],
+        BATCHES[1],
+        PLACES.0 * PLACES.1,
+        PLACES.1,
+        PLACES.0,
+    );
     text.push_str(
         r#"
 What to expect: every probe's counts move with temperature, but only the first
 two were read over a range wide enough to show it. A few readings are disturbed.
+The forty probes differ, one of them by far more than the rest, and the second batch
+reads a little higher; a probe's counts in air and in water tell nearly all of it.
+One of the three first probes starts to drift when winter comes.
 
 | file | holds |
 | --- | --- |
@@ -219,6 +285,9 @@ two were read over a range wide enough to show it. A few readings are disturbed.
 | readings.csv | 756 readings: count of a 10-bit converter, soil temperature in C, supply in mV |
 | log.csv | the season: count, soil temperature, whether the pump ran, rain in mm |
 | weather.csv | day by day: water the crop takes and rain, mm |
+| forty-probes.csv | 40 probes beside 21 cores: a table of pairs |
+| later-cores.csv | 72 later cores beside the three probes, at 24 places |
+| spot-checks.csv | 30 dated cores beside the three probes, over 14 months |
 "#,
     );
     text
