@@ -5,9 +5,11 @@
 //! charts share in `sheet`. To look at the pictures the tests make, set
 //! `OVENDRY_PLOT_DIR` to a folder and run `cargo test -p calib-cli plot`.
 
+mod agreement;
 mod axis;
 mod calibration;
 mod fonts;
+mod names;
 mod palette;
 mod pen;
 mod place;
@@ -22,6 +24,7 @@ pub(crate) mod example;
 #[cfg(test)]
 mod tests;
 
+pub use agreement::{Against, AgreementChart, OneToOneChart};
 pub use calibration::{CalibrationChart, Level};
 pub use residuals::ResidualChart;
 pub use retention::RetentionChart;

@@ -3,8 +3,8 @@
 
 use super::axis::Axis;
 use super::calibration::{CorePoint, count_axis, count_caption, title};
-use super::fonts::{self, Weight};
-use super::pen::{BODY, Drawn, Letters, Pen, Point};
+use super::names::{self, Named, Placed};
+use super::pen::{Drawn, Letters, Pen, Point};
 use super::place::Space;
 use super::sheet::{CORE_RADIUS, Outline, Sheet, Swatch, draw_core};
 use super::{Chart, palette};
@@ -12,10 +12,7 @@ use calib_core::calibration::{COVERAGE, Calibration, ConvertError};
 use calib_core::fit::Observation;
 use calib_core::uncertainty::coverage_factor;
 use plotters::prelude::DrawingBackend;
-use plotters::style::text_anchor::HPos;
 
-/// From a core to its name, logical pixels.
-const GAP: f64 = 8.0;
 /// How many cores are named.
 const NAMED: usize = 3;
 
@@ -119,57 +116,24 @@ impl ResidualChart {
         }
     }
 
-    /// Names the largest residuals beside their points, where the name covers
-    /// neither a core, a bar or a line nor another name; a name without room is left out.
-    fn names(&self) -> Vec<(&str, Point, HPos)> {
+    /// The largest residuals named beside their points.
+    fn names(&self) -> Vec<Placed<'_>> {
         let (_, zero) = self.sheet.at(0.0, 0.0);
         let line = |y| Space {
             top: y - 2.0,
             bottom: y + 2.0,
             ..self.sheet.plot
         };
-        let mut taken: Vec<Space> = self.points.iter().map(|p| self.mark(p)).collect();
-        taken.extend(self.scatter_lines().map(line));
-        taken.push(line(zero));
-        let mut placed = Vec::new();
-        for point in self.points.iter().take(NAMED) {
-            let width = fonts::room(&point.sample, BODY, Weight::Regular);
-            let (x, y) = self.centre(point);
-            let mark = self.mark(point);
-            let (left, right) = (mark.left - GAP, mark.right + GAP);
-            let beside = y + 0.34 * BODY;
-            let (higher, lower) = (beside - BODY, beside + BODY);
-            let places = [
-                (right, beside, HPos::Left),
-                (left, beside, HPos::Right),
-                (right, higher, HPos::Left),
-                (left, higher, HPos::Right),
-                (right, lower, HPos::Left),
-                (left, lower, HPos::Right),
-                (x, mark.top - GAP - 0.25 * BODY, HPos::Center),
-                (x, mark.bottom + GAP + 0.85 * BODY, HPos::Center),
-            ];
-            let free = places.into_iter().find_map(|(x, baseline, anchor)| {
-                let left = match anchor {
-                    HPos::Left => x,
-                    HPos::Center => x - width / 2.0,
-                    HPos::Right => x - width,
-                };
-                let name = Space {
-                    left,
-                    top: baseline - 0.85 * BODY,
-                    right: left + width,
-                    bottom: baseline + 0.25 * BODY,
-                };
-                let clear = self.sheet.plot.holds(&name) && !taken.iter().any(|b| b.touches(&name));
-                clear.then_some((name, (x, baseline), anchor))
-            });
-            if let Some((name, at, anchor)) = free {
-                taken.push(name);
-                placed.push((point.sample.as_str(), at, anchor));
-            }
-        }
-        placed
+        let marks: Vec<Named<'_>> = self
+            .points
+            .iter()
+            .map(|point| Named {
+                name: &point.sample,
+                mark: self.mark(point),
+            })
+            .collect();
+        let lines = self.scatter_lines().chain([zero]).map(line).collect();
+        names::placed(&marks, NAMED, lines, &self.sheet.plot)
     }
 }
 

@@ -32,6 +32,8 @@ pub const LABEL_GAP: f64 = 30.0;
 pub enum Swatch {
     /// A core with both its bars.
     Core,
+    /// A core without bars.
+    Dot,
     /// A core with its upright bar alone.
     UprightCore,
     /// The curve in its band.
@@ -42,6 +44,8 @@ pub enum Swatch {
     CoreLine,
     /// A dashed level.
     Dashed,
+    /// A dashed level in its band.
+    DashedInBand,
     /// The shaded range: calibrated counts, or available water.
     Domain,
     /// A value with its upright bar on a pale line.
@@ -321,6 +325,7 @@ impl Sheet {
             let (right, centre) = (left + SWATCH, left + SWATCH / 2.0);
             match swatch {
                 Swatch::Core => draw_core(pen, (centre, middle), 13.0, 13.0)?,
+                Swatch::Dot => pen.dot((centre, middle), CORE_RADIUS, palette::CORE)?,
                 Swatch::UprightCore => draw_core(pen, (centre, middle), 0.0, 13.0)?,
                 Swatch::CurveInBand => {
                     pen.rectangle((left, middle - 11.0), (right, middle + 11.0), palette::BAND)?;
@@ -333,6 +338,10 @@ impl Sheet {
                     pen.line(&[(left, middle), (right, middle)], palette::CORE, 4.0)?;
                 }
                 Swatch::Dashed => {
+                    pen.dashed((left, middle), right, &[12.0, 6.0], palette::LEVEL, 2.5)?;
+                }
+                Swatch::DashedInBand => {
+                    pen.rectangle((left, middle - 11.0), (right, middle + 11.0), palette::BAND)?;
                     pen.dashed((left, middle), right, &[12.0, 6.0], palette::LEVEL, 2.5)?;
                 }
                 Swatch::Recommended => {

@@ -3,6 +3,7 @@
 use super::fonts::{Weight, width};
 use super::place::Space;
 use super::*;
+use calib_core::accuracy::{Interval, Limit, Limits, Sample};
 use calib_core::calibration::{Calibration, ConvertError};
 use calib_core::fit::Observation;
 use calib_core::quantity::{Estimate, Quantity, Vwc};
@@ -32,6 +33,60 @@ fn calibration_chart((calibration, cores): &Example, levels: &[Level]) -> Calibr
 
 fn residual_chart((calibration, cores): &Example) -> ResidualChart {
     ResidualChart::new(calibration, cores).unwrap()
+}
+
+/// Readings beside cores, and limits of agreement, as a study gives them: invented.
+fn samples((calibration, cores): &Example, times: usize) -> (Vec<Sample>, Limits) {
+    let samples: Vec<Sample> = (0..times)
+        .flat_map(|time| cores.iter().map(move |core| (time, core)))
+        .map(|(time, core)| {
+            let theta_v = core.theta_v.value.value();
+            let off = 0.004 - 0.02 * (theta_v - 0.15) + 0.003 * (time as f64).sin();
+            let departure = 1.6 * (calibration.curve.value(core.count.value) - theta_v);
+            Sample {
+                core: core.sample.clone(),
+                cluster: core.level.clone(),
+                soil: calibration.soil.clone(),
+                probe: calibration.probe.clone(),
+                count: core.count.value,
+                temperature: core.temperature,
+                reference: core.theta_v,
+                relative_volume_u: core.relative_volume_u,
+                reading: theta_v + off + 0.3 * departure,
+                reading_u: Some(0.0065),
+            }
+        })
+        .collect();
+    let differences: Vec<f64> = samples.iter().map(Sample::difference).collect();
+    let n = differences.len() as f64;
+    let mean = differences.iter().sum::<f64>() / n;
+    let squares = differences.iter().map(|d| (d - mean).powi(2)).sum::<f64>();
+    let standard_deviation = (squares / (n - 1.0)).sqrt();
+    let limit = |sign: f64| {
+        let value = mean + sign * 1.96 * standard_deviation;
+        let half = 0.8 * standard_deviation;
+        Limit {
+            value,
+            interval: Interval {
+                low: value - half,
+                high: value + half,
+                confidence: 0.95,
+            },
+            interval_1986: None,
+        }
+    };
+    let limits = Limits {
+        pairs: samples.len(),
+        clusters: 7,
+        mean,
+        standard_deviation,
+        degrees_of_freedom: n - 1.0,
+        between_clusters: None,
+        within_clusters: None,
+        lower: limit(-1.0),
+        upper: limit(1.0),
+    };
+    (samples, limits)
 }
 
 /// Draws both formats; also writes them where `OVENDRY_PLOT_DIR` says, to be
@@ -193,6 +248,74 @@ fn draw_every_picture() -> Vec<Picture> {
         both("long-names", &calibration_chart(&long, &levels())),
         both("long-names-residuals", &residual_chart(&long)),
     ]
+    .into_iter()
+    .chain(draw_agreement(&falling, &long))
+    .collect()
+}
+
+/// Readings held against cores: one probe's, and one of a long name.
+fn draw_agreement(falling: &Example, long: &Example) -> Vec<Picture> {
+    let (few, limits) = samples(falling, 1);
+    let (named, of_named) = samples(long, 1);
+    let name = format!("Probe {} in {}", long.0.probe, long.0.soil);
+    let falling = Against {
+        of: "Probe terrace-1 in terrace",
+        samples: &few,
+        limits: Some(&limits),
+        mean: about(&limits),
+        target: 0.03,
+    };
+    let long = Against {
+        of: &name,
+        samples: &named,
+        limits: Some(&of_named),
+        mean: about(&of_named),
+        target: 0.02,
+    };
+    vec![
+        both("agreement", &AgreementChart::new(falling)),
+        both("agreement-long-names", &AgreementChart::new(long)),
+        both("one-to-one", &OneToOneChart::new(falling)),
+        both("one-to-one-long-names", &OneToOneChart::new(long)),
+    ]
+}
+
+/// An interval about the mean difference.
+fn about(limits: &Limits) -> Option<Interval> {
+    Some(Interval {
+        low: limits.mean - 0.001,
+        high: limits.mean + 0.001,
+        confidence: 0.95,
+    })
+}
+
+/// Readings held against cores where limits are missing or cores are many.
+fn crowds() -> &'static [Picture] {
+    static DRAWN: OnceLock<Vec<Picture>> = OnceLock::new();
+    DRAWN.get_or_init(|| {
+        let (others, _) = samples(&example::rising(), 1);
+        let (many, limits) = samples(&example::falling(), 21);
+        let rising = Against {
+            of: "Probe lowfield-1 in lowfield",
+            samples: &others,
+            limits: None,
+            mean: None,
+            target: 0.01,
+        };
+        let all = Against {
+            of: "All probes",
+            samples: &many,
+            limits: Some(&limits),
+            mean: about(&limits),
+            target: 0.01,
+        };
+        vec![
+            both("agreement-without-limits", &AgreementChart::new(rising)),
+            both("one-to-one-rising", &OneToOneChart::new(rising)),
+            both("agreement-many", &AgreementChart::new(all)),
+            both("one-to-one-many", &OneToOneChart::new(all)),
+        ]
+    })
 }
 
 /// Pictures without cores: of simulated seasons.
@@ -345,6 +468,7 @@ fn letters_are_at_least_11_pixels_high_on_a_phone_360_wide() {
         .iter()
         .chain(soil_pictures())
         .chain(seasons())
+        .chain(crowds())
     {
         for word in words(&picture.svg) {
             let em = word.em * 360.0 / WIDTH;
@@ -359,6 +483,7 @@ fn no_text_leaves_the_picture_or_lies_on_another() {
         .iter()
         .chain(soil_pictures())
         .chain(seasons())
+        .chain(crowds())
     {
         let paper = Space {
             left: 0.0,
@@ -453,7 +578,7 @@ fn every_png_has_its_size_and_every_colour_of_its_chart() {
         };
         for (colour, least) in [
             (palette::PAPER, 100_000),
-            (palette::DOMAIN, 100_000),
+            (palette::DOMAIN, 50_000),
             (palette::CURVE, 1000),
             (palette::CORE, 500),
             (palette::INK, 1000),
