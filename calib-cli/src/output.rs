@@ -1,7 +1,7 @@
 //! Writing results: whole or not at all, and never over what is there without
 //! being told to.
 
-use crate::failure::{Complaint, Failure};
+use crate::failure::{Complaint, Failure, Warning};
 use std::fs;
 use std::io::Write;
 use std::path::{Path, PathBuf};
@@ -31,6 +31,19 @@ pub fn print_json(value: &impl serde::Serialize) -> Result<(), Failure> {
     let text = serde_json::to_string_pretty(value)
         .map_err(|error| Failure::Internal(format!("cannot write the result: {error}")))?;
     print(&(text + "\n"))
+}
+
+/// The warning that the first of `paths` is not of this answer: for a report whose
+/// charts are a by-product.
+pub fn kept(paths: &[PathBuf]) -> Option<Warning> {
+    paths.first().map(|path| Warning {
+        place: path.display().to_string(),
+        what: "exists already with other content, from other input or options, and was left as it is"
+            .to_owned(),
+        why: "that chart does not show what this answer says".to_owned(),
+        advice: "add --force to draw it anew, --out to draw it into another folder, or --no-charts for none"
+            .to_owned(),
+    })
 }
 
 /// Files to be written together.

@@ -1,6 +1,7 @@
 //! The commands, one file each. A command reads, calls the core, and writes or
 //! explains; a formula here is in the wrong place.
 
+mod accuracy;
 mod calibrate;
 mod check;
 mod compare;
@@ -42,6 +43,13 @@ enum Command {
     /// Writes a table with the count, the oven-dry water content and the uncertainty of
     /// both, from cores and readings paired as `fit` does.
     Pair(pair::PairCommand),
+    /// How good readings are, held against cores the calibration did not see
+    ///
+    /// Whether a target is met, bias, scatter, limits of agreement and more, each with an
+    /// interval, by moisture, soil and temperature. A core that was fitted cannot test:
+    /// it is refused. Without AGAINST the cores of DIR are left out by turns. Exit code
+    /// 0 if the target is met, 1 if it is missed or not settled.
+    Accuracy(accuracy::Accuracy),
     /// What a soil holds: texture class, field capacity and wilting point
     ///
     /// Reads the soils of a workbench folder, or takes one soil from the command
@@ -86,6 +94,7 @@ pub fn run(cli: Cli) -> Result<Verdict, Failure> {
         Command::Calibrate(calibrate) => calibrate::run(&calibrate),
         Command::Fit(fit) => fit::run(&fit),
         Command::Pair(command) => pair::run(&command),
+        Command::Accuracy(command) => accuracy::run(&command),
         Command::Soil(soil) => soil::run(&soil),
         Command::Setpoints(setpoints) => setpoints::run(&setpoints),
         Command::Replay(replay) => replay::run(&replay),

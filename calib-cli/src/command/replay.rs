@@ -11,7 +11,7 @@ use super::soil::{command_line, known, soil_of};
 use crate::calibration_file::CalibrationFile;
 use crate::caution;
 use crate::failure::{Complaint, Failure, Verdict, Warning, all_or_every_complaint};
-use crate::output::{OutputSet, print, print_json};
+use crate::output::{self, OutputSet, print, print_json};
 use crate::table::names::{LOG, WEATHER};
 use crate::table::weather::Weather;
 use crate::table::{load_site, shown_path, weather};
@@ -83,7 +83,7 @@ pub fn run(command: &Replay) -> Result<Verdict, Failure> {
         let paths: Vec<PathBuf> = of_probe.paths().map(Path::to_owned).collect();
         match of_probe.write(command.force) {
             Ok(_) => answer.note_written(&paths),
-            Err(Failure::Input(_)) => answer.warnings.extend(kept(&paths)),
+            Err(Failure::Input(_)) => answer.warnings.extend(output::kept(&paths)),
             Err(fault) => return Err(fault),
         }
     }
@@ -97,18 +97,6 @@ pub fn run(command: &Replay) -> Result<Verdict, Failure> {
         print(&caution::take_care(&[caution::PUMP]))?;
     }
     Ok(Verdict::Good)
-}
-
-/// The warning that the chart there is not of this answer.
-fn kept(paths: &[PathBuf]) -> Option<Warning> {
-    paths.first().map(|path| Warning {
-        place: path.display().to_string(),
-        what: "exists already with other content, from other input or options, and was left as it is"
-            .to_owned(),
-        why: "that chart does not show what this answer says".to_owned(),
-        advice: "add --force to draw it anew, --out to draw it into another folder, or --no-charts for none"
-            .to_owned(),
-    })
 }
 
 /// Everything the command does but write and print; the charts of each probe are a

@@ -1,0 +1,420 @@
+//! Readings held against cores: those of saved calibrations against other cores, or
+//! those foretold by a fit to the rest.
+
+use super::super::soil::command_line;
+use super::{Accuracy, out};
+use crate::calibration_file::CalibrationFile;
+use crate::failure::{Complaint, Failure, Warning};
+use crate::pairs::{self, Pairs};
+use crate::table::listed;
+use crate::workbench::SourceFile;
+use calib_core::accuracy::{
+    ClusterBy, CrossValidation, CrossValidationRequest, Fold, Leakage, LeaveOut, Recognised,
+    Sample, SharedCore, Unforetold, cross_validate, find_shared,
+};
+use calib_core::calibration::Calibration;
+use calib_core::pair::Pair;
+use serde::Serialize;
+use std::collections::{BTreeMap, BTreeSet};
+use std::path::Path;
+
+/// With more probes than this each gets a line, not a report of its own.
+pub(super) const FEW_PROBES: usize = 6;
+/// Parts that a probe's cores are left out in.
+const GROUPS: usize = 10;
+/// Shared cores named one by one.
+const NAMED: usize = 8;
+
+/// How readings came about that were not fitted to the cores they are held against.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize)]
+#[serde(rename_all = "kebab-case")]
+pub(super) enum How {
+    /// By the probe's saved calibration, against other cores.
+    SavedCalibration,
+    /// By the probe's own curve, each core left out of the fit that foretells it.
+    CoreLeftOut,
+    /// By the curve of the other probes in the soil.
+    ProbeLeftOut,
+    /// By the curve of the other soils.
+    SoilLeftOut,
+}
+
+/// Whose readings these are.
+#[derive(Debug, Clone, PartialEq, Eq, Serialize)]
+#[serde(rename_all = "kebab-case")]
+pub(super) enum Whose {
+    /// One probe in one soil.
+    Probe {
+        /// The probe.
+        probe: String,
+        /// Its soil.
+        soil: String,
+    },
+    /// All probes together.
+    All,
+}
+
+/// Readings beside cores, of one kind.
+#[derive(Debug, Clone)]
+pub(super) struct Held {
+    pub(super) whose: Whose,
+    pub(super) how: How,
+    pub(super) samples: Vec<Sample>,
+    /// Readings that had no value.
+    pub(super) unread: Vec<Unforetold>,
+    pub(super) folds: Vec<Fold>,
+    /// Whether the verdict of the command rests on it.
+    pub(super) decides: bool,
+}
+
+/// All that is to be studied, and what it was made from.
+#[derive(Debug)]
+pub(super) struct Material {
+    pub(super) held: Vec<Held>,
+    pub(super) warnings: Vec<Warning>,
+    pub(super) sources: Vec<SourceFile>,
+}
+
+/// The saved calibrations of DIR against the cores of `file`.
+pub(super) fn against(command: &Accuracy, file: &Path) -> Result<Material, Failure> {
+    let calibrations = CalibrationFile::load_all(&out(command))?;
+    let probes: Vec<&str> = calibrations
+        .iter()
+        .map(|(_, file)| file.calibration.probe.as_str())
+        .collect();
+    known_probe(command, &probes, "has no saved calibration")?;
+    let chosen: Vec<_> = calibrations
+        .iter()
+        .filter(|(_, file)| is_asked(command, &file.calibration.probe))
+        .collect();
+    let fitted = pairs::load(&command.dir)?;
+    let tested = pairs::load(file)?;
+    let mut warnings = CalibrationFile::stale(
+        chosen.iter().map(|(path, file)| (path.as_path(), file)),
+        &command.dir,
+    );
+    warnings.extend(tested.warnings.iter().cloned());
+    let of = |calibration: &Calibration| -> Vec<Pair> {
+        let same = |pair: &&Pair| pair.probe == calibration.probe && pair.soil == calibration.soil;
+        tested.pairs.iter().filter(same).cloned().collect()
+    };
+    let used: Vec<Pair> = chosen
+        .iter()
+        .flat_map(|(_, file)| of(&file.calibration))
+        .collect();
+    if used.is_empty() {
+        let named: BTreeSet<String> = chosen
+            .iter()
+            .map(|(_, file)| format!("{} in {}", file.calibration.probe, file.calibration.soil))
+            .collect();
+        return Err(Complaint::about(
+            &tested.file,
+            "holds no core beside a calibrated probe in its soil",
+            format!(
+                "write probes and soils as the calibrations do ({}), or `ovendry fit` first",
+                listed(named.iter().map(String::as_str))
+            ),
+        )
+        .into());
+    }
+    refuse_shared(&find_shared(&fitted.pairs, &used), &fitted, &tested)?;
+    warnings.extend(passed_over(command, &chosen, &tested));
+    let held = chosen
+        .iter()
+        .map(|(_, file)| &file.calibration)
+        .filter_map(|calibration| {
+            let pairs = of(calibration);
+            (!pairs.is_empty()).then(|| read(calibration, &pairs, tested.assumed_theta_u > 0))
+        })
+        .collect();
+    Ok(Material {
+        held: together(held),
+        warnings,
+        sources: [fitted.sources, tested.sources].concat(),
+    })
+}
+
+fn is_asked(command: &Accuracy, probe: &str) -> bool {
+    command.probe.as_deref().is_none_or(|id| id == probe)
+}
+
+fn known_probe(command: &Accuracy, probes: &[&str], what: &str) -> Result<(), Failure> {
+    match command.probe.as_deref() {
+        Some(id) if !probes.contains(&id) => Err(command_line(
+            "--probe",
+            id,
+            what,
+            format!("choose one of: {}", listed(probes.iter().copied())),
+        )
+        .into()),
+        _ => Ok(()),
+    }
+}
+
+/// One probe's pairs as its calibration reads them.
+fn read(calibration: &Calibration, pairs: &[Pair], assumed: bool) -> Held {
+    let mut samples = Vec::new();
+    let mut unread = Vec::new();
+    for pair in pairs {
+        match Sample::of(pair, calibration, ClusterBy::Place) {
+            Ok(sample) => samples.push(without_assumption(sample, assumed)),
+            Err(error) => unread.push(Unforetold {
+                core: pair.core().to_owned(),
+                probe: pair.probe.clone(),
+                soil: pair.soil.clone(),
+                count: pair.observation.count.value,
+                why: error.to_string(),
+                extrapolated: matches!(
+                    error,
+                    calib_core::calibration::ConvertError::OutsideDomain { .. }
+                ),
+            }),
+        }
+    }
+    Held {
+        whose: Whose::Probe {
+            probe: calibration.probe.clone(),
+            soil: calibration.soil.clone(),
+        },
+        how: How::SavedCalibration,
+        samples,
+        unread,
+        folds: Vec::new(),
+        decides: true,
+    }
+}
+
+/// What is only assumed of a core's error is not taken off a probe's.
+fn without_assumption(mut sample: Sample, assumed: bool) -> Sample {
+    if assumed {
+        sample.reference.u = 0.0;
+    }
+    sample
+}
+
+/// The cores named, each at its line of the file to test on.
+fn refuse_shared(leakage: &Leakage, fitted: &Pairs, tested: &Pairs) -> Result<(), Failure> {
+    let Err(error) = leakage.refuse() else {
+        return Ok(());
+    };
+    let copies = leakage.values_are_copies();
+    let counts = |shared: &&SharedCore| copies || shared.recognised != Recognised::ByValues;
+    let refused: Vec<&SharedCore> = leakage.shared.iter().filter(counts).collect();
+    let mut complaints: Vec<Complaint> = refused
+        .iter()
+        .take(NAMED)
+        .map(|shared| {
+            let found = tested.pairs.iter().position(|p| p.core() == shared.tested);
+            let there = fitted.file.display();
+            let what = match shared.recognised {
+                Recognised::ByNameAndValues => {
+                    format!("was fitted: the same core stands in {there}, so it cannot test")
+                }
+                Recognised::ByName => {
+                    format!("has the name of a core that was fitted ({there}), with other values")
+                }
+                Recognised::ByValues => format!(
+                    "has the count and the water content of core {} in {there}, which was \
+                     fitted: more such cores than chance explains",
+                    shared.fitted
+                ),
+            };
+            tested.complaint(found.unwrap_or(usize::MAX), what, error.mend())
+        })
+        .collect();
+    if refused.len() > NAMED {
+        complaints.push(Complaint::about(
+            &tested.file,
+            format!(
+                "holds {} more cores that were fitted",
+                refused.len() - NAMED
+            ),
+            error.mend(),
+        ));
+    }
+    Err(Failure::Input(complaints))
+}
+
+/// Pairs of the file that no calibration reads.
+fn passed_over(
+    command: &Accuracy,
+    chosen: &[&(std::path::PathBuf, CalibrationFile)],
+    tested: &Pairs,
+) -> Vec<Warning> {
+    let mut others: BTreeMap<(&str, &str), usize> = BTreeMap::new();
+    for pair in &tested.pairs {
+        let read = chosen.iter().any(|(_, file)| {
+            file.calibration.probe == pair.probe && file.calibration.soil == pair.soil
+        });
+        if !read && is_asked(command, &pair.probe) {
+            *others.entry((&pair.probe, &pair.soil)).or_default() += 1;
+        }
+    }
+    if others.is_empty() {
+        return Vec::new();
+    }
+    let count: usize = others.values().sum();
+    let names: Vec<String> = others
+        .keys()
+        .take(NAMED)
+        .map(|(probe, soil)| format!("{probe} in {soil}"))
+        .collect();
+    let more = if others.len() > NAMED { ", ..." } else { "" };
+    vec![Warning {
+        place: tested.file.display().to_string(),
+        what: format!(
+            "{count} pairs have no saved calibration: {}{more}",
+            names.join(", ")
+        ),
+        why: "a calibration is of one probe in one soil; they are left out".to_owned(),
+        advice: "if the names are only written differently, write them alike; otherwise calibrate \
+                 the probe in that soil"
+            .to_owned(),
+    }]
+}
+
+/// The cores of DIR, each foretold by a fit that did not see it.
+pub(super) fn left_out(command: &Accuracy) -> Result<Material, Failure> {
+    let mut loaded = pairs::load(&command.dir)?;
+    let probes: BTreeSet<&str> = loaded
+        .pairs
+        .iter()
+        .map(|pair| pair.probe.as_str())
+        .collect();
+    known_probe(
+        command,
+        &probes.iter().copied().collect::<Vec<_>>(),
+        "is no probe with cores",
+    )?;
+    loaded.pairs.retain(|pair| is_asked(command, &pair.probe));
+    let assumed = loaded.assumed_theta_u > 0;
+    let foretold = |leave_out, cluster_by| {
+        let request = CrossValidationRequest {
+            cluster_by,
+            seed: command.seed,
+            ..CrossValidationRequest::leaving_out(leave_out)
+        };
+        cross_validate(&loaded.pairs, &request)
+    };
+    let own = foretold(LeaveOut::Core { groups: GROUPS }, ClusterBy::Place).map_err(|error| {
+        Failure::from(Complaint::about(
+            &loaded.file,
+            error.to_string(),
+            error.mend(),
+        ))
+    })?;
+    let mut warnings = loaded.warnings.clone();
+    warnings.extend(failed(&own.folds));
+    let mut held = together(by_probe(own, assumed));
+    let soils_of_probes: BTreeSet<(&str, &str)> = loaded
+        .pairs
+        .iter()
+        .map(|pair| (pair.soil.as_str(), pair.probe.as_str()))
+        .collect();
+    let soils: BTreeSet<&str> = soils_of_probes.iter().map(|(soil, _)| *soil).collect();
+    let sisters = soils
+        .iter()
+        .any(|soil| soils_of_probes.iter().filter(|(of, _)| of == soil).count() > 1);
+    let mut others = Vec::new();
+    if sisters {
+        others.push((How::ProbeLeftOut, LeaveOut::Probe, ClusterBy::Probe));
+    }
+    if soils.len() > 1 {
+        others.push((How::SoilLeftOut, LeaveOut::Soil, ClusterBy::Place));
+    }
+    for (how, leave_out, cluster_by) in others {
+        match foretold(leave_out, cluster_by) {
+            Ok(cross) => {
+                warnings.extend(failed(&cross.folds));
+                let samples = cross.samples.into_iter();
+                held.push(Held {
+                    whose: Whose::All,
+                    how,
+                    samples: samples
+                        .map(|sample| without_assumption(sample, assumed))
+                        .collect(),
+                    unread: cross.unforetold,
+                    folds: cross.folds,
+                    decides: false,
+                });
+            }
+            Err(error) => warnings.push(Warning {
+                place: loaded.file.display().to_string(),
+                what: error.to_string(),
+                why: format!("nothing is said of {}", how.subject()),
+                advice: error.mend().to_owned(),
+            }),
+        }
+    }
+    Ok(Material {
+        held,
+        warnings,
+        sources: loaded.sources,
+    })
+}
+
+/// Parts that could not be foretold at all.
+fn failed(folds: &[Fold]) -> Vec<Warning> {
+    folds
+        .iter()
+        .filter_map(|fold| {
+            let why = fold.failure.clone()?;
+            Some(Warning {
+                place: fold.left_out.clone(),
+                what: format!(
+                    "left out, the {} other cores give no curve: {why}",
+                    fold.fitted
+                ),
+                why: "its readings are not in the figures".to_owned(),
+                advice: "take more cores from dry to wet, or look for one that is wrong".to_owned(),
+            })
+        })
+        .collect()
+}
+
+/// What was foretold, parted by probe and soil.
+fn by_probe(cross: CrossValidation, assumed: bool) -> Vec<Held> {
+    let mut parts: BTreeMap<(String, String), (Vec<Sample>, Vec<Unforetold>)> = BTreeMap::new();
+    for sample in cross.samples {
+        let part = parts.entry((sample.probe.clone(), sample.soil.clone()));
+        part.or_default()
+            .0
+            .push(without_assumption(sample, assumed));
+    }
+    for unread in cross.unforetold {
+        let part = parts.entry((unread.probe.clone(), unread.soil.clone()));
+        part.or_default().1.push(unread);
+    }
+    parts
+        .into_iter()
+        .map(|((probe, soil), (samples, unread))| Held {
+            whose: Whose::Probe { probe, soil },
+            how: How::CoreLeftOut,
+            samples,
+            unread,
+            folds: Vec::new(),
+            decides: true,
+        })
+        .collect()
+}
+
+/// Few probes each for themselves, and all together; many only together.
+fn together(mut each: Vec<Held>) -> Vec<Held> {
+    if each.len() < 2 {
+        return each;
+    }
+    let many = each.len() > FEW_PROBES;
+    let all = Held {
+        whose: Whose::All,
+        how: each[0].how,
+        samples: each.iter().flat_map(|held| held.samples.clone()).collect(),
+        unread: each.iter().flat_map(|held| held.unread.clone()).collect(),
+        folds: Vec::new(),
+        decides: many,
+    };
+    if many {
+        return vec![all];
+    }
+    each.push(all);
+    each
+}
