@@ -494,10 +494,15 @@ fn sentence_case(text: &str) -> String {
 
 /// Breaks a sentence into lines of at most 78 characters.
 pub fn wrapped(text: &str) -> String {
+    wrapped_to(text, 78)
+}
+
+/// Breaks a sentence into lines of at most `width` characters.
+pub fn wrapped_to(text: &str, width: usize) -> String {
     let mut lines = vec![String::new()];
     for word in text.split_whitespace() {
         let line = lines.last().map_or(0, String::len);
-        if line > 0 && line + 1 + word.len() > 78 {
+        if line > 0 && line + 1 + word.len() > width {
             lines.push(String::new());
         }
         if let Some(line) = lines.last_mut() {

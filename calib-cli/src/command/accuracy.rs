@@ -5,6 +5,7 @@ mod asked;
 mod charts;
 mod held;
 mod report;
+mod tables;
 mod words;
 
 use super::fit::{SEED, out_folder};

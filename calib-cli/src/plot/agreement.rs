@@ -310,6 +310,11 @@ impl Chart for AgreementChart {
                     pen.rectangle(top, bottom, palette::BAND)?;
                 }
             }
+            for edge in [top.1, bottom.1] {
+                if edge > plot.top && edge < plot.bottom {
+                    pen.line(&[(plot.left, edge), (plot.right, edge)], palette::EDGE, 1.5)?;
+                }
+            }
             let (_, zero) = self.sheet.at(0.0, 0.0);
             pen.line(&[(plot.left, zero), (plot.right, zero)], palette::EDGE, 2.0)?;
             line(zero);

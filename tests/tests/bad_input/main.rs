@@ -168,6 +168,7 @@ macro_rules! kinds {
 mod cores;
 mod files;
 mod fit;
+mod pair_table;
 mod pairs;
 mod readings;
 mod site;
@@ -303,6 +304,7 @@ fn every_kind_on_the_list_is_tested_and_every_test_is_on_the_list() {
         times::IDS,
         cores::IDS,
         fit::IDS,
+        pair_table::IDS,
         pairs::IDS,
         readings::IDS,
         site::IDS,

@@ -23,7 +23,7 @@ pub(super) const FEW_PROBES: usize = 6;
 /// Parts that a probe's cores are left out in.
 const GROUPS: usize = 10;
 /// Shared cores named one by one.
-const NAMED: usize = 8;
+const NAMED: usize = 5;
 
 /// How readings came about that were not fitted to the cores they are held against.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize)]
@@ -41,7 +41,7 @@ pub(super) enum How {
 
 /// Whose readings these are.
 #[derive(Debug, Clone, PartialEq, Eq, Serialize)]
-#[serde(rename_all = "kebab-case")]
+#[serde(tag = "kind", rename_all = "kebab-case")]
 pub(super) enum Whose {
     /// One probe in one soil.
     Probe {

@@ -2,20 +2,16 @@
 
 use super::Accuracy;
 use super::held::{Held, How, Material, Whose};
-use super::words::{MEANINGS, notices};
+use super::words::MEANINGS;
 use crate::failure::{Complaint, Failure, Warning};
-use crate::fit_report::wrapped;
-use crate::text_table::{Column, TextTable};
+use crate::fit_report::{wrapped, wrapped_to};
 use crate::workbench::SourceFile;
 use calib_core::accuracy::{
-    AccuracyStudy, Division, Fold, Interval, Measure, Sample, Stratum, StudyRequest, Unforetold,
-    Verdict as Judged, study,
+    AccuracyStudy, Division, Fold, Sample, StudyRequest, Unforetold, Verdict as Judged, study,
 };
 use serde::Serialize;
 use std::fmt;
 
-/// Rows of a division shown; more probes or soils than this are cut short.
-const MOST_ROWS: usize = 60;
 /// Readings without a value that are named.
 const NAMED: usize = 5;
 
@@ -107,6 +103,26 @@ impl Answer {
         }
     }
 
+    /// The verdicts in a line each, where there are several.
+    fn summary(&self) -> String {
+        let deciding: Vec<&Part> = self.parts.iter().filter(|part| part.decides).collect();
+        if deciding.len() < 2 {
+            return String::new();
+        }
+        let mut text = format!("Target {} m3/m3\n", self.target);
+        for part in deciding {
+            let said = match part.verdict() {
+                Some(Judged::Meets) => "met",
+                Some(Judged::DoesNotMeet) => "missed",
+                Some(Judged::NotSettled) => "not settled",
+                None => "nothing can be said",
+            };
+            text.push_str(&format!("  {}: {said}\n", part.held.title()));
+        }
+        text.push('\n');
+        text
+    }
+
     pub(super) fn target(&self) -> f64 {
         self.target
     }
@@ -162,15 +178,19 @@ impl Part {
         if explain {
             text.push_str(&meanings());
         }
+        // Where each soil has one probe, its line would stand there twice.
+        let divided_alike = self.study.soils.len() == self.study.probes.len();
         for (division, heading) in [
             (Division::Moisture, "moisture, m3/m3"),
             (Division::Temperature, "temperature, C"),
             (Division::Soil, "soil"),
             (Division::Probe, "probe"),
         ] {
-            text.push_str(&self.division(division, heading));
+            if !(division == Division::Soil && divided_alike) {
+                text.push_str(&self.division(division, heading));
+            }
         }
-        let known = notices(&self.study.notices);
+        let known = self.held.notices(&self.study.notices);
         text.push_str(&listed_under("Before you use these figures:", &known));
         text.push_str(&self.unread());
         text.push_str(&listed_under(
@@ -178,137 +198,6 @@ impl Part {
             &self.held.firmer(&self.study),
         ));
         text
-    }
-
-    fn measures(&self) -> TextTable<4> {
-        let mut table = TextTable::new([
-            Column::words("measure"),
-            Column::numbers("value", ""),
-            Column::numbers("95 % interval", ""),
-            Column::words("unit"),
-        ]);
-        let m = &self.study.measures;
-        let drawn = |measure| {
-            let drawn = self.study.bootstrap.as_ref()?;
-            let found = drawn.measures.iter().find(|one| one.measure == measure)?;
-            Some(found.interval)
-        };
-        let unit = "m3/m3";
-        let bias = self.study.bias.as_ref().map(|bias| bias.interval);
-        let concordance = m.concordance.as_ref();
-        let rows = [
-            (
-                "bias",
-                Some(m.bias),
-                bias.or_else(|| drawn(Measure::Bias)),
-                unit,
-            ),
-            ("RMSE", Some(m.rmse), drawn(Measure::Rmse), unit),
-            (
-                "unbiased RMSE",
-                Some(m.unbiased_rmse),
-                drawn(Measure::UnbiasedRmse),
-                unit,
-            ),
-            (
-                "MAE",
-                Some(m.mean_absolute_error),
-                drawn(Measure::MeanAbsoluteError),
-                unit,
-            ),
-            ("R2", m.r_squared, drawn(Measure::RSquared), ""),
-            (
-                "Nash-Sutcliffe",
-                m.nash_sutcliffe,
-                drawn(Measure::NashSutcliffe),
-                "",
-            ),
-            (
-                "Lin's concordance",
-                concordance.map(|found| found.value),
-                concordance
-                    .and_then(|found| found.interval)
-                    .or_else(|| drawn(Measure::Concordance)),
-                "",
-            ),
-        ];
-        for (name, value, interval, unit) in rows {
-            if let Some(value) = value {
-                let signed = name == "bias";
-                table.push(row(name, value, interval, unit, signed));
-            }
-        }
-        if let Some(reference) = &self.study.reference_error {
-            let rmse = &reference.rmse;
-            table.push(row(
-                "RMSE, cores' error taken off",
-                rmse.value,
-                rmse.interval,
-                unit,
-                false,
-            ));
-        }
-        if let Some(limits) = &self.study.limits {
-            for (name, limit) in [
-                ("limits of agreement: upper", &limits.upper),
-                ("limits of agreement: lower", &limits.lower),
-            ] {
-                table.push(row(name, limit.value, Some(limit.interval), unit, true));
-            }
-        }
-        if let Some(found) = &self.study.proportional {
-            let slope = &found.slope;
-            table.push(row("slope", slope.value, Some(slope.interval), "", false));
-        }
-        table
-    }
-
-    fn division(&self, division: Division, heading: &'static str) -> String {
-        let strata: Vec<&Stratum> = self
-            .study
-            .strata
-            .iter()
-            .filter(|stratum| stratum.division == division)
-            .collect();
-        if strata.is_empty() {
-            return String::new();
-        }
-        let mut table = TextTable::new([
-            Column::words(heading),
-            Column::numbers("readings", ""),
-            Column::numbers("bias", "m3/m3"),
-            Column::numbers("95 % interval", ""),
-            Column::numbers("RMSE", "m3/m3"),
-            Column::numbers("95 % lie between", "m3/m3"),
-        ]);
-        for stratum in strata.iter().take(MOST_ROWS) {
-            let measures = stratum.measures.as_ref();
-            let number =
-                |value: Option<f64>| value.map_or_else(|| "-".to_owned(), |v| format!("{v:.4}"));
-            let signed =
-                |value: Option<f64>| value.map_or_else(|| "-".to_owned(), |v| format!("{v:+.4}"));
-            table.push([
-                range(stratum),
-                stratum.pairs.to_string(),
-                signed(measures.map(|found| found.bias)),
-                stratum
-                    .bias
-                    .as_ref()
-                    .map_or_else(|| "-".to_owned(), |bias| interval(bias.interval, true)),
-                number(measures.map(|found| found.rmse)),
-                stratum.limits.as_ref().map_or_else(
-                    || "-".to_owned(),
-                    |limits| format!("{:+.4} to {:+.4}", limits.lower.value, limits.upper.value),
-                ),
-            ]);
-        }
-        let more = strata.len().saturating_sub(MOST_ROWS);
-        let rest = if more > 0 {
-            format!("({more} more are in --json)\n")
-        } else {
-            String::new()
-        };
-        format!("{table}{rest}\n")
     }
 
     fn unread(&self) -> String {
@@ -331,42 +220,6 @@ impl Part {
     }
 }
 
-fn row(name: &str, value: f64, of: Option<Interval>, unit: &str, signed: bool) -> [String; 4] {
-    let value = if signed {
-        format!("{value:+.4}")
-    } else {
-        format!("{value:.4}")
-    };
-    [
-        name.to_owned(),
-        value,
-        of.map_or_else(|| "-".to_owned(), |of| interval(of, signed)),
-        unit.to_owned(),
-    ]
-}
-
-fn interval(of: Interval, signed: bool) -> String {
-    if signed {
-        format!("{:+.4} to {:+.4}", of.low, of.high)
-    } else {
-        format!("{:.4} to {:.4}", of.low, of.high)
-    }
-}
-
-/// `0.052 to 0.131`, or a name.
-fn range(stratum: &Stratum) -> String {
-    let digits = if stratum.division == Division::Temperature {
-        1
-    } else {
-        3
-    };
-    match (&stratum.name, stratum.low, stratum.high) {
-        (Some(name), _, _) => name.clone(),
-        (None, Some(low), Some(high)) => format!("{low:.digits$} to {high:.digits$}"),
-        (None, low, high) => format!("{low:?} to {high:?}"),
-    }
-}
-
 /// Sentences as a list under a heading; nothing where there are none.
 fn listed_under(heading: &str, sentences: &[String]) -> String {
     if sentences.is_empty() {
@@ -374,7 +227,7 @@ fn listed_under(heading: &str, sentences: &[String]) -> String {
     }
     let mut text = format!("{heading}\n");
     for sentence in sentences {
-        let lines = wrapped(sentence).replace('\n', "\n    ");
+        let lines = wrapped_to(sentence, 74).replace('\n', "\n    ");
         text.push_str(&format!("  - {lines}\n"));
     }
     text.push('\n');
@@ -390,7 +243,7 @@ fn meanings() -> String {
     let mut text = String::from("What the words say:\n");
     for (word, meaning) in MEANINGS {
         let indent = format!("\n{}", " ".repeat(widest + 4));
-        let lines = wrapped(meaning).replace('\n', &indent);
+        let lines = wrapped_to(meaning, 74 - widest).replace('\n', &indent);
         text.push_str(&format!("  {word:<widest$}  {lines}\n"));
     }
     text.push('\n');
@@ -399,6 +252,7 @@ fn meanings() -> String {
 
 impl fmt::Display for Answer {
     fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        write!(f, "{}", self.summary())?;
         for (place, part) in self.parts.iter().enumerate() {
             write!(f, "{}", part.text(place == 0))?;
         }

@@ -165,15 +165,47 @@ impl Held {
         format!("{seen} {judged}")
     }
 
+    /// What is taken for independent of one another.
+    fn clusters(&self) -> &'static str {
+        if self.how == How::ProbeLeftOut {
+            "probes"
+        } else if self
+            .samples
+            .iter()
+            .any(|sample| sample.cluster != sample.core)
+        {
+            "places"
+        } else {
+            "cores"
+        }
+    }
+
+    /// What to know before using a figure.
+    pub(super) fn notices(&self, notices: &[Notice]) -> Vec<String> {
+        notices
+            .iter()
+            .filter_map(|notice| match notice {
+                Notice::Clustered { pairs, clusters } => Some(format!(
+                    "The {pairs} readings come from {clusters} {}, which count as so many \
+                     independent ones; every interval allows for that.",
+                    self.clusters()
+                )),
+                // The heading names the probe.
+                Notice::FewProbes { .. } if self.of() == "of this probe" => None,
+                Notice::FewProbes { probes: 1 } => Some(
+                    "One probe was read: nothing here speaks of other probes of its kind."
+                        .to_owned(),
+                ),
+                other => Some(sentence(&other.to_string())),
+            })
+            .collect()
+    }
+
     /// What would make the answer firmer.
     pub(super) fn firmer(&self, study: &AccuracyStudy) -> Vec<String> {
         let mut said = Vec::new();
         let target = study.class.as_ref().and_then(|class| class.target.as_ref());
-        let clusters = if study.clusters < study.pairs {
-            "places"
-        } else {
-            "cores"
-        };
+        let clusters = self.clusters();
         if let Some(target) = target
             && target.verdict == Verdict::NotSettled
         {
@@ -198,10 +230,15 @@ impl Held {
             .iter()
             .filter(|unread| unread.extrapolated)
             .count();
-        if out > 0 {
+        if out > 0 && self.how == How::SavedCalibration {
             said.push(format!(
                 "{out} readings lie outside the calibrated counts, where a calibration says \
                  nothing: calibrate with drier and wetter cores."
+            ));
+        } else if out > 0 {
+            said.push(format!(
+                "{out} readings lie beyond all that were left to fit, the driest and the wettest \
+                 among them: the figures speak of the range between."
             ));
         }
         if self.how == How::CoreLeftOut {
@@ -272,19 +309,13 @@ fn reference_words(found: &ReferenceError) -> String {
     )
 }
 
-/// What to know before using a figure.
-pub(super) fn notices(notices: &[Notice]) -> Vec<String> {
-    notices
-        .iter()
-        .map(|notice| {
-            let text = notice.to_string();
-            let mut letters = text.chars();
-            match letters.next() {
-                Some(first) => format!("{}{}.", first.to_uppercase(), letters.as_str()),
-                None => text,
-            }
-        })
-        .collect()
+/// With a capital and a full stop.
+fn sentence(text: &str) -> String {
+    let mut letters = text.chars();
+    match letters.next() {
+        Some(first) => format!("{}{}.", first.to_uppercase(), letters.as_str()),
+        None => String::new(),
+    }
 }
 
 /// `90 %`.
