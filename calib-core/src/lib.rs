@@ -25,6 +25,7 @@
 //! unit and plausible range.
 
 pub mod accuracy;
+pub mod batch;
 pub mod calibration;
 pub mod controller;
 pub mod curve;

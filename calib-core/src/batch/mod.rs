@@ -1,0 +1,28 @@
+//! Many probes of one kind: do they share a curve, how far do they differ, and what
+//! is a calibration of each one's own worth?
+//!
+//! Everything is stated in m3/m3, as *deviations*: one curve through all pairs says
+//! what theta_v each probe's count means, and what it says less the core's own
+//! theta_v is the deviation of that pair. Where all probes follow one curve the
+//! deviations scatter; where they do not, those of one probe go together.
+//!
+//! ```text
+//! pairs -> members -> pool (one curve, deviations) -> one_curve (F tests)
+//!                                                  -> mixed (variances, each probe)
+//! ```
+//!
+//! One soil at a time; [`soils_one_curve`] asks whether several may be taken as one.
+
+mod error;
+mod member;
+mod mixed;
+mod one_curve;
+mod pool;
+mod soils;
+
+pub use error::BatchError;
+pub use member::{Member, members, soils};
+pub use mixed::{Boundary, Component, IntervalMethod, Mixed, ProbeEffect, mixed};
+pub use one_curve::{LEVEL, OneCurve, Sharing, SharingTest, Stage, one_curve};
+pub use pool::{Design, Deviation, MOST_FOR_CURVE, Pool, normalised, pool};
+pub use soils::{SoilsOneCurve, soils_one_curve};
