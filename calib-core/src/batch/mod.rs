@@ -13,6 +13,8 @@
 //!
 //! One soil at a time; [`soils_one_curve`] asks whether several may be taken as one.
 
+mod arrow;
+mod columns;
 mod error;
 mod member;
 mod mixed;

@@ -43,6 +43,7 @@ pub use observation::Observation;
 pub use parts::CovariancePart;
 pub use problem::{MAX_INPUTS, Points, Regression};
 pub use residual::Residual;
+pub(crate) use restart::Corner;
 pub use restart::solve_from;
 pub use rival::Rival;
 pub use scatter::ScatterDraw;

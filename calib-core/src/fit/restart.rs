@@ -97,7 +97,7 @@ fn simplex<R: Regression + ?Sized>(
 
 /// A corner of the simplex, with the arithmetic argmin asks for.
 #[derive(Clone)]
-struct Corner(Vec<f64>);
+pub(crate) struct Corner(pub(crate) Vec<f64>);
 
 impl Corner {
     fn with(&self, other: &Self, combine: impl Fn(f64, f64) -> f64) -> Self {

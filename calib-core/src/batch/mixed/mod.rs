@@ -8,12 +8,31 @@
 //! highest restricted likelihood (REML; Patterson and Thompson 1971, Biometrika
 //! 58:545; reference recalled from memory).
 
+mod intervals;
+mod likelihood;
+mod minimise;
+mod search;
+mod spread;
+mod start;
+
+use super::arrow::Arrow;
+use super::columns::Columns;
 use super::error::BatchError;
 use super::pool::{Design, Pool};
 use crate::calibration::Domain;
 use crate::curve::Curve;
+use crate::fit::quadratic_form;
 use crate::quantity::Estimate;
+use intervals::Surroundings;
+use likelihood::Likelihood;
+use minimise::Counted;
+use search::highest;
 use serde::Serialize;
+use spread::Spread;
+use start::Start;
+
+/// Normal quantile of a two-sided 95 % interval.
+const NORMAL_95: f64 = 1.959_963_984_540_054;
 
 /// How an interval was found.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize)]
@@ -130,9 +149,74 @@ pub struct Mixed {
 /// [`BatchError::NoFreedom`], [`BatchError::NoScatter`],
 /// [`BatchError::TooInterlaced`], [`BatchError::NotSettled`].
 pub fn mixed(pool: &Pool) -> Result<Mixed, BatchError> {
-    Err(BatchError::NoFreedom {
+    let columns = Columns::of(pool);
+    let start = Start::of(pool, &columns)?;
+    let own = columns.for_variances(start.sharing);
+    let likelihood = Likelihood {
+        own_columns: own.len() / pool.deviations.len().max(1),
+        arrow: Arrow::of(&columns.rows(&own))?,
+        cores: pool.design == Design::SharedCores,
+    };
+    let highest = highest(&likelihood, &start.relative(&likelihood))?;
+    let scaling = likelihood.scaling(&highest.relative);
+    let variance = likelihood.residual_variance(&highest.relative);
+    let solved = likelihood.arrow.effects(scaling);
+    let mut pairs = vec![0; pool.probes.len()];
+    for deviation in &pool.deviations {
+        pairs[deviation.probe] += 1;
+    }
+    let effects = solved
+        .probes
+        .iter()
+        .zip(pool.probes.iter().zip(&pool.batches))
+        .zip(&pairs)
+        .map(|((block, (probe, batch)), pairs)| {
+            ProbeEffect::of(
+                block,
+                columns.z_unit,
+                variance,
+                probe,
+                batch.as_ref(),
+                *pairs,
+            )
+        })
+        .collect();
+    let deviance = |numbers: &[f64]| likelihood.absolute(numbers);
+    let counted = Counted::new(&deviance);
+    let numbers = likelihood.numbers(&highest.relative);
+    let around = Surroundings::of(&likelihood, &counted, numbers.clone(), highest.deviance);
+    let places = likelihood.places();
+    let spread = Spread::of(&places, &numbers, &around, columns.z_unit);
+    let at_edge = |edge| highest.boundaries.contains(&edge);
+    let has_correlation = !at_edge(Boundary::NoOffsets) && !at_edge(Boundary::NoGains);
+    Ok(Mixed {
+        normalised: pool.normalised,
+        design: pool.design,
+        probes: pool.probes.len(),
         pairs: pool.deviations.len(),
-        effects: 0,
+        centre: pool.centre,
+        fixed: columns.shared_back(&solved.shared),
+        fixed_covariance: columns
+            .shared_covariance_back(&solved.shared_covariance)
+            .into_iter()
+            .map(|row| row.into_iter().map(|c| variance * c).collect())
+            .collect(),
+        offset_sd: spread.offset,
+        gain_sd: spread.gain,
+        correlation: places
+            .angle
+            .filter(|_| has_correlation)
+            .map(|angle| around.correlation(angle)),
+        core_sd: places.core.map(|core| around.standard_deviation(core)),
+        residual_sd: around.residual(),
+        spread: spread.covariance,
+        spread_covariance: spread.uncertainty.filter(|_| highest.boundaries.is_empty()),
+        log_likelihood: -0.5 * highest.deviance,
+        evaluations: highest.evaluations + counted.asked.get(),
+        boundaries: highest.boundaries,
+        effects,
+        curve: pool.choice.fit.curve.clone(),
+        domain: pool.choice.fit.domain,
     })
 }
 
@@ -145,11 +229,23 @@ impl Mixed {
         (v + 2.0 * c * z + w * z * z).max(0.0).sqrt()
     }
 
-    /// The 95 % interval of [`between_sd`](Self::between_sd); `None` where the
-    /// likelihood is highest at an edge.
+    /// The 95 % interval of [`between_sd`](Self::between_sd), from the curvature of
+    /// the likelihood, on a logarithmic scale; `None` where the likelihood is highest
+    /// at an edge.
     pub fn between_interval(&self, theta_v: f64) -> Option<(f64, f64)> {
-        let _ = theta_v;
-        None
+        let covariance = self.spread_covariance?;
+        let z = theta_v - self.centre;
+        let slopes = [1.0, 2.0 * z, z * z];
+        let mut of_variance = 0.0;
+        for (row, x) in covariance.iter().zip(slopes) {
+            for (c, y) in row.iter().zip(slopes) {
+                of_variance += x * c * y;
+            }
+        }
+        let sd = self.between_sd(theta_v);
+        // d ln sd = d variance / (2 variance).
+        let ratio = (NORMAL_95 * of_variance.max(0.0).sqrt() / (2.0 * sd * sd)).exp();
+        (sd > 0.0 && ratio.is_finite()).then_some((sd / ratio, sd * ratio))
     }
 
     /// How far the shared curve lies above the mean probe at `theta_v`, m3/m3, at
@@ -158,11 +254,23 @@ impl Mixed {
     /// # Errors
     /// [`BatchError::OutsideCurve`].
     pub fn mean_deviation(&self, theta_v: f64) -> Result<Estimate<f64>, BatchError> {
-        Err(BatchError::OutsideCurve {
-            theta: theta_v,
-            low: 0.0,
-            high: 0.0,
-        })
+        let Domain { low, high } = self.domain;
+        let count = self.curve.count_at(theta_v, low, high).map_err(|_| {
+            let (a, b) = (self.curve.value(low), self.curve.value(high));
+            BatchError::OutsideCurve {
+                theta: theta_v,
+                low: a.min(b),
+                high: a.max(b),
+            }
+        })?;
+        let mut gradient = vec![0.0; self.fixed.len()];
+        let parameters = self.curve.parameters.len().min(gradient.len());
+        if let Some(by_parameters) = gradient.get_mut(..parameters) {
+            self.curve.gradient(count, by_parameters);
+        }
+        let value = gradient.iter().zip(&self.fixed).map(|(g, b)| g * b).sum();
+        let variance = quadratic_form(&self.fixed_covariance, &gradient);
+        Ok(Estimate::new(value, variance.max(0.0).sqrt()))
     }
 }
 
