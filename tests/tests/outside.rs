@@ -18,6 +18,7 @@ mod outside {
     pub mod cortex_m3;
     pub mod made_up;
     pub mod micropython;
+    pub mod mixed;
     pub mod reader;
     pub mod redistribution;
     pub mod robust_line;
@@ -27,7 +28,7 @@ mod outside {
 
 use libtest_mimic::{Arguments, Trial};
 use outside::{
-    atmega328p, both_axes, bucket, c_compilers, c_damage, c_fuzz, cortex_m3, micropython,
+    atmega328p, both_axes, bucket, c_compilers, c_damage, c_fuzz, cortex_m3, micropython, mixed,
     redistribution, robust_line, second_reader, sql,
 };
 use std::process::{Command, ExitCode};
@@ -57,6 +58,7 @@ const CHECKS: &[Check] = &[
     redistribution::CHECK,
     robust_line::CHECK,
     bucket::CHECK,
+    mixed::CHECK,
     second_reader::CHECK,
     micropython::MICROPYTHON,
     micropython::PYTHON,

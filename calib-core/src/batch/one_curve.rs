@@ -73,10 +73,11 @@ pub struct OneCurve {
     pub probes: usize,
     /// Pairs.
     pub pairs: usize,
-    /// From one curve for all to one each, as far as the pairs determine them.
+    /// From one curve for all to one each. Where the shared curve is a straight line
+    /// the last two are the same.
     pub stages: Vec<Stage>,
-    /// One curve against an offset; offset against offset and gain; one curve
-    /// against one each; offset against one curve each: as far as there are stages.
+    /// One curve against an offset; offset against offset and gain; one curve, offset,
+    /// and offset and gain against one curve each: as far as the pairs determine them.
     pub tests: Vec<SharingTest>,
     /// The least that is enough: where no test against [`Sharing::OneCurve`] says
     /// otherwise, one curve; else the first stage that nothing says is too little.
@@ -109,15 +110,10 @@ impl OneCurve {
 /// [`BatchError::NoScatter`], [`BatchError::TooInterlaced`].
 pub fn one_curve(pool: &Pool) -> Result<OneCurve, BatchError> {
     let columns = Columns::of(pool);
-    let mut stages: Vec<Stage> = Vec::new();
-    for sharing in STAGES {
-        if let Some(before) = stages.last()
-            && !columns.adds_columns(sharing, before.sharing)
-        {
-            continue;
-        }
-        stages.push(stage(&columns, sharing)?);
-    }
+    let stages: Vec<Stage> = STAGES
+        .into_iter()
+        .map(|sharing| stage(&columns, sharing))
+        .collect::<Result<_, _>>()?;
     let pairs = pool.deviations.len();
     let weight: f64 = pool.deviations.iter().map(|d| d.weight).sum();
     let tests = tests(&stages, pairs, weight, pool.largest_deviation(), &PAIRED)?;
@@ -227,10 +223,12 @@ pub(super) fn tests(
 /// there are two.
 fn enough(stages: &[Stage], tests: &[SharingTest]) -> Sharing {
     let is_enough = |stage: &&Stage| {
-        let mine: Vec<&SharingTest> = tests
+        let mut mine: Vec<&SharingTest> = tests
             .iter()
             .filter(|test| test.enough == stage.sharing)
             .collect();
+        // Where an offset and a gain make a curve of its own, the two are one test.
+        mine.dedup_by_key(|test| test.extra_freedom);
         mine.iter()
             .all(|test| test.p_value >= LEVEL / mine.len() as f64)
     };
