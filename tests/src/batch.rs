@@ -45,7 +45,7 @@ pub fn line(count: f64) -> f64 {
 /// A curve of the family that bends.
 pub fn quadratic(count: f64) -> f64 {
     let z = (count - 500.0) / 180.0;
-    0.22 - 0.15 * z + 0.05 * z * z
+    0.22 - 0.15 * z + 0.02 * z * z
 }
 
 impl Batch {
@@ -122,7 +122,7 @@ impl Batch {
 
     /// The count at which the mean probe's curve gives `theta`, by halving.
     fn count_at(&self, theta: f64) -> f64 {
-        let (mut wet, mut dry) = (0.0, 650.0);
+        let (mut wet, mut dry) = (0.0, 900.0);
         for _ in 0..60 {
             let middle = 0.5 * (wet + dry);
             if (self.theta_v)(middle) > theta {
