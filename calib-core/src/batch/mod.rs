@@ -13,14 +13,22 @@
 //!
 //! One soil at a time; [`soils_one_curve`] asks whether several may be taken as one.
 
+pub mod anova;
 mod arrow;
 mod columns;
+pub mod equivalence;
 mod error;
+pub mod interval;
 mod member;
 mod mixed;
 mod one_curve;
+pub mod outlying;
 mod pool;
+pub mod precision;
+pub mod ranking;
 mod soils;
+mod statistics_error;
+pub mod tolerance;
 
 pub use error::BatchError;
 pub use member::{Member, members, soils};
@@ -28,3 +36,4 @@ pub use mixed::{Boundary, Component, IntervalMethod, Mixed, ProbeEffect, mixed};
 pub use one_curve::{LEVEL, OneCurve, Sharing, SharingTest, Stage, one_curve};
 pub use pool::{Design, Deviation, MOST_FOR_CURVE, Pool, normalised, pool};
 pub use soils::{SoilsOneCurve, soils_one_curve};
+pub use statistics_error::BatchStatisticsError;
