@@ -16,6 +16,7 @@
 pub mod anova;
 mod arrow;
 mod columns;
+mod distribution;
 pub mod equivalence;
 mod error;
 pub mod interval;

@@ -70,6 +70,14 @@ pub enum BatchStatisticsError {
         /// How many there are.
         given: usize,
     },
+    /// Probes differ no more than readings of one probe.
+    #[error(
+        "probes differ no more than readings of one probe do (ratio of mean squares {f:.3}), so no spread between probes can be seen"
+    )]
+    NoSpreadBetween {
+        /// Ratio of the mean squares.
+        f: f64,
+    },
     /// A search for a figure did not end.
     #[error("the search for {what} did not settle after {steps} steps")]
     NotSettled {
@@ -96,6 +104,9 @@ impl BatchStatisticsError {
             }
             BatchStatisticsError::NoSpread { .. } => {
                 "look whether the same rows were entered for several probes"
+            }
+            BatchStatisticsError::NoSpreadBetween { .. } => {
+                "state the interval for a single reading of the next probe instead"
             }
             BatchStatisticsError::NotSettled { .. } => {
                 "look for figures of very unequal size; it should not happen with sound data"
