@@ -30,6 +30,7 @@ pub mod calibration;
 pub mod controller;
 pub mod curve;
 pub mod dielectric;
+pub mod drift;
 pub mod fit;
 pub mod gravimetry;
 pub mod irrigation;

@@ -3,10 +3,12 @@
 
 mod prediction;
 mod propagation;
+mod together;
 
 pub use prediction::Prediction;
 pub(crate) use propagation::NewReading;
 pub use propagation::PropagationError;
+pub(crate) use together::ReadAt;
 
 use crate::curve::{Curve, CurveError};
 use crate::fit::{Choice, CovariancePart, Observation, Rival, ScatterDraw};

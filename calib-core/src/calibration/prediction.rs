@@ -2,7 +2,7 @@
 
 use super::{COVERAGE, Calibration, ConvertError, QUANTISATION};
 use crate::curve::{Curve, MAX_CURVE_PARAMETERS};
-use crate::fit::quadratic_form;
+use crate::fit::{bilinear_form, quadratic_form};
 use crate::quantity::{Celsius, Quantity, Vwc};
 use crate::temperature::{TemperatureTerm, count_at_reference};
 use crate::uncertainty::{Budget, Expanded, Source, coverage_factor};
@@ -234,13 +234,13 @@ impl Calibration {
 
 /// A count and temperature as a curve sees them: d theta_v / d parameter, in the
 /// order of the covariance.
-struct Spot {
+pub(super) struct Spot {
     sensitivity: [f64; MAX_CURVE_PARAMETERS + 1],
     used: usize,
 }
 
 impl Spot {
-    fn of(
+    pub(super) fn of(
         curve: &Curve,
         term: Option<TemperatureTerm>,
         count: f64,
@@ -260,5 +260,13 @@ impl Spot {
     /// Variance of theta_v from the parameters, JCGM 100:2008, 5.2, equation (13).
     fn variance(&self, covariance: &[Vec<f64>]) -> f64 {
         quadratic_form(covariance, &self.sensitivity[..self.used])
+    }
+
+    /// Covariance of theta_v here and there from the parameters, as
+    /// [`variance`](Self::variance) has it of one. A coefficient that one of the two does
+    /// not need adds nothing.
+    pub(super) fn together(&self, other: &Spot, covariance: &[Vec<f64>]) -> f64 {
+        let (here, there) = (&self.sensitivity, &other.sensitivity);
+        bilinear_form(covariance, &here[..self.used], &there[..other.used])
     }
 }

@@ -103,8 +103,13 @@ impl Solution {
 
 /// `v' M v`; rows or entries beyond the shorter of the two are not looked at.
 pub(crate) fn quadratic_form(rows: &[Vec<f64>], v: &[f64]) -> f64 {
+    bilinear_form(rows, v, v)
+}
+
+/// `v' M w`; rows or entries beyond the shorter of the two are not looked at.
+pub(crate) fn bilinear_form(rows: &[Vec<f64>], v: &[f64], w: &[f64]) -> f64 {
     rows.iter()
         .zip(v)
-        .map(|(row, vi)| vi * row.iter().zip(v).map(|(m, vj)| m * vj).sum::<f64>())
+        .map(|(row, vi)| vi * row.iter().zip(w).map(|(m, wj)| m * wj).sum::<f64>())
         .sum()
 }
