@@ -178,39 +178,59 @@ impl World {
             let aim = low + (high - low) * level as f64 / (levels - 1) as f64;
             for core in 0..cores {
                 let count = (aim + self.normal(8.0)).clamp(low - 30.0, high + 30.0);
-                let temperature = self.temperature();
-                let mut readings: Vec<f64> = (0..READINGS)
-                    .map(|_| self.read(count, temperature))
-                    .collect();
-                readings.sort_by(f64::total_cmp);
-                let median = (readings[READINGS / 2 - 1] + readings[READINGS / 2]) / 2.0;
-                let theta = (self.truth.theta_v)(count) + self.normal(self.truth.scatter);
-                let weighed = theta * (1.0 + self.ring_error)
-                    + self.normal(self.truth.weighing)
-                    + self.slip();
-                let seen = temperature + self.normal(self.truth.thermometer);
-                observations.push(Observation {
-                    sample: format!("{level}-{core}"),
-                    level: level.to_string(),
-                    count: Estimate::new(
-                        median,
-                        // The median of n normal values has pi/2 times the
-                        // variance of their mean, and is rounded.
-                        (std::f64::consts::FRAC_PI_2 * self.truth.noise.powi(2) / READINGS as f64
-                            + 1.0 / 12.0)
-                            .sqrt(),
-                    ),
-                    temperature: Some(Celsius::new(seen).expect("a temperature")),
-                    theta_v: Estimate::new(
-                        Vwc::new(weighed).expect("a water content"),
-                        self.truth.weighing,
-                    ),
-                    budget: Budget::default(),
-                    relative_volume_u: self.truth.ring,
-                });
+                let mut core = self.core(count, format!("{level}-{core}"));
+                core.level = level.to_string();
+                observations.push(core);
             }
         }
         observations
+    }
+
+    /// Digs one core where the probe reads about `count` and reads the probe beside it.
+    fn core(&mut self, count: f64, sample: String) -> Observation {
+        let temperature = self.temperature();
+        let mut readings: Vec<f64> = (0..READINGS)
+            .map(|_| self.read(count, temperature))
+            .collect();
+        readings.sort_by(f64::total_cmp);
+        let median = (readings[READINGS / 2 - 1] + readings[READINGS / 2]) / 2.0;
+        let theta = (self.truth.theta_v)(count) + self.normal(self.truth.scatter);
+        let weighed =
+            theta * (1.0 + self.ring_error) + self.normal(self.truth.weighing) + self.slip();
+        let seen = temperature + self.normal(self.truth.thermometer);
+        Observation {
+            level: sample.clone(),
+            sample,
+            count: Estimate::new(
+                median,
+                // The median of n normal values has pi/2 times the
+                // variance of their mean, and is rounded.
+                (std::f64::consts::FRAC_PI_2 * self.truth.noise.powi(2) / READINGS as f64
+                    + 1.0 / 12.0)
+                    .sqrt(),
+            ),
+            temperature: Some(Celsius::new(seen).expect("a temperature")),
+            theta_v: Estimate::new(
+                Vwc::new(weighed).expect("a water content"),
+                self.truth.weighing,
+            ),
+            budget: Budget::default(),
+            relative_volume_u: self.truth.ring,
+        }
+    }
+
+    /// A core dug later, anywhere in the range of counts, where the soil is by `drift`
+    /// m3/m3 wetter than it was at this count.
+    ///
+    /// # Panics
+    /// If the drift leaves the plausible range.
+    pub fn spot_check(&mut self, drift: f64, sample: String) -> Observation {
+        let (low, high) = COUNTS;
+        let count = self.rng.random_range(low..high);
+        let mut core = self.core(count, sample);
+        let theta = core.theta_v.value.value() + drift;
+        core.theta_v.value = Vwc::new(theta).expect("a water content");
+        core
     }
 
     /// Calibrates on freshly dug cores; `None` where the fit refuses.

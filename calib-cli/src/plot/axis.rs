@@ -55,6 +55,17 @@ impl Axis {
         }
     }
 
+    /// From `low` to `high`, with ticks at the values of `ticks`, each under its name.
+    pub fn named(low: f64, high: f64, ticks: &[(f64, String)]) -> Self {
+        Self {
+            low,
+            high,
+            ticks: ticks.iter().map(|(at, _)| *at).collect(),
+            decimals: 0,
+            names: ticks.iter().map(|(_, name)| name.clone()).collect(),
+        }
+    }
+
     pub(super) fn share(&self, value: f64) -> f64 {
         (value - self.low) / (self.high - self.low)
     }

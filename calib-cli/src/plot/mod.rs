@@ -8,6 +8,7 @@
 mod agreement;
 mod axis;
 mod calibration;
+mod control;
 mod fonts;
 mod names;
 mod palette;
@@ -26,6 +27,7 @@ mod tests;
 
 pub use agreement::{Against, AgreementChart, OneToOneChart};
 pub use calibration::{CalibrationChart, Level};
+pub use control::{ControlChart, ControlOffset, ControlPoint, ControlRecord};
 pub use residuals::ResidualChart;
 pub use retention::RetentionChart;
 pub use season::{Course, SeasonChart, ShownDays};

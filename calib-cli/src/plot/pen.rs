@@ -115,6 +115,16 @@ impl<B: DrawingBackend> Pen<'_, B> {
         ))
     }
 
+    /// A circle.
+    pub fn ring(&self, centre: Point, radius: f64, colour: RGBColor, width: f64) -> Drawn<B> {
+        let radius = (radius * self.scale).round() as i32;
+        self.area.draw(&Circle::new(
+            self.at(centre),
+            radius,
+            self.stroke(colour, width),
+        ))
+    }
+
     /// One line of text whose baseline starts, is centred or ends at `at`.
     pub fn text(&self, text: &str, at: Point, letters: Letters) -> Drawn<B> {
         let size = letters.em * self.scale * self.lettering.size_per_em;

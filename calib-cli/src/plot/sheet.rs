@@ -50,6 +50,8 @@ pub enum Swatch {
     Domain,
     /// A value with its upright bar on a pale line.
     Recommended,
+    /// A dot in a ring.
+    Ringed,
     /// One of several curves, told apart by number: see [`Stroke::of`].
     Curve(usize),
 }
@@ -348,6 +350,10 @@ impl Sheet {
                     pen.rectangle((left, middle - 6.0), (right, middle + 6.0), palette::BAND)?;
                     draw_core(pen, (centre, middle), 0.0, 13.0)?;
                 }
+                Swatch::Ringed => {
+                    pen.ring((centre, middle), RING, palette::LEVEL, 3.0)?;
+                    pen.dot((centre, middle), CORE_RADIUS, palette::CORE)?;
+                }
                 Swatch::Curve(number) => {
                     let Stroke { colour, dash } = Stroke::of(*number);
                     pen.dashes(&[(left, middle), (right, middle)], dash, colour, 3.0)?;
@@ -395,6 +401,8 @@ pub fn draw_core<B: DrawingBackend>(
 const BAR: f64 = 1.6;
 /// Radius of a core's dot.
 pub const CORE_RADIUS: f64 = 6.0;
+/// Radius of a ring round one.
+pub const RING: f64 = CORE_RADIUS + 7.0;
 
 #[cfg(test)]
 mod tests {

@@ -361,6 +361,88 @@ fn seasons() -> &'static [Picture] {
     })
 }
 
+/// Control charts: an alarm on the last day, none with hardly any checks, none at all.
+fn controls() -> &'static [Picture] {
+    static DRAWN: OnceLock<Vec<Picture>> = OnceLock::new();
+    DRAWN.get_or_init(|| {
+        let departures = [0.004, -0.006, 0.011, 0.019, 0.022, 0.031];
+        let alarmed = ControlRecord {
+            probe: "terrace-1".into(),
+            soil: "terrace".into(),
+            says: "No longer holds: alarm at check 6 of 2027-03-02, wetter than the probe says"
+                .into(),
+            points: (1_u32..)
+                .zip(departures)
+                .map(|(i, departure)| ControlPoint {
+                    day: 60.0 * f64::from(i),
+                    departure,
+                    bar: 0.013,
+                })
+                .collect(),
+            alarm: Some(5),
+            offsets: (0..=6)
+                .map(|i| ControlOffset {
+                    day: 60.0 * f64::from(i),
+                    value: 0.004 * f64::from(i),
+                    ends: (0.004 * f64::from(i) - 0.006, 0.004 * f64::from(i) + 0.006),
+                })
+                .collect(),
+            allow: 0.02,
+            dates: [
+                (0.0, "2026-03"),
+                (122.0, "2026-07"),
+                (245.0, "2026-11"),
+                (365.0, "2027-03"),
+            ]
+            .map(|(day, date)| (day, date.to_owned()))
+            .to_vec(),
+        };
+        let long = "the-probe-that-stands-beside-the-third-raised-bed-of-the-south-terrace";
+        let few = ControlRecord {
+            probe: long.into(),
+            points: alarmed.points[..1].to_vec(),
+            offsets: alarmed.offsets[..2].to_vec(),
+            alarm: None,
+            says: "Too few checks to say".into(),
+            ..alarmed.clone()
+        };
+        let none = ControlRecord {
+            points: Vec::new(),
+            offsets: Vec::new(),
+            dates: Vec::new(),
+            ..few.clone()
+        };
+        vec![
+            both("control", &ControlChart::new(alarmed)),
+            both("control-few", &ControlChart::new(few)),
+            both("control-none", &ControlChart::new(none)),
+        ]
+    })
+}
+
+#[test]
+fn a_control_chart_shows_every_check_what_is_allowed_and_the_alarm() {
+    let picture = &controls()[0];
+    let texts: Vec<_> = words(&picture.svg).into_iter().map(|w| w.text).collect();
+    let count = |phrase: &str| texts.iter().filter(|text| *text == phrase).count();
+    assert_eq!(count("allowed"), 2);
+    // In the legend and beside its check.
+    assert_eq!(count("alarm"), 2);
+    for phrase in ["2026-03", "2027-03", "check, 95 % bar", "Date of the check"] {
+        assert_eq!(count(phrase), 1, "{phrase} in {texts:?}");
+    }
+    let document = roxmltree::Document::parse(&picture.svg).unwrap();
+    let circles = document
+        .descendants()
+        .filter(|node| node.has_tag_name("circle"))
+        .count();
+    // Six checks and the ring, and in the legend a check, a ring and a dot.
+    assert_eq!(circles, 10);
+    assert!(picture.svg.contains("Check 6 raised the alarm"));
+    let quiet = &controls()[1];
+    assert!(quiet.svg.contains("No alarm was raised") && !quiet.svg.contains(">alarm<"));
+}
+
 struct Word {
     text: String,
     space: Space,
@@ -469,6 +551,7 @@ fn letters_are_at_least_11_pixels_high_on_a_phone_360_wide() {
         .chain(soil_pictures())
         .chain(seasons())
         .chain(crowds())
+        .chain(controls())
     {
         for word in words(&picture.svg) {
             let em = word.em * 360.0 / WIDTH;
@@ -484,6 +567,7 @@ fn no_text_leaves_the_picture_or_lies_on_another() {
         .chain(soil_pictures())
         .chain(seasons())
         .chain(crowds())
+        .chain(controls())
     {
         let paper = Space {
             left: 0.0,

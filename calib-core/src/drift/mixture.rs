@@ -1,6 +1,6 @@
 //! Normal distributions mixed with weights.
 
-use statrs::distribution::{ContinuousCDF, Normal};
+use statrs::distribution::{Continuous, ContinuousCDF, Normal};
 
 /// One of the normal distributions.
 #[derive(Debug, Clone, Copy, PartialEq)]
@@ -48,12 +48,11 @@ impl Mixture {
 
     /// The standard normal value that lies where `value` lies here.
     pub(super) fn score(&self, value: f64) -> f64 {
-        let normal = Normal::standard();
         let (below, above) = self.sides(value);
         if below < above {
-            normal.inverse_cdf(below.max(f64::MIN_POSITIVE))
+            normal_quantile(below)
         } else {
-            -normal.inverse_cdf(above.max(f64::MIN_POSITIVE))
+            -normal_quantile(above)
         }
     }
 
@@ -91,6 +90,16 @@ impl Mixture {
         }
         0.5 * (low + high)
     }
+}
+
+/// The standard normal value with `tail` below it: the library's, to nine digits or so,
+/// made exact by a step of Newton.
+fn normal_quantile(tail: f64) -> f64 {
+    let normal = Normal::standard();
+    let tail = tail.max(f64::MIN_POSITIVE);
+    let near = normal.inverse_cdf(tail);
+    let step = (normal.cdf(near) - tail) / normal.pdf(near);
+    if step.is_finite() { near - step } else { near }
 }
 
 #[cfg(test)]

@@ -31,3 +31,6 @@ pub mod update;
 pub use check::{Check, CheckFault, LeftOut, Visit, choose_checks};
 pub use error::DriftError;
 pub use study::{LEAST_CHECKS, Place, Settings, Standing, Study, study};
+
+#[cfg(test)]
+mod tests;

@@ -25,7 +25,7 @@ use super::mixture::{Mixture, Part};
 use super::scatter::scatter_nodes;
 use super::study::Place;
 use crate::calibration::{COVERAGE, Calibration, ReadAt};
-use crate::quantity::Timestamp;
+use crate::quantity::{Quantity, Timestamp, Vwc};
 use nalgebra::{DMatrix, DVector, SymmetricEigen};
 use rand::{RngExt, SeedableRng};
 use rand_chacha::ChaCha8Rng;
@@ -140,6 +140,8 @@ pub struct Update {
     pub offset: Interval,
     /// Departure per m3/m3 of water content above the middle.
     pub gain: Interval,
+    /// The offset at the calibration and at each check, by all checks together.
+    pub course: Vec<(Timestamp, Interval)>,
     /// How fast it wanders.
     pub wander: Wander,
     /// Answers at five counts from one end of the range to the other.
@@ -178,9 +180,11 @@ struct Component {
     covariance: DMatrix<f64>,
 }
 
-/// Counts at which the departure is asked for, and their places on the axis of the gain.
+/// Counts and times at which the departure is asked for.
 struct Targets {
     at: Vec<ReadAt>,
+    /// Years since the calibration.
+    years: Vec<f64>,
     /// Share of the range above the middle, -1 to 1 at its ends.
     gain_at: Vec<f64>,
 }
@@ -214,18 +218,28 @@ impl Subject<'_> {
         (theta - self.middle()) / (0.5 * (high - low)).max(f64::MIN_POSITIVE)
     }
 
-    fn targets(&self, counts: impl Iterator<Item = f64>) -> Targets {
+    fn targets(&self, places: &[(f64, Timestamp)]) -> Targets {
         let temperature = self.calibration.temperature.map(|term| term.reference);
-        let at: Vec<ReadAt> = counts.map(|count| ReadAt { count, temperature }).collect();
+        let at: Vec<ReadAt> = places
+            .iter()
+            .map(|(count, _)| ReadAt {
+                count: *count,
+                temperature,
+            })
+            .collect();
         let gain_at = at
             .iter()
             .map(|at| self.gain_at(self.calibration.curve.value(at.count)))
             .collect();
-        Targets { at, gain_at }
+        let years = places
+            .iter()
+            .map(|(_, at)| years(self.calibrated_at, *at))
+            .collect();
+        Targets { at, years, gain_at }
     }
 
-    /// The posterior at `targets` and time `at`, for every scatter and rate.
-    fn components(&self, targets: &Targets, at: Timestamp) -> Result<Vec<Component>, DriftError> {
+    /// The posterior at `targets`, for every scatter and rate.
+    fn components(&self, targets: &Targets) -> Result<Vec<Component>, DriftError> {
         let checks = self.checks.len();
         let all = checks + targets.at.len();
         let mut everywhere = readings(self.checks);
@@ -242,8 +256,8 @@ impl Subject<'_> {
                 )
             })
             .collect();
-        let now = years(self.calibrated_at, at);
-        places.extend(targets.gain_at.iter().map(|gain| (now, *gain)));
+        let targeted = targets.years.iter().zip(&targets.gain_at);
+        places.extend(targeted.map(|(years, gain)| (*years, *gain)));
         let ends = self.wander.at_the_ends.powi(2);
         // Of one unit of the rate squared.
         let wandering = DMatrix::from_fn(all, all, |i, j| {
@@ -338,14 +352,27 @@ pub(super) fn update(
         .max()
         .unwrap_or(subject.calibrated_at);
     let share = |i: usize| domain.low + (domain.high - domain.low) * i as f64 / (GRID - 1) as f64;
-    let counts = (0..GRID).map(share);
-    let targets = subject.targets(counts.chain(places.iter().map(|place| place.count)));
-    let components = subject.components(&targets, at)?;
+    let middle = Vwc::new(subject.middle())
+        .ok()
+        .and_then(|theta| calibration.count_at(theta).ok())
+        .unwrap_or(domain.middle());
+    let mut times: Vec<Timestamp> = vec![subject.calibrated_at];
+    times.extend(subject.checks.iter().map(|check| check.taken_at));
+    times.dedup();
+    let mut asked: Vec<(f64, Timestamp)> = (0..GRID).map(|i| (share(i), at)).collect();
+    asked.extend(places.iter().map(|place| (place.count, at)));
+    let from_middle = asked.len();
+    asked.extend(times.iter().map(|time| (middle, *time)));
+    let targets = subject.targets(&asked);
+    let components = subject.components(&targets)?;
+    let only = |i: usize| {
+        let mut weights = DVector::zeros(asked.len());
+        weights[i] = 1.0;
+        functional(&components, &weights)
+    };
     let before = calibration.errors_together(&targets.at);
     let answer = |i: usize, name: &str| {
-        let mut only = DVector::zeros(targets.at.len());
-        only[i] = 1.0;
-        let departure = functional(&components, &only);
+        let departure = only(i);
         let theta = calibration.curve.value(targets.at[i].count);
         let found = Interval::of(&departure);
         Answer {
@@ -365,7 +392,12 @@ pub(super) fn update(
         }
     };
     let draws = draws(&components, seed);
-    let (offset, gain) = line_through(&targets.gain_at[..GRID], targets.at.len());
+    let gain = slope_through(&targets.gain_at[..GRID], asked.len());
+    let course: Vec<(Timestamp, Interval)> = times
+        .iter()
+        .enumerate()
+        .map(|(i, time)| (*time, Interval::of(&only(from_middle + i))))
+        .collect();
     let (low, high) = subject.ends();
     let half_range = (0.5 * (high - low)).max(f64::MIN_POSITIVE);
     let beyond = draws
@@ -375,8 +407,9 @@ pub(super) fn update(
     Ok(Update {
         at,
         middle: subject.middle(),
-        offset: Interval::of(&functional(&components, &offset)),
+        offset: Interval::of(&only(asked.len() - 1)),
         gain: Interval::of(&functional(&components, &(gain / half_range))),
+        course,
         wander: wander(&components, subject.wander),
         range: (0..5).map(|i| answer(i * (GRID - 1) / 4, "")).collect(),
         places: places
@@ -393,18 +426,16 @@ pub(super) fn update(
     })
 }
 
-/// Weights that give offset (at x = 0) and slope of the line nearest to values at `x`, in
-/// vectors of `size`.
-fn line_through(x: &[f64], size: usize) -> (DVector<f64>, DVector<f64>) {
-    let n = x.len() as f64;
-    let mean = x.iter().sum::<f64>() / n;
+/// Weights that give the slope of the line nearest to values at `x`, in a vector of
+/// `size`.
+fn slope_through(x: &[f64], size: usize) -> DVector<f64> {
+    let mean = x.iter().sum::<f64>() / x.len() as f64;
     let spread: f64 = x.iter().map(|x| (x - mean).powi(2)).sum();
-    let (mut offset, mut slope) = (DVector::zeros(size), DVector::zeros(size));
+    let mut slope = DVector::zeros(size);
     for (i, x) in x.iter().enumerate() {
         slope[i] = (x - mean) / spread.max(f64::MIN_POSITIVE);
-        offset[i] = 1.0 / n - mean * slope[i];
     }
-    (offset, slope)
+    slope
 }
 
 /// [`DRAWS`] draws over the range, as many of each component as its weight asks for.
