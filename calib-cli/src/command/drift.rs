@@ -7,7 +7,7 @@ mod report;
 mod words;
 
 use super::fit::{SEED, out_folder};
-use super::replay::kept;
+
 use super::setpoints;
 use super::soil::command_line;
 use crate::calibration_file::CalibrationFile;
@@ -82,7 +82,7 @@ pub fn run(command: &Drift) -> Result<Verdict, Failure> {
         let paths: Vec<PathBuf> = of_probe.paths().map(Path::to_owned).collect();
         match of_probe.write(command.force) {
             Ok(_) => answer.written.extend(paths),
-            Err(Failure::Input(_)) => answer.warnings.extend(kept(&paths)),
+            Err(Failure::Input(_)) => answer.warnings.extend(output::kept(&paths)),
             Err(fault) => return Err(fault),
         }
     }
