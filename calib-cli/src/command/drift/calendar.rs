@@ -3,7 +3,7 @@
 use crate::table::rfc_3339;
 use calib_core::quantity::Timestamp;
 use jiff::civil::Date;
-use jiff::tz::TimeZone;
+use jiff::tz::Offset;
 
 const DAY_S: f64 = 86_400.0;
 /// Most dates named on a chart.
@@ -15,8 +15,8 @@ pub(super) type Midnight = Option<Timestamp>;
 /// The beginning of the day written `YYYY-MM-DD`, UTC.
 pub(super) fn midnight(date: &str) -> Midnight {
     let date: Date = date.parse().ok()?;
-    let start = date.to_zoned(TimeZone::UTC).ok()?;
-    Some(Timestamp(start.timestamp().as_second()))
+    let start = Offset::UTC.to_timestamp(date.at(0, 0, 0, 0)).ok()?;
+    Some(Timestamp(start.as_second()))
 }
 
 /// The day of `time` as `YYYY-MM-DD`, UTC.
