@@ -66,6 +66,13 @@ impl Axis {
         }
     }
 
+    /// Without ticks that are no whole number: for what is counted.
+    pub fn of_whole_numbers(mut self) -> Self {
+        self.ticks.retain(|tick| (tick - tick.round()).abs() < 1e-9);
+        self.decimals = 0;
+        self
+    }
+
     pub(super) fn share(&self, value: f64) -> f64 {
         (value - self.low) / (self.high - self.low)
     }

@@ -7,6 +7,7 @@
 
 mod agreement;
 mod axis;
+mod batch;
 mod calibration;
 mod control;
 mod fonts;
@@ -26,6 +27,7 @@ pub(crate) mod example;
 mod tests;
 
 pub use agreement::{Against, AgreementChart, OneToOneChart};
+pub use batch::{DeviationChart, DeviationLinesChart, ProbeLine, ProbePoint, Shown};
 pub use calibration::{CalibrationChart, Level};
 pub use control::{ControlChart, ControlOffset, ControlPoint, ControlRecord};
 pub use residuals::ResidualChart;

@@ -52,6 +52,14 @@ pub enum Swatch {
     Recommended,
     /// A dot in a ring.
     Ringed,
+    /// A shaded range of the vertical quantity.
+    Band,
+    /// A dot with its upright bar, in the colour of what stands out.
+    StandsOut,
+    /// A thin line in the colour of the cores.
+    ThinLine,
+    /// A line in the colour of what stands out.
+    StandsOutLine,
     /// One of several curves, told apart by number: see [`Stroke::of`].
     Curve(usize),
 }
@@ -346,6 +354,24 @@ impl Sheet {
                     pen.rectangle((left, middle - 11.0), (right, middle + 11.0), palette::BAND)?;
                     pen.dashed((left, middle), right, &[12.0, 6.0], palette::LEVEL, 2.5)?;
                 }
+                Swatch::Band => {
+                    pen.rectangle((left, middle - 11.0), (right, middle + 11.0), palette::BAND)?;
+                }
+                Swatch::StandsOut => {
+                    draw_upright(
+                        pen,
+                        (centre, middle),
+                        (13.0, 13.0),
+                        CORE_RADIUS,
+                        palette::LEVEL,
+                    )?;
+                }
+                Swatch::ThinLine => {
+                    pen.line(&[(left, middle), (right, middle)], palette::CORE, 1.6)?;
+                }
+                Swatch::StandsOutLine => {
+                    pen.line(&[(left, middle), (right, middle)], palette::LEVEL, 3.0)?;
+                }
                 Swatch::Recommended => {
                     pen.rectangle((left, middle - 6.0), (right, middle + 6.0), palette::BAND)?;
                     draw_core(pen, (centre, middle), 0.0, 13.0)?;
@@ -395,6 +421,19 @@ pub fn draw_core<B: DrawingBackend>(
     }
     let (from, to) = ((x - half, y - half_height), (x + half, y + half_height));
     pen.rectangle(from, to, palette::INK)
+}
+
+/// A dot of its own size and colour with a bar that reaches so far up and down.
+pub fn draw_upright<B: DrawingBackend>(
+    pen: &Pen<'_, B>,
+    (x, y): Point,
+    (up, down): (f64, f64),
+    radius: f64,
+    colour: RGBColor,
+) -> Drawn<B> {
+    let half = BAR / 2.0;
+    pen.dot((x, y), radius, colour)?;
+    pen.rectangle((x - half, y - up), (x + half, y + down), palette::INK)
 }
 
 /// Thickness of an error bar.

@@ -443,6 +443,87 @@ fn a_control_chart_shows_every_check_what_is_allowed_and_the_alarm() {
     assert!(quiet.svg.contains("No alarm was raised") && !quiet.svg.contains(">alarm<"));
 }
 
+/// Charts of many probes: few, as many as a garden has, a factory's; in one batch, in
+/// several, with long names, and all alike.
+fn batch_pictures() -> &'static [Picture] {
+    static DRAWN: OnceLock<Vec<Picture>> = OnceLock::new();
+    DRAWN.get_or_init(|| {
+        let shown = |soil: &str| Shown {
+            soil: soil.to_owned(),
+            curve: "hyperbolic curve".to_owned(),
+            theta_v: 0.214,
+        };
+        let garden = probes(40, 2, "P");
+        let mut alike = probes(5, 1, "p");
+        for (point, line) in &mut alike {
+            (point.value, point.low, point.high) = (0.0, 0.0, 0.0);
+            line.deviations.fill(0.0);
+        }
+        let sets = [
+            ("batch-4", "terrace", probes(4, 1, "p")),
+            ("batch-40", "orchard", garden),
+            ("batch-40-one", "orchard", probes(40, 1, "P")),
+            ("batch-150", "lowfield", probes(150, 3, "")),
+            ("batch-10000", "lowfield", probes(10_000, 2, "probe-")),
+            ("batch-many-batches", "lowfield", probes(60, 20, "P")),
+            (
+                "batch-long-names",
+                "sandy loam <over> \"gravel\" & sand of the third raised bed",
+                probes(9, 2, "the-probe-beside-the-third-raised-bed-"),
+            ),
+            ("batch-alike", "dune", alike),
+        ];
+        sets.into_iter()
+            .flat_map(|(name, soil, probes)| {
+                let (points, lines): (Vec<_>, Vec<_>) = probes.into_iter().unzip();
+                let theta: Vec<f64> = (0..=20).map(|i| 0.05 + 0.015 * f64::from(i)).collect();
+                let band: Vec<_> = theta
+                    .iter()
+                    .map(|t| (-0.02 - 0.1 * (t - 0.2).abs(), 0.02 + 0.1 * (t - 0.2).abs()))
+                    .collect();
+                let shown = shown(soil);
+                let points = DeviationChart::new(&shown, &points, Some((-0.027, 0.027)));
+                let lines = DeviationLinesChart::new(&shown, &theta, &lines, &band);
+                let second: &'static str = format!("{name}-lines").leak();
+                [both(name, &points), both(second, &lines)]
+            })
+            .collect()
+    })
+}
+
+/// Probes whose deviations spread evenly; of five and more, one stands out.
+fn probes(many: usize, batches: usize, prefix: &str) -> Vec<(ProbePoint, ProbeLine)> {
+    (0..many)
+        .map(|i| {
+            let share = ((i * 37) % many) as f64 / many as f64;
+            let batch = i * batches / many;
+            let stands_out = many > 4 && i == many / 3;
+            let value = 0.04 * (share - 0.5)
+                + 0.006 * (batch % 3) as f64
+                + if stands_out { 0.06 } else { 0.0 };
+            let gain = 0.1 * (((i * 53) % many) as f64 / many as f64 - 0.5);
+            let name = format!("{prefix}{:02}", i + 1);
+            let point = ProbePoint {
+                name: name.clone(),
+                batch: (batches > 1).then(|| format!("batch {}", batch + 1)),
+                value,
+                low: value - 0.006,
+                high: value + 0.006,
+                stands_out,
+            };
+            let deviations = (0..=20)
+                .map(|k| value + gain * (0.015 * f64::from(k) - 0.15))
+                .collect();
+            let line = ProbeLine {
+                name,
+                deviations,
+                stands_out,
+            };
+            (point, line)
+        })
+        .collect()
+}
+
 struct Word {
     text: String,
     space: Space,
@@ -552,6 +633,7 @@ fn letters_are_at_least_11_pixels_high_on_a_phone_360_wide() {
         .chain(seasons())
         .chain(crowds())
         .chain(controls())
+        .chain(batch_pictures())
     {
         for word in words(&picture.svg) {
             let em = word.em * 360.0 / WIDTH;
@@ -568,6 +650,7 @@ fn no_text_leaves_the_picture_or_lies_on_another() {
         .chain(seasons())
         .chain(crowds())
         .chain(controls())
+        .chain(batch_pictures())
     {
         let paper = Space {
             left: 0.0,
