@@ -13,7 +13,7 @@ use super::soil::command_line;
 use crate::calibration_file::CalibrationFile;
 use crate::caution;
 use crate::failure::{Complaint, Failure, Verdict, Warning, all_or_every_complaint};
-use crate::output::{OutputSet, print, print_json};
+use crate::output::{OutputSet, kept, print, print_json};
 use crate::pairs::{self, Pairs};
 use crate::table::load_site;
 use crate::workbench::{Site, SourceFile};
@@ -82,7 +82,7 @@ pub fn run(command: &Drift) -> Result<Verdict, Failure> {
         let paths: Vec<PathBuf> = of_probe.paths().map(Path::to_owned).collect();
         match of_probe.write(command.force) {
             Ok(_) => answer.written.extend(paths),
-            Err(Failure::Input(_)) => answer.warnings.extend(output::kept(&paths)),
+            Err(Failure::Input(_)) => answer.warnings.extend(kept(&paths)),
             Err(fault) => return Err(fault),
         }
     }
