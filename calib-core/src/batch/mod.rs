@@ -16,6 +16,7 @@
 pub mod anova;
 mod arrow;
 mod columns;
+mod decision;
 mod distribution;
 pub mod equivalence;
 mod error;
@@ -31,6 +32,10 @@ mod soils;
 mod statistics_error;
 pub mod tolerance;
 
+pub use decision::{
+    AtWetness, Bounded, Circumstances, Decision, Firmness, Judged, Own, Study, Way, WayFound,
+    Wetness, Work, decide,
+};
 pub use error::BatchError;
 pub use member::{Member, members, soils};
 pub use mixed::{Boundary, Component, IntervalMethod, Mixed, ProbeEffect, mixed};

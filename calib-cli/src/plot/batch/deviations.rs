@@ -47,6 +47,8 @@ pub struct DeviationChart {
     probes: Vec<ProbePoint>,
     /// Where each stands on the horizontal axis.
     places: Vec<f64>,
+    /// Whether batches stand side by side.
+    grouped: bool,
     tolerance: Option<(f64, f64)>,
     sheet: Sheet,
 }
@@ -115,6 +117,7 @@ impl DeviationChart {
             title,
             probes,
             places,
+            grouped,
             tolerance,
             sheet,
         }
@@ -208,19 +211,19 @@ impl DeviationChart {
         placed
     }
 
-    /// A run of probes of one batch as a line in a band, averaged over neighbours.
-    fn draw_run<B: DrawingBackend>(&self, pen: &Pen<'_, B>, from: usize, to: usize) -> Drawn<B> {
+    /// A run of probes of one batch as a line between the ends of their intervals,
+    /// averaged over neighbours.
+    fn draw_run<B: DrawingBackend>(&self, pen: &Pen<'_, B>, run: &[usize]) -> Drawn<B> {
         let every = self.probes.len().div_ceil(COLUMNS).max(1);
         let (mut line, mut upper, mut lower) = (Vec::new(), Vec::new(), Vec::new());
-        let run = self.probes[from..to].chunks(every);
-        for (probes, places) in run.zip(self.places[from..to].chunks(every)) {
-            let mean = |of: &dyn Fn(&ProbePoint) -> f64| {
-                probes.iter().map(of).sum::<f64>() / probes.len() as f64
+        for column in run.chunks(every) {
+            let mean = |of: &dyn Fn(usize) -> f64| {
+                column.iter().map(|i| of(*i)).sum::<f64>() / column.len() as f64
             };
-            let place = places.iter().sum::<f64>() / places.len() as f64;
-            line.push(self.sheet.at(place, mean(&|probe| probe.value)));
-            upper.push(self.sheet.at(place, mean(&|probe| probe.high)));
-            lower.push(self.sheet.at(place, mean(&|probe| probe.low)));
+            let place = mean(&|i| self.places[i]);
+            line.push(self.sheet.at(place, mean(&|i| self.probes[i].value)));
+            upper.push(self.sheet.at(place, mean(&|i| self.probes[i].high)));
+            lower.push(self.sheet.at(place, mean(&|i| self.probes[i].low)));
         }
         for edge in [&upper, &lower] {
             pen.line(edge, palette::INK, 1.6)?;
@@ -229,17 +232,13 @@ impl DeviationChart {
     }
 
     fn draw_crowd<B: DrawingBackend>(&self, pen: &Pen<'_, B>) -> Drawn<B> {
-        let mut from = 0;
-        for i in 1..=self.places.len() {
-            let ends = i == self.places.len() || self.places[i] - self.places[i - 1] > 1.5;
-            if ends {
-                self.draw_run(pen, from, i)?;
-                from = i;
-            }
+        let (standing_out, crowd): (Vec<usize>, Vec<usize>) =
+            (0..self.probes.len()).partition(|i| self.probes[*i].stands_out);
+        let same_batch =
+            |a: &usize, b: &usize| !self.grouped || self.probes[*a].batch == self.probes[*b].batch;
+        for run in crowd.chunk_by(same_batch) {
+            self.draw_run(pen, run)?;
         }
-        let standing_out: Vec<usize> = (0..self.probes.len())
-            .filter(|i| self.probes[*i].stands_out)
-            .collect();
         let every = standing_out.len().div_ceil(MOST_STANDING_OUT).max(1);
         for index in standing_out.into_iter().step_by(every) {
             self.draw_probe(pen, index, 4.0)?;
@@ -307,7 +306,7 @@ fn reach(probes: &[ProbePoint], tolerance: Option<(f64, f64)>) -> (f64, f64) {
     let (low, high) = ends.fold((0.0_f64, 0.0_f64), |(low, high), end| {
         (low.min(end), high.max(end))
     });
-    let room = 0.09 * (high - low);
+    let room = 0.13 * (high - low);
     (low - room, high + room)
 }
 
