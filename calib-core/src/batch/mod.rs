@@ -20,9 +20,11 @@ mod decision;
 mod distribution;
 pub mod equivalence;
 mod error;
+mod estimates;
 pub mod interval;
 mod member;
 mod mixed;
+mod next_probe;
 mod one_curve;
 pub mod outlying;
 mod pool;
@@ -37,8 +39,10 @@ pub use decision::{
     Wetness, Work, decide,
 };
 pub use error::BatchError;
+pub use estimates::{mean_at, own_estimates};
 pub use member::{Member, members, soils};
 pub use mixed::{Boundary, Component, IntervalMethod, Mixed, ProbeEffect, mixed};
+pub use next_probe::next_probe_at;
 pub use one_curve::{LEVEL, OneCurve, Sharing, SharingTest, Stage, one_curve};
 pub use pool::{Design, Deviation, MOST_FOR_CURVE, Pool, normalised, pool};
 pub use soils::{SoilsOneCurve, soils_one_curve};
