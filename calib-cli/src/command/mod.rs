@@ -2,6 +2,7 @@
 //! explains; a formula here is in the wrong place.
 
 mod accuracy;
+mod batch;
 mod calibrate;
 mod check;
 mod compare;
@@ -57,6 +58,13 @@ enum Command {
     /// line. Each published source is shown with how far it was checked; what was
     /// measured on the soil itself comes before any of them.
     Soil(soil::Soil),
+    /// Many probes: can one curve serve them, how far do they differ, which stand out?
+    ///
+    /// Reads cores with the probes read beside them, from a workbench folder or a file
+    /// of pairs. Says what calibrating each probe buys over one shared curve and over
+    /// two-point normalisation, in water content, minutes and money. Exit code 1 if
+    /// no way of calibrating is within the target.
+    Batch(batch::Batch),
     /// When to start the pump and when to stop it, for each calibrated probe
     ///
     /// Refill lies the allowed depletion below field capacity, stop at field
@@ -103,6 +111,7 @@ pub fn run(cli: Cli) -> Result<Verdict, Failure> {
         Command::Pair(command) => pair::run(&command),
         Command::Accuracy(command) => accuracy::run(&command),
         Command::Soil(soil) => soil::run(&soil),
+        Command::Batch(batch) => batch::run(&batch),
         Command::Setpoints(setpoints) => setpoints::run(&setpoints),
         Command::Replay(replay) => replay::run(&replay),
         Command::Drift(drift) => drift::run(&drift),

@@ -1,0 +1,538 @@
+//! Everything the core says of the probes of one soil, gathered.
+
+use super::report::Refused;
+use crate::failure::{Complaint, Warning};
+use crate::pairs::Pairs;
+use calib_core::batch::equivalence::{BatchComparison, ProbeMean, compare_batches};
+use calib_core::batch::outlying::{
+    FEWEST_PROBES, Outlying, OutlyingSettings, ProbeEstimate, outlying,
+};
+use calib_core::batch::precision::{LevelPrecision, precision};
+use calib_core::batch::ranking::{Population, RangeMoments, RankingSettings, ranking};
+use calib_core::batch::tolerance::ToleranceInterval;
+use calib_core::batch::{
+    BatchError, BatchStatisticsError, Circumstances, Decision, Design, Member, Mixed, OneCurve,
+    Pool, PrecisionAt, Sharing, Study, Wetness, decide, mean_at, members, mixed, next_probe_at,
+    normalised, one_curve, own_estimates, pool, precision_at,
+};
+use calib_core::calibration::COVERAGE;
+use calib_core::curve::{Curve, CurveKind};
+use calib_core::uncertainty::coverage_factor;
+use serde::Serialize;
+use std::collections::BTreeMap;
+
+/// Fewest probes a spread can be told from.
+const FEWEST: usize = 3;
+/// Share of further probes that the tolerance interval holds, and the confidence.
+pub(super) const TOLERANCE: (f64, f64) = (0.95, 0.95);
+/// Ratio of the spreads of two batches that counts as alike (our choice).
+const SPREAD_MARGIN: f64 = 2.0;
+/// Points of the chart from dry to wet.
+const STEPS: usize = 24;
+/// Largest share of the probes that may stand out for the study without them to be
+/// made: with more, the rest is no batch of one kind either.
+const MOST_STANDING_OUT: f64 = 0.2;
+
+/// The study of one soil.
+#[derive(Serialize)]
+pub(super) struct SoilStudy {
+    pub soil: String,
+    pub probes: usize,
+    pub pairs: usize,
+    pub cores: usize,
+    pub design: Design,
+    pub curve: Curve,
+    #[serde(skip)]
+    pub kind: CurveKind,
+    pub decision: Decision,
+    /// One curve for all without the probes that stand out.
+    pub without_standing_out: Option<Decision>,
+    pub as_read: Scale,
+    pub two_media: Option<Scale>,
+    pub no_two_media: Option<Refused>,
+    /// ISO 5725 terms from dry to wet.
+    pub precision: Vec<At<PrecisionAt>>,
+    /// The same level by level, where each probe has cores of its own and levels repeat.
+    pub precision_by_level: Vec<LevelPrecision>,
+    /// Between what 95 % of further probes read off, with 95 % confidence; none where
+    /// probes differ by no more than chance.
+    pub next_probe: Vec<At<ToleranceInterval>>,
+    /// How outlying probes were looked for.
+    pub cut_off: Option<f64>,
+    pub not_looked_for: Option<Refused>,
+    /// Share of draws in which every rank lies in its interval.
+    pub ranks_all_held: Option<f64>,
+    pub each: Vec<ProbeFound>,
+    pub batches: Vec<BatchPair>,
+    /// For the chart from dry to wet: theta_v, and the range of further probes there.
+    #[serde(skip)]
+    pub course: Vec<(f64, Option<(f64, f64)>)>,
+}
+
+/// The tests and the spread on one scale of counts.
+#[derive(Serialize)]
+pub(super) struct Scale {
+    pub tests: OneCurve,
+    /// Without the probes, which stand in `each`.
+    pub spread: Mixed,
+}
+
+/// Something at one place between dry and wet.
+#[derive(Debug, Clone, Copy, Serialize)]
+pub(super) struct At<T> {
+    pub wetness: Wetness,
+    #[serde(flatten)]
+    pub found: T,
+}
+
+/// One probe.
+#[derive(Debug, Clone, PartialEq, Serialize)]
+pub(super) struct ProbeFound {
+    pub probe: String,
+    pub batch: Option<String>,
+    pub pairs: usize,
+    /// By how much it reads above the cores at the middle wetness, drawn towards the
+    /// others as far as its own pairs leave it open, m3/m3, with its 95 % interval.
+    pub deviation: f64,
+    pub deviation_low: f64,
+    pub deviation_high: f64,
+    /// At the chart's theta_v from the driest to the wettest.
+    #[serde(skip)]
+    pub course: Vec<f64>,
+    /// By its own pairs alone: offset at the middle of the range and gain.
+    pub own_offset: f64,
+    pub own_gain: f64,
+    /// Root mean square deviation from dry to wet with its interval, and its place.
+    pub placed: Option<calib_core::batch::ranking::Placed>,
+    /// Robust distance from the middle of the batch, in standard deviations.
+    pub distance: Option<f64>,
+    pub p_value: Option<f64>,
+    pub stands_out: bool,
+}
+
+/// Two batches side by side; probes that stand out are left out.
+#[derive(Debug, Clone, Serialize)]
+pub(super) struct BatchPair {
+    pub a: String,
+    pub b: String,
+    pub compared: Option<BatchComparison>,
+    pub refused: Option<Refused>,
+}
+
+/// One scale of counts with everything computed on it.
+struct Worked {
+    pool: Pool,
+    tests: OneCurve,
+    mixed: Mixed,
+}
+
+impl Worked {
+    fn of(pool: Pool) -> Result<Self, BatchError> {
+        let (tests, mixed) = rayon::join(|| one_curve(&pool), || mixed(&pool));
+        Ok(Self {
+            tests: tests?,
+            mixed: mixed?,
+            pool,
+        })
+    }
+
+    fn study(&self) -> Study<'_> {
+        Study {
+            pool: &self.pool,
+            one_curve: &self.tests,
+            mixed: &self.mixed,
+        }
+    }
+
+    /// Standard deviation left, and its degrees of freedom, once each probe has
+    /// its offset and gain.
+    fn residual(&self) -> (f64, Option<f64>) {
+        let stages = &self.tests.stages;
+        let stage = [Sharing::OwnOffsetAndGain, Sharing::OwnOffset]
+            .into_iter()
+            .find_map(|sharing| stages.iter().find(|stage| stage.sharing == sharing));
+        stage.map_or((self.mixed.residual_sd.value, None), |stage| {
+            (stage.residual_sd, Some(stage.freedom))
+        })
+    }
+}
+
+impl SoilStudy {
+    /// Studies the probes of `soil`.
+    ///
+    /// # Errors
+    /// A complaint about the file where they cannot be studied together.
+    pub fn of(
+        read: &Pairs,
+        soil: &str,
+        curve: Option<CurveKind>,
+        margin: f64,
+        asked: Circumstances,
+    ) -> Result<Self, Complaint> {
+        let complaint = |error: BatchError| {
+            Complaint::about(&read.file, format!("soil {soil}: {error}"), error.mend())
+        };
+        let members = members(&read.pairs, &read.media, soil).map_err(complaint)?;
+        if members.len() < FEWEST {
+            return Err(Complaint::about(
+                &read.file,
+                format!(
+                    "soil {soil}: {} read in it, and it takes at least {FEWEST} probes to see how far they differ",
+                    if members.len() == 1 {
+                        "one probe was"
+                    } else {
+                        "two probes were"
+                    }
+                ),
+                "read more probes beside cores of this soil; calibrate a single one with `ovendry fit`",
+            ));
+        }
+        let asked = Circumstances {
+            relative_volume_u: relative_volume_u(&members),
+            ..asked
+        };
+        let (as_read, two_media) = rayon::join(
+            || pool(&members, curve).and_then(Worked::of),
+            || two_media(&members, curve),
+        );
+        let as_read = as_read.map_err(complaint)?;
+        let (two_media, no_two_media) = match two_media {
+            Ok(worked) => (Some(worked), None),
+            Err(refused) => (None, Some(refused)),
+        };
+        let decision = decide(
+            as_read.study(),
+            two_media.as_ref().map(Worked::study),
+            asked,
+        )
+        .map_err(complaint)?;
+        Assembled {
+            soil,
+            members: &members,
+            margin,
+            curve,
+            asked,
+        }
+        .study(as_read, two_media, no_two_media, decision)
+        .map_err(complaint)
+    }
+
+    /// The probes that stand out.
+    pub fn standing_out(&self) -> impl Iterator<Item = &ProbeFound> {
+        self.each.iter().filter(|probe| probe.stands_out)
+    }
+
+    /// What should be warned of.
+    pub fn warnings(&self) -> Vec<Warning> {
+        let place = format!("soil {}", self.soil);
+        let differ: Vec<&BatchPair> = self
+            .batches
+            .iter()
+            .filter(|pair| {
+                pair.compared
+                    .is_some_and(|found| found.mean.difference_p < 0.05)
+            })
+            .collect();
+        let mut warnings = Vec::new();
+        if let Some(first) = differ.first() {
+            warnings.push(Warning {
+                place: place.clone(),
+                what: format!(
+                    "batches differ, {} and {} among them, and the spread of all probes holds that difference as if it were between probes",
+                    first.a, first.b
+                ),
+                why: "how far a probe of yet another batch lies off cannot be told from so few batches".to_owned(),
+                advice: "calibrate each batch for itself, or read a few probes of every new batch beside cores".to_owned(),
+            });
+        }
+        if self.design == Design::OwnCores && self.decision.own.cores < 4 {
+            warnings.push(Warning {
+                place,
+                what: format!(
+                    "the middle probe was read beside {} cores",
+                    self.decision.own.cores
+                ),
+                why: "so few hardly tell an offset from what cores differ by".to_owned(),
+                advice: "read each probe beside five cores or more from dry to wet".to_owned(),
+            });
+        }
+        warnings
+    }
+}
+
+/// The probes on the scale of two media, or why not.
+fn two_media(members: &[Member], curve: Option<CurveKind>) -> Result<Worked, Refused> {
+    if members.iter().all(|member| member.media.is_none()) {
+        return Err(Refused {
+            reason: "no probe has counts in two media".to_owned(),
+            mend: "read every probe in the same two, e.g. air and water, and state the counts"
+                .to_owned(),
+        });
+    }
+    normalised(members, curve)
+        .and_then(Worked::of)
+        .map_err(|error| Refused {
+            reason: error.to_string(),
+            mend: error.mend(),
+        })
+}
+
+fn relative_volume_u(members: &[Member]) -> f64 {
+    let all = members.iter().flat_map(|member| &member.observations);
+    let (sum, many) = all.fold((0.0, 0.0), |(sum, many), seen| {
+        (sum + seen.relative_volume_u.powi(2), many + 1.0)
+    });
+    if many > 0.0 {
+        f64::sqrt(sum / many)
+    } else {
+        0.0
+    }
+}
+
+/// What a study is put together from.
+struct Assembled<'a> {
+    soil: &'a str,
+    members: &'a [Member],
+    margin: f64,
+    curve: Option<CurveKind>,
+    asked: Circumstances,
+}
+
+impl Assembled<'_> {
+    fn study(
+        self,
+        as_read: Worked,
+        two_media: Option<Worked>,
+        no_two_media: Option<Refused>,
+        decision: Decision,
+    ) -> Result<SoilStudy, BatchError> {
+        let (sd, freedom) = as_read.residual();
+        let gain_sd = as_read.mixed.gain_sd.map_or(0.0, |gain| gain.value);
+        let own = own_estimates(&as_read.pool, sd, gain_sd);
+        let found = self.look_for_outlying(&own, freedom);
+        let mut each = self.each(&as_read, &own, found.as_ref().ok());
+        let ranks_all_held = self.rank(&as_read, &own, &mut each);
+        let theta = Wetness::Middle.theta_v(&as_read.pool);
+        let batches = self.compare(&each, &own, theta - as_read.mixed.centre);
+        let without_standing_out = self.without(&each)?;
+        let (low, high) = (
+            Wetness::Dry.theta_v(&as_read.pool),
+            Wetness::Wet.theta_v(&as_read.pool),
+        );
+        let mut course = Vec::new();
+        for step in 0..=STEPS {
+            let theta = low + (high - low) * step as f64 / STEPS as f64;
+            let range = interval(&as_read.mixed, theta)?.map(|found| (found.low, found.high));
+            course.push((theta, range));
+        }
+        for (probe, effect) in each.iter_mut().zip(&as_read.mixed.effects) {
+            let centre = as_read.mixed.centre;
+            probe.course = course
+                .iter()
+                .map(|(theta, _)| effect.at(*theta, centre).value)
+                .collect();
+        }
+        let mut next_probe = Vec::new();
+        let mut precision = Vec::new();
+        for wetness in Wetness::ALL {
+            let theta = wetness.theta_v(&as_read.pool);
+            precision.push(At {
+                wetness,
+                found: precision_at(&as_read.mixed, theta),
+            });
+            next_probe.extend(interval(&as_read.mixed, theta)?.map(|found| At { wetness, found }));
+        }
+        let fit = &as_read.pool.choice.fit;
+        Ok(SoilStudy {
+            soil: self.soil.to_owned(),
+            probes: as_read.pool.probes.len(),
+            pairs: as_read.pool.deviations.len(),
+            cores: as_read.pool.cores.len(),
+            design: as_read.pool.design,
+            curve: fit.curve.clone(),
+            kind: fit.curve.kind,
+            decision,
+            without_standing_out,
+            precision,
+            precision_by_level: by_level(&as_read.pool),
+            next_probe,
+            cut_off: found.as_ref().ok().map(|found| found.cut_off),
+            not_looked_for: found.err().map(refused),
+            ranks_all_held,
+            each,
+            batches,
+            course,
+            as_read: Scale::of(as_read),
+            two_media: two_media.map(Scale::of),
+            no_two_media,
+        })
+    }
+
+    fn look_for_outlying(
+        &self,
+        own: &[ProbeEstimate],
+        freedom: Option<f64>,
+    ) -> Result<Outlying, BatchStatisticsError> {
+        if own.len() < FEWEST_PROBES {
+            return Err(BatchStatisticsError::TooFew {
+                what: "probes",
+                given: own.len(),
+                needed: FEWEST_PROBES,
+            });
+        }
+        let settings = OutlyingSettings {
+            seed: self.asked.seed,
+            sampling_freedom: freedom,
+            ..OutlyingSettings::default()
+        };
+        outlying(own, &settings)
+    }
+
+    fn each(
+        &self,
+        as_read: &Worked,
+        own: &[ProbeEstimate],
+        outlying: Option<&Outlying>,
+    ) -> Vec<ProbeFound> {
+        let k = coverage_factor(COVERAGE, None);
+        let theta = Wetness::Middle.theta_v(&as_read.pool);
+        let effects = as_read.mixed.effects.iter().zip(own);
+        effects
+            .enumerate()
+            .map(|(i, (effect, own))| {
+                let at = effect.at(theta, as_read.mixed.centre);
+                let found = outlying.and_then(|outlying| outlying.probes.get(i));
+                ProbeFound {
+                    probe: effect.probe.clone(),
+                    batch: effect.batch.clone(),
+                    pairs: effect.pairs,
+                    deviation: at.value,
+                    deviation_low: at.value - k * at.u,
+                    deviation_high: at.value + k * at.u,
+                    course: Vec::new(),
+                    own_offset: own.offset,
+                    own_gain: own.gain,
+                    placed: None,
+                    distance: found.map(|found| found.distance),
+                    p_value: found.map(|found| found.p_value),
+                    stands_out: found.is_some_and(|found| found.outlying),
+                }
+            })
+            .collect()
+    }
+
+    /// Gives each probe its place; gives how often all ranks hold at once.
+    fn rank(
+        &self,
+        as_read: &Worked,
+        own: &[ProbeEstimate],
+        each: &mut [ProbeFound],
+    ) -> Option<f64> {
+        let centre = as_read.mixed.centre;
+        let range = RangeMoments::even(
+            Wetness::Dry.theta_v(&as_read.pool) - centre,
+            Wetness::Wet.theta_v(&as_read.pool) - centre,
+        );
+        let population = Population {
+            centre: [0.0, 0.0],
+            spread: as_read.mixed.spread,
+        };
+        let settings = RankingSettings {
+            seed: self.asked.seed,
+            ..RankingSettings::default()
+        };
+        let ranked = ranking(own, &range, Some(&population), &settings).ok()?;
+        for (probe, placed) in each.iter_mut().zip(ranked.probes) {
+            probe.placed = Some(placed);
+        }
+        Some(ranked.all_held)
+    }
+
+    /// Every two batches, probes that stand out left out.
+    fn compare(&self, each: &[ProbeFound], own: &[ProbeEstimate], z: f64) -> Vec<BatchPair> {
+        let mut groups: BTreeMap<&str, Vec<ProbeMean>> = BTreeMap::new();
+        for (probe, own) in each.iter().zip(own) {
+            if let Some(batch) = probe.batch.as_deref().filter(|_| !probe.stands_out) {
+                groups.entry(batch).or_default().push(mean_at(own, z));
+            }
+        }
+        let groups: Vec<(&str, Vec<ProbeMean>)> = groups.into_iter().collect();
+        let mut pairs = Vec::new();
+        for (i, (a, of_a)) in groups.iter().enumerate() {
+            for (b, of_b) in &groups[i + 1..] {
+                let found = compare_batches(of_a, of_b, self.margin, SPREAD_MARGIN);
+                pairs.push(BatchPair {
+                    a: (*a).to_owned(),
+                    b: (*b).to_owned(),
+                    compared: found.as_ref().ok().copied(),
+                    refused: found.err().map(refused),
+                });
+            }
+        }
+        pairs
+    }
+
+    /// The decision without the probes that stand out, where they are few.
+    fn without(&self, each: &[ProbeFound]) -> Result<Option<Decision>, BatchError> {
+        let out = each.iter().filter(|probe| probe.stands_out).count();
+        let left = each.len() - out;
+        if out == 0 || left < FEWEST || out as f64 > MOST_STANDING_OUT * each.len() as f64 {
+            return Ok(None);
+        }
+        let members: Vec<Member> = self
+            .members
+            .iter()
+            .zip(each)
+            .filter(|(_, probe)| !probe.stands_out)
+            .map(|(member, _)| member.clone())
+            .collect();
+        let worked = Worked::of(pool(&members, self.curve)?)?;
+        decide(worked.study(), None, self.asked).map(Some)
+    }
+}
+
+impl Scale {
+    fn of(worked: Worked) -> Self {
+        let mut spread = worked.mixed;
+        spread.effects.clear();
+        Self {
+            tests: worked.tests,
+            spread,
+        }
+    }
+}
+
+fn refused(error: BatchStatisticsError) -> Refused {
+    Refused {
+        reason: error.to_string(),
+        mend: error.mend().to_owned(),
+    }
+}
+
+/// The range of further probes at a theta_v; `None` where there is no spread or it
+/// cannot be told.
+fn interval(mixed: &Mixed, theta_v: f64) -> Result<Option<ToleranceInterval>, BatchError> {
+    let (share, confidence) = TOLERANCE;
+    let found = next_probe_at(mixed, theta_v, share, confidence)?;
+    Ok(found.and_then(Result::ok))
+}
+
+/// Precision level by level, where probes have cores of their own.
+fn by_level(pool: &Pool) -> Vec<LevelPrecision> {
+    if pool.design == Design::SharedCores {
+        return Vec::new();
+    }
+    let mut levels = vec![BTreeMap::<usize, Vec<f64>>::new(); pool.levels.len()];
+    for pair in &pool.deviations {
+        if let Some(probes) = levels.get_mut(pair.level) {
+            probes.entry(pair.probe).or_default().push(pair.deviation);
+        }
+    }
+    let named = pool.levels.iter().zip(levels);
+    named
+        .filter_map(|(name, probes)| {
+            let readings: Vec<Vec<f64>> = probes.into_values().collect();
+            precision(name, &readings).ok()
+        })
+        .collect()
+}

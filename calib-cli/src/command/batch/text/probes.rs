@@ -1,0 +1,136 @@
+//! Probes that stand out, and the order of all.
+
+use super::super::study::{ProbeFound, SoilStudy};
+use super::{counted, item, p_value, paragraph, section, water};
+use crate::text_table::{Column, TextTable};
+
+/// Probes named in text.
+const MOST_NAMED: usize = 10;
+
+/// Both.
+pub(super) fn text(study: &SoilStudy) -> String {
+    format!("{}\n{}", standing_out(study), order(study))
+}
+
+fn standing_out(study: &SoilStudy) -> String {
+    let title = "Probes that stand out";
+    if let Some(refused) = &study.not_looked_for {
+        return section(
+            title,
+            &paragraph(&format!("They were not looked for: {}.", refused.reason)),
+        );
+    }
+    let limit = study.cut_off.unwrap_or(f64::NAN);
+    let mut out: Vec<&ProbeFound> = study.standing_out().collect();
+    if out.is_empty() {
+        return section(
+            title,
+            &paragraph(&format!(
+                "None: no probe lies further from the middle of the batch than chance explains (robust distance above {limit:.2}; one sound batch in twenty raises an alarm)."
+            )),
+        );
+    }
+    out.sort_by(|a, b| {
+        b.distance
+            .unwrap_or(0.0)
+            .total_cmp(&a.distance.unwrap_or(0.0))
+    });
+    let mut body = String::new();
+    for probe in out.iter().take(MOST_NAMED) {
+        body.push_str(&item(&format!(
+            "{}{} reads {} m3/m3 too {} in the middle{} [robust distance {:.1}, limit {limit:.2}, {}]",
+            probe.probe,
+            probe.batch.as_ref().map_or_else(String::new, |batch| format!(" of batch {batch}")),
+            water(probe.deviation.abs()),
+            if probe.deviation > 0.0 { "wet" } else { "dry" },
+            changing(study, probe),
+            probe.distance.unwrap_or(f64::NAN),
+            p_value(probe.p_value.unwrap_or(f64::NAN)),
+        )));
+    }
+    if out.len() > MOST_NAMED {
+        body.push_str(&item(&format!(
+            "and {} more, in --json and in {}.probes.csv",
+            out.len() - MOST_NAMED,
+            study.soil
+        )));
+    }
+    let one = out.len() == 1;
+    body.push_str(&paragraph(&format!(
+        "What to do: look at plug, cable and blades, and read {} again in both media and beside a core or two. If {} still off, give {} own calibration or send {} back; do not let {} share the curve. (One sound batch in twenty raises such an alarm.)",
+        if one { "it" } else { "them" },
+        if one { "it is" } else { "they are" },
+        if one { "it its" } else { "each its" },
+        if one { "it" } else { "them" },
+        if one { "it" } else { "them" },
+    )));
+    section(title, &body)
+}
+
+/// How far off it is at either end, where that differs from the middle by much.
+fn changing(study: &SoilStudy, probe: &ProbeFound) -> String {
+    let ends = probe.course.first().zip(probe.course.last());
+    match ends {
+        Some((dry, wet)) if (dry - wet).abs() > 0.003 && !study.course.is_empty() => {
+            format!(" ({dry:+.3} dry, {wet:+.3} wet)")
+        }
+        _ => String::new(),
+    }
+}
+
+fn order(study: &SoilStudy) -> String {
+    let mut ranked: Vec<&ProbeFound> = study.each.iter().filter(|p| p.placed.is_some()).collect();
+    if ranked.is_empty() {
+        return String::new();
+    }
+    let rank = |probe: &ProbeFound| probe.placed.map_or(usize::MAX, |placed| placed.rank);
+    ranked.sort_by_key(|probe| rank(probe));
+    let many = ranked.len();
+    let mut table = TextTable::new([
+        Column::numbers("rank", ""),
+        Column::words("its 95 % interval"),
+        Column::words("probe"),
+        Column::words("batch"),
+        Column::numbers("off by (r.m.s.)", "m3/m3"),
+        Column::words("95 % interval"),
+    ]);
+    let half = MOST_NAMED / 2;
+    for (place, probe) in ranked.iter().enumerate() {
+        if many > MOST_NAMED + 1 && place >= half && place < many - half {
+            continue;
+        }
+        let Some(placed) = probe.placed else { continue };
+        table.push([
+            placed.rank.to_string(),
+            format!("{} to {}", placed.rank_low, placed.rank_high),
+            probe.probe.clone(),
+            probe.batch.clone().unwrap_or_default(),
+            format!("{:.4}", placed.deviation),
+            format!(
+                "{:.4} to {:.4}",
+                placed.deviation_low, placed.deviation_high
+            ),
+        ]);
+    }
+    let shown = if many > MOST_NAMED + 1 {
+        format!(
+            "The {half} nearest to the shared curve and the {half} farthest of {}, by how far they are off from dry to wet (root mean square).",
+            counted(many, "probe")
+        )
+    } else {
+        "Nearest to the shared curve first, by how far they are off from dry to wet (root mean square).".to_owned()
+    };
+    let body = format!(
+        "{}\n{table}{}",
+        paragraph(&shown),
+        if many > MOST_NAMED + 1 {
+            paragraph(&format!(
+                "All of them: {}.probes.csv and --json.",
+                study.soil
+            ))
+        } else {
+            String::new()
+        }
+    );
+    section("The order of the probes", &body)
+}
