@@ -29,7 +29,10 @@ pub fn reference_data(name: &str) -> String {
 }
 
 /// Builds the program once per test binary and gives its path.
-fn program() -> &'static Path {
+///
+/// # Panics
+/// If it does not build.
+pub fn program() -> &'static Path {
     static PROGRAM: OnceLock<PathBuf> = OnceLock::new();
     PROGRAM.get_or_init(|| {
         let mut build = escargot::CargoBuild::new()

@@ -75,8 +75,7 @@ pub fn wrap(text: &str, em: f64, weight: Weight, limit: f64) -> Vec<String> {
     lines
 }
 
-/// `word`, cut and marked with an ellipsis where it is wider than `limit`.
-pub fn shorten(word: &str, em: f64, weight: Weight, limit: f64) -> String {
+fn shorten(word: &str, em: f64, weight: Weight, limit: f64) -> String {
     let mut shown = word.to_owned();
     let mut kept = word;
     while room(&shown, em, weight) > limit {

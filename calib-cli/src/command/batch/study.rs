@@ -57,6 +57,7 @@ pub(super) struct SoilStudy {
     /// Between what 95 % of further probes read off, with 95 % confidence; none where
     /// probes differ by no more than chance.
     pub next_probe: Vec<At<ToleranceInterval>>,
+    pub no_next_probe: Option<Refused>,
     /// How outlying probes were looked for.
     pub cut_off: Option<f64>,
     pub not_looked_for: Option<Refused>,
@@ -322,8 +323,8 @@ impl Assembled<'_> {
         let mut course = Vec::new();
         for step in 0..=STEPS {
             let theta = low + (high - low) * step as f64 / STEPS as f64;
-            let range = interval(&as_read.mixed, theta)?.map(|found| (found.low, found.high));
-            course.push((theta, range));
+            let range = interval(&as_read.mixed, theta)?.and_then(Result::ok);
+            course.push((theta, range.map(|found| (found.low, found.high))));
         }
         for (probe, effect) in each.iter_mut().zip(&as_read.mixed.effects) {
             let centre = as_read.mixed.centre;
@@ -332,7 +333,7 @@ impl Assembled<'_> {
                 .map(|(theta, _)| effect.at(*theta, centre).value)
                 .collect();
         }
-        let mut next_probe = Vec::new();
+        let (mut next_probe, mut no_next_probe) = (Vec::new(), None);
         let mut precision = Vec::new();
         for wetness in Wetness::ALL {
             let theta = wetness.theta_v(&as_read.pool);
@@ -356,6 +357,7 @@ impl Assembled<'_> {
             precision,
             precision_by_level: by_level(&as_read.pool),
             next_probe,
+            no_next_probe,
             cut_off: found.as_ref().ok().map(|found| found.cut_off),
             not_looked_for: found.err().map(refused),
             ranks_all_held,
@@ -509,12 +511,13 @@ fn refused(error: BatchStatisticsError) -> Refused {
     }
 }
 
-/// The range of further probes at a theta_v; `None` where there is no spread or it
-/// cannot be told.
-fn interval(mixed: &Mixed, theta_v: f64) -> Result<Option<ToleranceInterval>, BatchError> {
+/// The range of further probes at a theta_v; `None` where there is no spread.
+fn interval(
+    mixed: &Mixed,
+    theta_v: f64,
+) -> Result<Option<Result<ToleranceInterval, BatchStatisticsError>>, BatchError> {
     let (share, confidence) = TOLERANCE;
-    let found = next_probe_at(mixed, theta_v, share, confidence)?;
-    Ok(found.and_then(Result::ok))
+    next_probe_at(mixed, theta_v, share, confidence)
 }
 
 /// Precision level by level, where probes have cores of their own.

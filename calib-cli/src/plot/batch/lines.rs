@@ -10,7 +10,9 @@ use calib_core::calibration::Domain;
 use plotters::prelude::DrawingBackend;
 
 /// At most this many are drawn; of more, so many evenly from driest to wettest.
-const MOST_DRAWN: usize = 200;
+const MOST_DRAWN: usize = 120;
+/// More than this are drawn thinner.
+const MANY: usize = 60;
 
 /// One probe's course.
 #[derive(Debug, Clone, PartialEq)]
@@ -173,6 +175,8 @@ impl Chart for DeviationLinesChart {
             for standing_out in [false, true] {
                 let (colour, width) = if standing_out {
                     (palette::LEVEL, 3.0)
+                } else if self.lines.len() > MANY {
+                    (palette::CORE, 0.8)
                 } else {
                     (palette::CORE, 1.6)
                 };

@@ -26,9 +26,17 @@ pub struct Shown {
     pub theta_v: f64,
 }
 
-/// A name as it fits beside a mark.
+/// A name as it fits beside a mark. Of one that is too wide the end is kept: names of
+/// one batch mostly begin alike.
 fn short(name: &str) -> String {
-    fonts::shorten(name, BODY, Weight::Regular, WIDEST_NAME)
+    let fits = |name: &str| fonts::room(name, BODY, Weight::Regular) <= WIDEST_NAME;
+    if fits(name) {
+        return name.to_owned();
+    }
+    let ends = name.char_indices().skip(1);
+    ends.map(|(start, _)| format!("\u{2026}{}", &name[start..]))
+        .find(|end| fits(end))
+        .unwrap_or_else(|| "\u{2026}".to_owned())
 }
 
 /// Which of values sorted upwards are named: those that stand out first, from the
@@ -66,6 +74,16 @@ fn named_of(values: &[(f64, bool)]) -> Vec<usize> {
 #[cfg(test)]
 mod tests {
     use super::*;
+
+    #[test]
+    fn of_a_long_name_the_end_is_kept() {
+        assert_eq!(short("p-12"), "p-12");
+        let long = short("the-probe-beside-the-third-raised-bed-07");
+        assert!(
+            long.starts_with('\u{2026}') && long.ends_with("bed-07"),
+            "{long}"
+        );
+    }
 
     #[test]
     fn those_that_stand_out_are_named_before_the_outermost() {

@@ -72,15 +72,18 @@ impl Wetness {
     /// Its theta_v among the pairs of a pool, m3/m3, kept where the curve reaches.
     pub fn theta_v(self, pool: &Pool) -> f64 {
         let mut theta: Vec<f64> = pool.deviations.iter().map(|pair| pair.theta_v).collect();
-        theta.sort_by(f64::total_cmp);
         let share = match self {
             Wetness::Dry => 0.1,
             Wetness::Middle => 0.5,
             Wetness::Wet => 0.9,
         };
-        let place = (share * theta.len().saturating_sub(1) as f64).round() as usize;
         let (low, high) = reached(pool);
-        theta.get(place).copied().unwrap_or(low).clamp(low, high)
+        if theta.is_empty() {
+            return low;
+        }
+        let place = (share * (theta.len() - 1) as f64).round() as usize;
+        let (_, found, _) = theta.select_nth_unstable_by(place, f64::total_cmp);
+        found.clamp(low, high)
     }
 }
 

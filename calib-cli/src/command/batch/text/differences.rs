@@ -5,17 +5,22 @@ use super::super::study::SoilStudy;
 use super::{item, p_value, paragraph, section, water};
 use calib_core::batch::{Sharing, SharingTest};
 
+/// Share of the target below which a difference, however sure, matters little.
+const LITTLE: f64 = 0.1;
+
 /// The tests of the probes.
 pub(super) fn text(study: &SoilStudy) -> String {
-    let mut body = String::new();
-    for test in &study.as_read.tests.tests {
-        body.push_str(&item(&format!("{} [{}]", meaning(test), figures(test))));
-    }
+    let target = study.decision.asked.target;
+    let told = |tests: &[SharingTest]| -> String {
+        tests
+            .iter()
+            .map(|test| item(&format!("{} [{}]", meaning(test, target), figures(test))))
+            .collect()
+    };
+    let mut body = told(&study.as_read.tests.tests);
     if let Some(scale) = &study.two_media {
         body.push_str("\nAfter two-point normalisation in the two media:\n");
-        for test in &scale.tests.tests {
-            body.push_str(&item(&format!("{} [{}]", meaning(test), figures(test))));
-        }
+        body.push_str(&told(&scale.tests.tests));
     }
     section("Do the probes differ?", &body)
 }
@@ -41,9 +46,16 @@ fn name(sharing: Sharing) -> &'static str {
     }
 }
 
-fn meaning(test: &SharingTest) -> String {
+/// What the test says of the probes; with how much it matters where it says that they
+/// differ.
+fn meaning(test: &SharingTest, target: f64) -> String {
     let spread = water(test.spread);
-    match (test.enough, test.against, test.needed) {
+    let little = if test.needed && test.spread < LITTLE * target {
+        format!(" That is sure, and little beside {} m3/m3.", water(target))
+    } else {
+        String::new()
+    };
+    let said = match (test.enough, test.against, test.needed) {
         (Sharing::OneCurve, Sharing::OwnOffset, true) => format!(
             "Some probes read wetter than others from dry to wet: they lie {spread} m3/m3 apart (standard deviation)."
         ),
@@ -51,29 +63,45 @@ fn meaning(test: &SharingTest) -> String {
             "No probe reads wetter or drier than the others by more than chance.".to_owned()
         }
         (Sharing::OwnOffset, Sharing::OwnOffsetAndGain, true) => format!(
-            "How far a probe is off changes from dry to wet (by {spread} m3/m3, standard deviation), so shifting it is not enough."
+            "How far a probe is off changes from dry to wet (by {spread} m3/m3, standard deviation): it is not a mere shift."
         ),
         (Sharing::OwnOffset, Sharing::OwnOffsetAndGain, false) => {
             "How far a probe is off does not change from dry to wet by more than chance.".to_owned()
         }
-        (Sharing::OneCurve, Sharing::OwnCurve, true) => format!(
+        (Sharing::OneCurve, _, true) => format!(
             "A curve for each probe fits better than one for all: probes lie {spread} m3/m3 apart."
         ),
-        (Sharing::OneCurve, Sharing::OwnCurve, false) => {
+        (Sharing::OneCurve, _, false) => {
             "A curve for each probe fits no better than one for all.".to_owned()
         }
-        (Sharing::OwnOffset, Sharing::OwnCurve, true) => format!(
-            "Probes differ in the shape of their curves too (by {spread} m3/m3), not only by a shift."
+        (Sharing::OwnOffset, _, true) => format!(
+            "Shifting one curve for each probe is not enough: their curves still lie {spread} m3/m3 apart."
         ),
-        (Sharing::OwnOffset, Sharing::OwnCurve, false) => {
-            "One shape, shifted for each probe, fits as well as a curve for each.".to_owned()
+        (Sharing::OwnOffset, _, false) => {
+            "One curve, shifted for each probe, fits as well as a curve for each.".to_owned()
         }
-        (enough, against, needed) => format!(
-            "{} {} where there are {}.",
-            if needed { "Not enough:" } else { "Enough:" },
-            name(enough),
-            name(against)
+        (_, _, true) => format!(
+            "Probes differ in the shape of their curves: shifted and stretched, these still lie {spread} m3/m3 apart."
         ),
+        (_, _, false) => {
+            "One shape, shifted and stretched for each probe, fits as well as a curve for each."
+                .to_owned()
+        }
+    };
+    said + &little
+}
+
+/// The same of soils.
+fn of_soil(test: &SharingTest) -> &'static str {
+    match (test.enough, test.against, test.needed) {
+        (Sharing::OneCurve, Sharing::OwnOffset, true) => {
+            "In some soil the same count means more water than in another."
+        }
+        (Sharing::OneCurve, Sharing::OwnOffset, false) => {
+            "No soil is shifted against the others by more than chance."
+        }
+        (_, _, true) => "Curves of different shape fit better, one for each soil.",
+        (_, _, false) => "A curve for each soil fits no better.",
     }
 }
 
@@ -110,7 +138,7 @@ pub(super) fn of_soils(together: &SoilsTogether) -> String {
         )
     });
     for test in &found.tests {
-        body.push_str(&item(&format!("[{}; of soils]", figures(test))));
+        body.push_str(&item(&format!("{} [{}]", of_soil(test), figures(test))));
     }
     section(title, &body)
 }

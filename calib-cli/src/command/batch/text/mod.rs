@@ -47,7 +47,7 @@ fn heading(study: &SoilStudy) -> String {
     };
     let line = format!("Soil {}: {} probes", study.soil, study.probes);
     format!(
-        "{line}\n{}\n{beside}; the shared curve is a {}\n",
+        "{line}\n{}\n{beside}; shared curve: {}\n",
         "=".repeat(line.chars().count()),
         study.kind
     )

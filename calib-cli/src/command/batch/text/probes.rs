@@ -9,7 +9,9 @@ const MOST_NAMED: usize = 10;
 
 /// Both.
 pub(super) fn text(study: &SoilStudy) -> String {
-    format!("{}\n{}", standing_out(study), order(study))
+    let order = order(study);
+    let between = if order.is_empty() { "" } else { "\n" };
+    format!("{}{between}{order}", standing_out(study))
 }
 
 fn standing_out(study: &SoilStudy) -> String {

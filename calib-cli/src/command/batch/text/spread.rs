@@ -136,7 +136,12 @@ fn precision(study: &SoilStudy) -> String {
 fn next_probe(study: &SoilStudy) -> String {
     let (share, confidence) = TOLERANCE;
     let mut body = String::new();
-    if study.next_probe.is_empty() {
+    if let Some(refused) = &study.no_next_probe {
+        body.push_str(&paragraph(&format!(
+            "This cannot be said: {}.",
+            refused.reason
+        )));
+    } else if study.next_probe.is_empty() {
         body.push_str(&paragraph(
             "By the shared curve it reads no further off than chance explains: these probes do not differ.",
         ));
