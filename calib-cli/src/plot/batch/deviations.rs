@@ -19,6 +19,10 @@ const COLUMNS: usize = 300;
 const GAP: f64 = 8.0;
 /// Most batches shown side by side; more are sorted as one.
 const MOST_BATCHES: usize = 6;
+/// Most probes named below the axis.
+const MOST_BELOW: usize = 12;
+/// Somewhat less than the plot is wide, logical pixels.
+const LEAST_WIDE: f64 = 560.0;
 /// Most probes of a crowd that stand out which are drawn.
 const MOST_STANDING_OUT: usize = 60;
 
@@ -49,6 +53,8 @@ pub struct DeviationChart {
     places: Vec<f64>,
     /// Whether batches stand side by side.
     grouped: bool,
+    /// Whether the axis names each probe already.
+    all_named: bool,
     tolerance: Option<(f64, f64)>,
     sheet: Sheet,
 }
@@ -78,7 +84,8 @@ impl DeviationChart {
             shown.soil,
             probes.len()
         );
-        let (x, x_caption) = horizontal(&probes, &places, grouped);
+        let all_named = all_fit(&probes, &places);
+        let (x, x_caption) = horizontal(&probes, &places, grouped, all_named);
         let crowd = probes.len() > CROWD;
         let mut legend = vec![if crowd {
             (
@@ -118,6 +125,7 @@ impl DeviationChart {
             probes,
             places,
             grouped,
+            all_named,
             tolerance,
             sheet,
         }
@@ -149,6 +157,9 @@ impl DeviationChart {
 
     /// Names beside their marks, where they cover no mark and no other name.
     fn names(&self) -> Vec<(String, Point, HPos)> {
+        if self.all_named {
+            return Vec::new();
+        }
         let values: Vec<(f64, bool)> = self
             .probes
             .iter()
@@ -310,20 +321,33 @@ fn reach(probes: &[ProbePoint], tolerance: Option<(f64, f64)>) -> (f64, f64) {
     (low - room, high + room)
 }
 
-/// The axis below: probes by name where there is room, batches by name, or how
-/// many.
-fn horizontal(probes: &[ProbePoint], places: &[f64], grouped: bool) -> (Axis, String) {
+/// What the axis below covers.
+fn span(places: &[f64]) -> (f64, f64) {
     let last = places.last().copied().unwrap_or(1.0);
     let margin = (0.02 * last).max(0.6);
-    let (low, high) = (1.0 - margin, last + margin);
-    // Somewhat less than the plot is wide.
-    let per_place = 560.0 / (high - low);
+    (1.0 - margin, last + margin)
+}
+
+/// Whether every probe's name fits below its mark.
+fn all_fit(probes: &[ProbePoint], places: &[f64]) -> bool {
+    let (low, high) = span(places);
+    let per_place = LEAST_WIDE / (high - low);
+    let fits = |name: &str| fonts::room(name, BODY, Weight::Regular) + 10.0 <= per_place;
+    probes.len() <= MOST_BELOW && probes.iter().all(|probe| fits(&probe.name))
+}
+
+/// The axis below: probes by name where there is room, batches by name, or how
+/// many.
+fn horizontal(
+    probes: &[ProbePoint],
+    places: &[f64],
+    grouped: bool,
+    all_named: bool,
+) -> (Axis, String) {
+    let (low, high) = span(places);
+    let per_place = LEAST_WIDE / (high - low);
     let width = |name: &str| fonts::room(name, BODY, Weight::Regular);
-    let all_fit = probes.len() <= 12
-        && probes
-            .iter()
-            .all(|probe| width(&probe.name) + 10.0 <= per_place);
-    if all_fit {
+    if all_named {
         let named = probes.iter().map(|probe| probe.name.clone());
         let axis = Axis::named(
             low,
