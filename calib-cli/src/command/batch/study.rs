@@ -341,7 +341,11 @@ impl Assembled<'_> {
                 wetness,
                 found: precision_at(&as_read.mixed, theta),
             });
-            next_probe.extend(interval(&as_read.mixed, theta)?.map(|found| At { wetness, found }));
+            match interval(&as_read.mixed, theta)? {
+                Some(Ok(found)) => next_probe.push(At { wetness, found }),
+                Some(Err(error)) => no_next_probe = Some(refused(error)),
+                None => {}
+            }
         }
         let fit = &as_read.pool.choice.fit;
         Ok(SoilStudy {
