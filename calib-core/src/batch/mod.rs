@@ -21,6 +21,8 @@ mod distribution;
 pub mod equivalence;
 mod error;
 mod estimates;
+#[cfg(test)]
+mod example;
 pub mod interval;
 mod member;
 mod mixed;
@@ -33,6 +35,8 @@ mod precision_at;
 pub mod ranking;
 mod soils;
 mod statistics_error;
+#[cfg(test)]
+mod tests;
 pub mod tolerance;
 
 pub use decision::{

@@ -138,6 +138,7 @@ impl Component {
         };
         self.bars
             .par_iter()
+            .filter(|bar| bar.block.family == Family::Probe)
             .map_init(Cut::default, |cut, bar| {
                 cut.take(bar, self.across(), scaling);
                 let effect = rest.bar(cut, &bar.meets, bar.block.k, shared);

@@ -17,6 +17,8 @@
 mod build;
 mod effects;
 mod reduce;
+#[cfg(test)]
+mod tests;
 mod triangle;
 
 pub(super) use effects::BlockEffect;
