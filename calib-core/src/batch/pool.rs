@@ -12,9 +12,10 @@ use crate::temperature::count_at_reference;
 use serde::Serialize;
 use std::collections::BTreeMap;
 
-/// Most pairs that the shared curve is chosen from; more change no curve and take
-/// longer (our choice). The deviations are those of all pairs.
-pub const MOST_FOR_CURVE: usize = 2_000;
+/// Most pairs that the shared curve is chosen from; more change no curve, and leaving
+/// each out in turn takes the square of their number (our choice). The deviations are
+/// those of all pairs.
+pub const MOST_FOR_CURVE: usize = 1_000;
 
 /// Share of the typical variance below which none is taken, so that no pair pulls
 /// more than a million times its share.

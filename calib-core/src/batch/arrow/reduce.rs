@@ -138,6 +138,16 @@ impl Cut {
     }
 }
 
+impl Bar {
+    /// The first of the columns it meets, if they are all there are from there on
+    /// without a gap, as where every probe meets every core.
+    fn meets_together(&self) -> Option<usize> {
+        let first = *self.meets.first()?;
+        let in_order = |(i, at): (usize, &usize)| *at == first + i;
+        self.meets.iter().enumerate().all(in_order).then_some(first)
+    }
+}
+
 impl Sums {
     fn new(size: usize, t: usize) -> Self {
         Self {
@@ -159,13 +169,20 @@ impl Sums {
             sums.log_determinant += log_determinant;
             sums.rank += rank;
             let columns = bar.meets.len();
+            let together = bar.meets_together();
             for row in 0..bar.block.k {
                 let cross = &cut.cross[row * columns..(row + 1) * columns];
                 let border = &cut.border[row * t..(row + 1) * t];
                 for (i, (at, x)) in bar.meets.iter().zip(cross).enumerate() {
                     let into = &mut sums.dense[at * size..(at + 1) * size];
-                    for (other, y) in bar.meets[..=i].iter().zip(cross) {
-                        into[*other] -= x * y;
+                    if let Some(first) = together {
+                        for (s, y) in into[first..=first + i].iter_mut().zip(cross) {
+                            *s -= x * y;
+                        }
+                    } else {
+                        for (other, y) in bar.meets[..=i].iter().zip(cross) {
+                            into[*other] -= x * y;
+                        }
                     }
                     let into = &mut sums.border[at * t..(at + 1) * t];
                     for (s, y) in into.iter_mut().zip(border) {
