@@ -1,9 +1,12 @@
 //! Are two batches of probes alike? Equivalence within a margin, difference and
 //! spread.
 
+use super::distribution::normal_point;
 use super::interval::WithInterval;
-use super::statistics_error::BatchStatisticsError;
+use super::statistics_error::{BatchStatisticsError, between, enough, finite};
+use super::tolerance::satterthwaite;
 use serde::{Deserialize, Serialize};
+use statrs::distribution::{ContinuousCDF, FisherSnedecor, StudentsT};
 
 /// What is known of one probe.
 #[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize)]
@@ -103,6 +106,17 @@ pub struct BatchComparison {
 /// Compares batch `a` with batch `b`. `margin` (m3/m3) is the difference of means
 /// that does not matter, `spread_margin` (above 1) the ratio of spreads.
 ///
+/// Means: Welch's t and the two one-sided tests (Welch 1947; Schuirmann 1987). A
+/// probe whose sampling variance is stated is weighed by that and the spread of its
+/// batch (Paule and Mandel 1982), and the mean's uncertainty is the one the weighed
+/// residuals show (Hartung and Knapp 2001); without stated variances that is the
+/// plain mean and `s / sqrt(n)`.
+///
+/// Spreads: the sums of squares, each probe over its variance were the spreads as
+/// supposed, are chi-square whatever the sampling variances; their ratio is F. What
+/// both batches have in common is estimated from both. Without stated variances that
+/// is the plain variance ratio and exact. References recalled from memory.
+///
 /// # Errors
 /// Fewer than two probes in a batch; figures that are not finite; a variance below
 /// zero; a margin not above 0, a spread margin not above 1; a batch without spread.
@@ -112,10 +126,490 @@ pub fn compare_batches(
     margin: f64,
     spread_margin: f64,
 ) -> Result<BatchComparison, BatchStatisticsError> {
-    let _ = (b, margin, spread_margin);
-    Err(BatchStatisticsError::TooFew {
-        what: "probes",
-        given: a.len(),
-        needed: 2,
+    between("the margin", margin, 0.0, f64::INFINITY)?;
+    between("the margin of spreads", spread_margin, 1.0, LARGEST_RATIO)?;
+    check(a)?;
+    check(b)?;
+    let (of_a, of_b) = (summary(a)?, summary(b)?);
+    Ok(BatchComparison {
+        a: of_a,
+        b: of_b,
+        mean: compare_means(&of_a, &of_b, margin)?,
+        spread: compare_spreads(a, b, spread_margin)?,
     })
+}
+
+/// Probability of a test saying so wrongly.
+const LEVEL: f64 = 0.05;
+/// Probability with which so many probes would settle a question.
+const POWER: f64 = 0.8;
+/// Most probes in each batch that are thought of.
+const MOST_PROBES: usize = 1_000_000;
+/// Ratios of spreads are looked for up to this, and down to one over it.
+const LARGEST_RATIO: f64 = 1e6;
+
+fn check(batch: &[ProbeMean]) -> Result<(), BatchStatisticsError> {
+    enough("probes of a batch", batch.len(), 2)?;
+    for (index, probe) in batch.iter().enumerate() {
+        finite("mean of a probe", index, probe.value)?;
+        finite("variance of a probe", index, probe.variance)?;
+        if probe.variance < 0.0 {
+            return Err(BatchStatisticsError::OutOfRange {
+                what: "the variance of a probe",
+                value: probe.variance,
+                low: 0.0,
+                high: f64::INFINITY,
+            });
+        }
+    }
+    Ok(())
+}
+
+/// Weighed mean of a batch whose probes vary by `spread` (a variance) and their own
+/// sampling, the sum of weights, and the weighed sum of squares about the mean.
+fn weighed(batch: &[ProbeMean], spread: f64) -> (f64, f64, f64) {
+    let origin = batch.first().map_or(0.0, |probe| probe.value);
+    let (mut weights, mut sum) = (0.0, 0.0);
+    for probe in batch {
+        let weight = 1.0 / (spread + probe.variance);
+        weights += weight;
+        sum += weight * (probe.value - origin);
+    }
+    let mean = sum / weights;
+    let squares = batch
+        .iter()
+        .map(|probe| (probe.value - origin - mean).powi(2) / (spread + probe.variance))
+        .sum();
+    (origin + mean, weights, squares)
+}
+
+/// The variance at which a falling sum of squares comes down to its expectation; 0 if
+/// it lies below it from the start.
+fn spread_where(squares: impl Fn(f64) -> f64, expected: f64, scale: f64) -> f64 {
+    // Where a probe without variance makes it no number, it is above.
+    let above = |spread: f64| {
+        let squares = squares(spread);
+        squares > expected || squares.is_nan()
+    };
+    if !above(0.0) {
+        return 0.0;
+    }
+    let (mut low, mut high) = (0.0, scale);
+    for _ in 0..200 {
+        if !above(high) {
+            break;
+        }
+        low = high;
+        high *= 4.0;
+    }
+    for _ in 0..120 {
+        let middle = if low > 0.0 {
+            (low * high).sqrt()
+        } else {
+            high / 16.0
+        };
+        if above(middle) {
+            low = middle;
+        } else {
+            high = middle;
+        }
+        if high - low <= 1e-15 * high || high <= f64::MIN_POSITIVE {
+            break;
+        }
+    }
+    low.midpoint(high)
+}
+
+/// The plain variance of the means of probes.
+fn plain_variance(batch: &[ProbeMean]) -> f64 {
+    let (_, _, squares) = weighed(
+        &batch
+            .iter()
+            .map(|probe| ProbeMean {
+                variance: 0.0,
+                ..*probe
+            })
+            .collect::<Vec<_>>(),
+        1.0,
+    );
+    squares / (batch.len() - 1) as f64
+}
+
+fn summary(batch: &[ProbeMean]) -> Result<BatchSummary, BatchStatisticsError> {
+    let alike = BatchStatisticsError::NoSpread {
+        what: "probes of a batch",
+        alike: batch.len(),
+        given: batch.len(),
+    };
+    let plain = finite("variance of a batch", 0, plain_variance(batch))?;
+    let largest = batch
+        .iter()
+        .fold(0.0, |most: f64, p| most.max(p.value.abs()));
+    if plain.sqrt() <= 4.0 * f64::EPSILON * largest {
+        return Err(alike);
+    }
+    let freedom = (batch.len() - 1) as f64;
+    let spread = if batch.iter().all(|probe| probe.variance == 0.0) {
+        plain
+    } else {
+        spread_where(|spread| weighed(batch, spread).2, freedom, plain)
+    };
+    let (mean, weights, squares) = weighed(batch, spread);
+    let mean_u = (squares / freedom / weights).sqrt();
+    if !(mean_u > 0.0 && mean_u.is_finite()) {
+        return Err(alike);
+    }
+    Ok(BatchSummary {
+        probes: batch.len(),
+        mean,
+        mean_u,
+        sd: spread.sqrt(),
+    })
+}
+
+/// Student's t, centred, of these degrees of freedom.
+fn student(freedom: f64) -> Result<StudentsT, BatchStatisticsError> {
+    StudentsT::new(0.0, 1.0, freedom).map_err(|_| BatchStatisticsError::OutOfRange {
+        what: "the degrees of freedom",
+        value: freedom,
+        low: 0.0,
+        high: f64::INFINITY,
+    })
+}
+
+fn compare_means(
+    a: &BatchSummary,
+    b: &BatchSummary,
+    margin: f64,
+) -> Result<MeanComparison, BatchStatisticsError> {
+    let difference = a.mean - b.mean;
+    let (u_a, u_b) = (a.mean_u.powi(2), b.mean_u.powi(2));
+    let freedom = satterthwaite(&[(u_a, (a.probes - 1) as f64), (u_b, (b.probes - 1) as f64)])?;
+    let error = (u_a + u_b).sqrt();
+    let t = student(freedom)?;
+    let half = t.inverse_cdf(1.0 - LEVEL / 2.0) * error;
+    let half_90 = t.inverse_cdf(1.0 - LEVEL) * error;
+    let difference_p = 2.0 * t.sf(difference.abs() / error);
+    let equivalence_p = t.sf((margin - difference.abs()) / error);
+    // By probes in each batch: variance of a probe's mean about that of its batch.
+    let (of_a, of_b) = (u_a * a.probes as f64, u_b * b.probes as f64);
+    let enough_probes = |n: usize| {
+        let error = ((of_a + of_b) / n as f64).sqrt();
+        let parts = of_a.powi(2) + of_b.powi(2);
+        let freedom = (of_a + of_b).powi(2) * (n - 1) as f64 / parts;
+        Planned {
+            margin,
+            difference: difference.abs(),
+            error,
+            freedom,
+        }
+        .settles()
+    };
+    let difference = WithInterval {
+        value: difference,
+        low: difference - half,
+        high: Some(difference + half),
+    };
+    Ok(MeanComparison {
+        difference,
+        standard_error: error,
+        freedom,
+        difference_p,
+        margin,
+        equivalence_p,
+        equivalence_low: difference.value - half_90,
+        equivalence_high: difference.value + half_90,
+        verdict: verdict(
+            difference_p,
+            equivalence_p,
+            difference.value.abs() - half > margin,
+            || fewest_probes(enough_probes),
+        ),
+    })
+}
+
+fn verdict(
+    difference_p: f64,
+    equivalence_p: f64,
+    beyond_margin: bool,
+    probes_in_each: impl FnOnce() -> Option<usize>,
+) -> Verdict {
+    match (difference_p < LEVEL, equivalence_p < LEVEL) {
+        (false, true) => Verdict::Equivalent,
+        (true, true) => Verdict::DifferentWithinMargin,
+        (true, false) => Verdict::Different { beyond_margin },
+        (false, false) => Verdict::NotSettled {
+            probes_in_each: probes_in_each(),
+        },
+    }
+}
+
+/// A comparison thought of, taking today's difference for the true one.
+struct Planned {
+    margin: f64,
+    difference: f64,
+    error: f64,
+    freedom: f64,
+}
+
+impl Planned {
+    /// Whether one of the two tests would succeed with probability [`POWER`] (shifted
+    /// t in place of noncentral t).
+    fn settles(&self) -> bool {
+        let Ok(t) = student(self.freedom) else {
+            return false;
+        };
+        let one_sided = t.inverse_cdf(1.0 - LEVEL);
+        let two_sided = t.inverse_cdf(1.0 - LEVEL / 2.0);
+        let inside = t.cdf((self.margin - self.difference) / self.error - one_sided)
+            + t.cdf((self.margin + self.difference) / self.error - one_sided)
+            - 1.0;
+        let apart = t.cdf(self.difference / self.error - two_sided);
+        inside.max(apart) >= POWER
+    }
+}
+
+/// Fewest probes in each batch that settle it.
+fn fewest_probes(settles: impl Fn(usize) -> bool) -> Option<usize> {
+    let (mut low, mut high) = (1, 2);
+    while !settles(high) {
+        low = high;
+        high *= 2;
+        if high > MOST_PROBES {
+            return None;
+        }
+    }
+    while high - low > 1 {
+        let middle = low.midpoint(high);
+        if settles(middle) {
+            high = middle;
+        } else {
+            low = middle;
+        }
+    }
+    Some(high)
+}
+
+fn compare_spreads(
+    a: &[ProbeMean],
+    b: &[ProbeMean],
+    margin: f64,
+) -> Result<SpreadComparison, BatchStatisticsError> {
+    let (free_a, free_b) = ((a.len() - 1) as f64, (b.len() - 1) as f64);
+    let stated = a.iter().chain(b).any(|probe| probe.variance > 0.0);
+    let scale = plain_variance(a).max(plain_variance(b));
+    // F were the standard deviations in this ratio.
+    let f = |ratio: f64| {
+        let squares = |common: f64| (weighed(a, ratio * common).2, weighed(b, common / ratio).2);
+        let common = if stated {
+            let sum = |common: f64| {
+                let (of_a, of_b) = squares(common);
+                of_a + of_b
+            };
+            spread_where(sum, free_a + free_b, scale)
+        } else {
+            1.0
+        };
+        let (of_a, of_b) = squares(common);
+        (of_a / free_a) / (of_b / free_b)
+    };
+    let distribution =
+        FisherSnedecor::new(free_a, free_b).map_err(|_| BatchStatisticsError::OutOfRange {
+            what: "the degrees of freedom",
+            value: free_a.min(free_b),
+            low: 0.0,
+            high: f64::INFINITY,
+        })?;
+    let above = |ratio: f64| distribution.sf(f(ratio));
+    let below = |ratio: f64| distribution.cdf(f(ratio));
+    let equal = f(1.0);
+    let difference_p = (2.0 * distribution.sf(equal).min(distribution.cdf(equal))).min(1.0);
+    let equivalence_p = below(margin).max(above(1.0 / margin));
+    // F falls as the ratio grows.
+    let largest = LARGEST_RATIO.ln();
+    let ratio_where = |reached: &dyn Fn(f64) -> bool| {
+        let (mut low, mut high) = (-largest, largest);
+        for _ in 0..60 {
+            let middle = f64::midpoint(low, high);
+            if reached(middle.exp()) {
+                high = middle;
+            } else {
+                low = middle;
+            }
+        }
+        low.midpoint(high)
+    };
+    let edge = largest - 1e-6;
+    let low = ratio_where(&|ratio| above(ratio) >= LEVEL / 2.0);
+    let high = ratio_where(&|ratio| below(ratio) <= LEVEL / 2.0);
+    let value = ratio_where(&|ratio| f(ratio) <= 1.0);
+    let ratio = WithInterval {
+        value: value.exp(),
+        low: if low < -edge { 0.0 } else { low.exp() },
+        high: (high < edge).then(|| high.exp()),
+    };
+    let beyond = ratio.low > margin || ratio.high.is_some_and(|high| high < 1.0 / margin);
+    // The logarithm of the ratio varies nearly normally, as one over the probes less 1.
+    let error = ratio
+        .high
+        .filter(|_| ratio.low > 0.0)
+        .map(|_| (high - low) / (2.0 * normal_point(LEVEL / 2.0)));
+    let probes_in_each = || {
+        let error = error?;
+        let now = 2.0 / (1.0 / free_a + 1.0 / free_b);
+        fewest_probes(|n| {
+            let free = (n - 1) as f64;
+            Planned {
+                margin: margin.ln(),
+                difference: value.abs(),
+                error: error * (now / free).sqrt(),
+                freedom: 2.0 * free,
+            }
+            .settles()
+        })
+    };
+    Ok(SpreadComparison {
+        ratio,
+        difference_p,
+        margin,
+        equivalence_p,
+        verdict: verdict(difference_p, equivalence_p, beyond, probes_in_each),
+    })
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    fn plain(values: &[f64]) -> Vec<ProbeMean> {
+        values
+            .iter()
+            .map(|value| ProbeMean {
+                value: *value,
+                variance: 0.0,
+            })
+            .collect()
+    }
+
+    fn close(got: f64, expected: f64) {
+        assert!(
+            (got - expected).abs() < 1e-9 * (1.0 + expected.abs()),
+            "{got} {expected}"
+        );
+    }
+
+    #[test]
+    fn equal_sizes_and_spreads_give_the_classic_t_and_f() {
+        // Two batches of one pattern, 0.01 apart: Welch's degrees of freedom are then
+        // n_a + n_b - 2, and with two degrees P = 1 - t / sqrt(2 + t^2) for two sides.
+        let a = plain(&[0.01, 0.03]);
+        let b = plain(&[0.00, 0.02]);
+        let found = compare_batches(&a, &b, 0.02, 2.0).expect("a comparison");
+        close(found.mean.freedom, 2.0);
+        close(found.mean.standard_error, (2.0 * 0.0002_f64 / 2.0).sqrt());
+        let t = 0.01 / found.mean.standard_error;
+        close(found.mean.difference_p, 1.0 - t / (2.0 + t * t).sqrt());
+        let toward = 0.01 / found.mean.standard_error;
+        close(
+            found.mean.equivalence_p,
+            0.5 * (1.0 - toward / (2.0 + toward * toward).sqrt()),
+        );
+        close(found.spread.ratio.value, 1.0);
+        close(found.spread.difference_p, 1.0);
+        // F of (1, 1) below x: 2 / pi atan sqrt x; the margin squared over one.
+        close(
+            found.spread.equivalence_p,
+            1.0 - 2.0 / std::f64::consts::PI * 2.0_f64.atan(),
+        );
+    }
+
+    #[test]
+    fn the_interval_of_ninety_per_cent_and_the_two_one_sided_tests_agree() {
+        let a = plain(&[0.011, 0.009, 0.012, 0.010, 0.013]);
+        let b = plain(&[0.010, 0.008, 0.011, 0.007, 0.012, 0.010]);
+        let first = compare_batches(&a, &b, 0.01, 3.0)
+            .expect("a comparison")
+            .mean;
+        let margin = first
+            .equivalence_low
+            .abs()
+            .max(first.equivalence_high.abs());
+        let at = compare_batches(&a, &b, margin, 3.0)
+            .expect("a comparison")
+            .mean;
+        close(at.equivalence_p, 0.05);
+        assert_eq!(first.verdict, Verdict::Equivalent);
+    }
+
+    #[test]
+    fn small_stated_variances_change_next_to_nothing() {
+        let a = plain(&[0.01, 0.03, 0.02, 0.05]);
+        let b = plain(&[0.00, 0.02, -0.04]);
+        let with = |batch: &[ProbeMean]| -> Vec<ProbeMean> {
+            batch
+                .iter()
+                .map(|probe| ProbeMean {
+                    variance: 1e-13,
+                    ..*probe
+                })
+                .collect()
+        };
+        let one = compare_batches(&a, &b, 0.02, 2.0).expect("a comparison");
+        let other = compare_batches(&with(&a), &with(&b), 0.02, 2.0).expect("a comparison");
+        let near = |a: f64, b: f64| assert!((a / b - 1.0).abs() < 1e-6, "{a} {b}");
+        near(one.mean.difference_p, other.mean.difference_p);
+        near(one.spread.difference_p, other.spread.difference_p);
+        near(one.spread.ratio.value, other.spread.ratio.value);
+        near(one.spread.ratio.low, other.spread.ratio.low);
+    }
+
+    #[test]
+    fn each_verdict_has_its_batches() {
+        let spread = [0.001, -0.001, 0.0015, -0.0015, 0.0005, -0.0005, 0.0, 0.0];
+        let about = |middle: f64| plain(&spread.map(|s| middle + s));
+        let said = |middle: f64, margin: f64| {
+            compare_batches(&about(middle), &about(0.0), margin, 2.0)
+                .expect("a comparison")
+                .mean
+                .verdict
+        };
+        assert_eq!(said(0.0, 0.01), Verdict::Equivalent);
+        assert_eq!(said(0.005, 0.01), Verdict::DifferentWithinMargin);
+        assert_eq!(
+            said(0.0095, 0.0100),
+            Verdict::Different {
+                beyond_margin: false
+            }
+        );
+        assert_eq!(
+            said(0.05, 0.01),
+            Verdict::Different {
+                beyond_margin: true
+            }
+        );
+        let Verdict::NotSettled {
+            probes_in_each: Some(probes),
+        } = said(0.0, 0.0005)
+        else {
+            panic!("{:?}", said(0.0, 0.0005));
+        };
+        // n = 2 (s / margin)^2 (1.645 + 1.282)^2, s = 0.00104.
+        assert!((60..=85).contains(&probes), "{probes}");
+    }
+
+    #[test]
+    fn what_cannot_be_compared_is_refused() {
+        let a = plain(&[0.01, 0.03]);
+        let refused = |a: &[ProbeMean], b: &[ProbeMean], margin: f64, ratio: f64| {
+            compare_batches(a, b, margin, ratio).is_err()
+        };
+        assert!(refused(&a, &a[..1], 0.01, 2.0));
+        assert!(refused(&a, &plain(&[0.02, 0.02]), 0.01, 2.0));
+        assert!(refused(&a, &plain(&[0.02, f64::NAN]), 0.01, 2.0));
+        assert!(refused(&a, &a, 0.0, 2.0));
+        assert!(refused(&a, &a, 0.01, 1.0));
+        let mut below = a.clone();
+        below[0].variance = -1e-9;
+        assert!(refused(&a, &below, 0.01, 2.0));
+    }
 }
