@@ -24,12 +24,15 @@ mod outside {
     pub mod robust_line;
     pub mod second_reader;
     pub mod sql;
+    pub mod tolerance;
 }
 
 use libtest_mimic::{Arguments, Trial};
 use outside::{
     atmega328p, both_axes, bucket, c_compilers, c_damage, c_fuzz, cortex_m3, micropython, mixed,
     redistribution, robust_line, second_reader, sql,
+    atmega328p, both_axes, bucket, c_compilers, c_damage, c_fuzz, cortex_m3, micropython,
+    redistribution, robust_line, second_reader, sql, tolerance,
 };
 use std::process::{Command, ExitCode};
 
@@ -59,6 +62,7 @@ const CHECKS: &[Check] = &[
     robust_line::CHECK,
     bucket::CHECK,
     mixed::CHECK,
+    tolerance::CHECK,
     second_reader::CHECK,
     micropython::MICROPYTHON,
     micropython::PYTHON,

@@ -45,6 +45,8 @@ pub(super) struct Search {
 const THINNED: usize = 100;
 /// Starts tried.
 const STARTS: usize = 20;
+/// Starts tried where no probe is bad.
+const STARTS_OF_SOUND: usize = 5;
 /// Steps from each start, before the best is followed to its end.
 const FIRST_STEPS: usize = 2;
 /// Steps at most to that end.
@@ -74,6 +76,13 @@ impl Search {
     /// 1 for offsets, 2 for offsets and gains.
     pub fn dimension(&self) -> usize {
         self.dimension
+    }
+
+    /// The same search from fewer starts, enough where no probe is bad.
+    pub fn of_sound_batches(&self) -> Search {
+        let mut search = self.clone();
+        search.starts.truncate(STARTS_OF_SOUND);
+        search
     }
 
     /// A probe without sampling error.
