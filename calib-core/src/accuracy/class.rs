@@ -4,26 +4,21 @@
 //! By counting, nothing is assumed: the share within is binomial, its bounds those of
 //! Clopper and Pearson (1934, Biometrika 26:404). Where clusters have several pairs, the
 //! number of pairs is brought down to the effective one (Korn and Graubard 1998, Survey
-//! Methodology 24:193); to the number of clusters where all or none are within.
+//! Methodology 24:193); to the number of clusters where all or none are within. Both
+//! recalled from memory.
 //!
-//! By normal theory fewer cores are needed. The share within +-T of a normal
-//! distribution depends on its mean and its standard deviation; a bound is found from
-//! what these may be given the sample (the fiducial or generalised pivotal
-//! distribution, for one side alone the exact bound by the noncentral t; Krishnamoorthy
-//! and Mathew 2009, Statistical Tolerance Regions, chapter 2). For both sides it is
-//! nearly exact where the bias carries one side, and cautious where there is none.
-//! All three recalled from memory.
+//! By normal theory fewer cores are needed: see `by_theory.rs`.
 //!
 //! Differences are taken as they are, the reference's own error included: a target met
 //! so is met without it too.
 
+use super::by_theory::ByTheory;
 use super::clustered::{mean, t_quantile};
 use super::error::AccuracyError;
 use super::sample::{Sample, check, cluster_numbers};
 use super::spread::Spread;
-use crate::uncertainty::scale_nodes;
 use serde::{Deserialize, Serialize};
-use statrs::distribution::{Beta, ContinuousCDF, Normal};
+use statrs::distribution::{Beta, ContinuousCDF};
 
 /// Half widths of the accuracy classes, m3/m3. Our own ladder; no standard sets one.
 pub const LADDER: [f64; 6] = [0.01, 0.015, 0.02, 0.03, 0.05, 0.1];
@@ -109,9 +104,6 @@ pub const MOST_MORE: usize = 10_000;
 /// Fewest clusters that a class is told of (our choice).
 pub const FEWEST_FOR_CLASS: usize = 5;
 
-/// Steps of the integral over the standard deviation, per its own.
-const STEPS: f64 = 6.0;
-
 /// What a class is asked by.
 #[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize)]
 pub struct ClassRequest {
@@ -151,26 +143,7 @@ impl ClassStatement {
     /// Those of [`ClassRequest::check`]; [`AccuracyError::TooFewClusters`] below
     /// [`FEWEST_FOR_CLASS`], [`AccuracyError::NoScatter`], [`AccuracyError::NotFinite`].
     pub fn of(samples: &[Sample], request: &ClassRequest) -> Result<Self, AccuracyError> {
-        request.check()?;
-        check(samples, FEWEST_FOR_CLASS)?;
-        let (cluster, clusters) = cluster_numbers(samples);
-        if clusters < FEWEST_FOR_CLASS {
-            return Err(AccuracyError::TooFewClusters {
-                clusters,
-                needed: FEWEST_FOR_CLASS,
-                purpose: "a class".into(),
-            });
-        }
-        let differences: Vec<f64> = samples.iter().map(Sample::difference).collect();
-        let spread =
-            Spread::of(&differences, &cluster, clusters).ok_or(AccuracyError::NoScatter)?;
-        let seen = Seen {
-            differences,
-            cluster,
-            clusters,
-            by_theory: ByTheory::of(spread),
-            request: *request,
-        };
+        let seen = Seen::of(samples, request)?;
         let ladder: Vec<TargetStatement> = LADDER.iter().map(|t| seen.statement(*t)).collect();
         let class = ladder
             .iter()
@@ -188,6 +161,18 @@ impl ClassStatement {
             class,
         })
     }
+
+    /// The verdict on the target alone, without all the rest; [`Verdict::NotSettled`]
+    /// where none was asked for.
+    ///
+    /// # Errors
+    /// As [`ClassStatement::of`].
+    pub fn verdict(samples: &[Sample], request: &ClassRequest) -> Result<Verdict, AccuracyError> {
+        let seen = Seen::of(samples, request)?;
+        Ok(request
+            .target
+            .map_or(Verdict::NotSettled, |target| seen.verdict(target, 1.0)))
+    }
 }
 
 /// The differences with what they are judged by.
@@ -200,45 +185,79 @@ struct Seen {
 }
 
 impl Seen {
-    fn statement(&self, target: f64) -> TargetStatement {
+    fn of(samples: &[Sample], request: &ClassRequest) -> Result<Self, AccuracyError> {
+        request.check()?;
+        check(samples, FEWEST_FOR_CLASS)?;
+        let (cluster, clusters) = cluster_numbers(samples);
+        if clusters < FEWEST_FOR_CLASS {
+            return Err(AccuracyError::TooFewClusters {
+                clusters,
+                needed: FEWEST_FOR_CLASS,
+                purpose: "a class".into(),
+            });
+        }
+        let differences: Vec<f64> = samples.iter().map(Sample::difference).collect();
+        let spread =
+            Spread::of(&differences, &cluster, clusters).ok_or(AccuracyError::NoScatter)?;
+        Ok(Self {
+            differences,
+            cluster,
+            clusters,
+            by_theory: ByTheory::of(spread),
+            request: *request,
+        })
+    }
+
+    /// The verdict with `factor` times as many clusters like these.
+    fn verdict(&self, target: f64, factor: f64) -> Verdict {
         let ClassRequest {
             share,
             confidence,
             basis,
             ..
         } = self.request;
+        match basis {
+            Basis::Normal if factor == 1.0 => self.by_theory.verdict(target, share, confidence),
+            Basis::Normal => self
+                .by_theory
+                .grown(factor)
+                .verdict(target, share, confidence),
+            Basis::Counted => {
+                let (estimate, effective) = self.counts(target);
+                judged(counted(estimate, effective * factor, confidence), share)
+            }
+        }
+    }
+
+    /// Share within, and the number of independent pairs it is worth.
+    fn counts(&self, target: f64) -> (f64, f64) {
         let inside: Vec<f64> = self
             .differences
             .iter()
             .map(|d| f64::from(u8::from(d.abs() <= target)))
             .collect();
-        let within = inside.iter().filter(|one| **one > 0.5).count();
-        let effective = self.effective(&inside);
-        let estimate = within as f64 / inside.len() as f64;
-        let verdict_with = |factor: f64| match basis {
-            Basis::Counted => judged(counted(estimate, effective * factor, confidence), share),
-            Basis::Normal => self
-                .by_theory
-                .grown(factor)
-                .verdict(target, share, confidence),
+        let within: f64 = inside.iter().sum();
+        (within / inside.len() as f64, self.effective(&inside))
+    }
+
+    fn statement(&self, target: f64) -> TargetStatement {
+        let (estimate, effective) = self.counts(target);
+        let confidence = self.request.confidence;
+        let verdict = self.verdict(target, 1.0);
+        let clusters = self.clusters as f64;
+        let settles = |more: usize| {
+            let factor = (clusters + more as f64) / clusters;
+            self.verdict(target, factor) != Verdict::NotSettled
         };
-        let verdict = verdict_with(1.0);
-        let clusters = self.clusters;
-        let more_clusters = (verdict == Verdict::NotSettled)
-            .then(|| {
-                fewest_more(|more| {
-                    verdict_with((clusters + more) as f64 / clusters as f64) != Verdict::NotSettled
-                })
-            })
-            .flatten();
+        let open = verdict == Verdict::NotSettled;
         TargetStatement {
             target,
-            within,
-            of: inside.len(),
+            within: (estimate * self.differences.len() as f64).round() as usize,
+            of: self.differences.len(),
             counted: counted(estimate, effective, confidence),
             normal: self.by_theory.share(target, confidence),
             verdict,
-            more_clusters,
+            more_clusters: if open { fewest_more(settles) } else { None },
         }
     }
 
@@ -317,143 +336,4 @@ fn counted(estimate: f64, n: f64, confidence: f64) -> Share {
         lower: lower.unwrap_or(0.0),
         upper: upper.unwrap_or(1.0),
     }
-}
-
-/// Normal theory of one sample.
-#[derive(Debug, Clone)]
-struct ByTheory {
-    spread: Spread,
-    /// What the ratio of sample and true standard deviation may be, with probability.
-    nodes: Vec<(f64, f64)>,
-    normal: Normal,
-}
-
-impl ByTheory {
-    fn of(spread: Spread) -> Self {
-        let step = 1.0 / (2.0 * spread.degrees_of_freedom).sqrt() / STEPS;
-        Self {
-            nodes: scale_nodes(spread.degrees_of_freedom, step),
-            spread,
-            normal: Normal::standard(),
-        }
-    }
-
-    fn grown(&self, factor: f64) -> Self {
-        Self::of(self.spread.grown(factor))
-    }
-
-    /// Probability, given the sample, that no more than `share` is within +-`target`.
-    fn no_more_than(&self, share: f64, target: f64) -> f64 {
-        let root = self.spread.effective.sqrt();
-        self.nodes
-            .iter()
-            .map(|(w, weight)| {
-                let sigma = self.spread.standard_deviation / w;
-                // No mean leaves so large a share inside.
-                let Some(reach) = self.farthest_mean(target / sigma, share) else {
-                    return *weight;
-                };
-                let mean = self.spread.mean / sigma;
-                weight
-                    * (self.normal.cdf((mean - reach) * root)
-                        + self.normal.cdf((-mean - reach) * root))
-            })
-            .sum()
-    }
-
-    /// The largest mean, in standard deviations, at which `share` is still within
-    /// +-`target` standard deviations.
-    fn farthest_mean(&self, target: f64, share: f64) -> Option<f64> {
-        let cdf = |z: f64| self.normal.cdf(z);
-        let inside = |mean: f64| cdf(target - mean) - cdf(-target - mean);
-        if inside(0.0) <= share {
-            return None;
-        }
-        let (mut low, mut high) = (0.0, target - self.normal.inverse_cdf(share));
-        let mut mean = high;
-        for _ in 0..60 {
-            let off = inside(mean) - share;
-            if off > 0.0 {
-                low = mean;
-            } else {
-                high = mean;
-            }
-            let fall = density(target - mean) - density(-target - mean);
-            let newton = mean + off / fall;
-            let next = if newton > low && newton < high {
-                newton
-            } else {
-                0.5 * (low + high)
-            };
-            let moved = (next - mean).abs();
-            mean = next;
-            if moved < 1e-10 {
-                break;
-            }
-        }
-        Some(mean)
-    }
-
-    fn verdict(&self, target: f64, share: f64, confidence: f64) -> Verdict {
-        let less = self.no_more_than(share, target);
-        if less <= 1.0 - confidence {
-            Verdict::Meets
-        } else if less >= confidence {
-            Verdict::DoesNotMeet
-        } else {
-            Verdict::NotSettled
-        }
-    }
-
-    fn share(&self, target: f64, confidence: f64) -> Share {
-        let Spread {
-            mean,
-            standard_deviation: s,
-            ..
-        } = self.spread;
-        let bound = |probability: f64| {
-            let (mut low, mut high) = (0.0, 1.0);
-            while high - low > 1e-6 {
-                let middle = 0.5 * (low + high);
-                if self.no_more_than(middle, target) < probability {
-                    low = middle;
-                } else {
-                    high = middle;
-                }
-            }
-            0.5 * (low + high)
-        };
-        Share {
-            estimate: self.normal.cdf((target - mean) / s) - self.normal.cdf((-target - mean) / s),
-            lower: bound(1.0 - confidence),
-            upper: bound(confidence),
-        }
-    }
-
-    /// The half width at which `share` is met with `confidence` and no more.
-    fn just_met(&self, share: f64, confidence: f64) -> f64 {
-        let met = |target: f64| self.no_more_than(share, target) <= 1.0 - confidence;
-        let mut high = self.spread.mean.abs() + 2.0 * self.spread.standard_deviation;
-        for _ in 0..60 {
-            if met(high) {
-                break;
-            }
-            high *= 2.0;
-        }
-        let mut low = 0.0;
-        while high - low > 1e-6 * high {
-            let middle = 0.5 * (low + high);
-            if met(middle) {
-                high = middle;
-            } else {
-                low = middle;
-            }
-        }
-        high
-    }
-}
-
-/// Of the standard normal distribution.
-fn density(z: f64) -> f64 {
-    (-0.5 * z * z).exp() / (2.0 * std::f64::consts::PI).sqrt()
 }

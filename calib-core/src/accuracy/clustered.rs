@@ -3,9 +3,11 @@
 //! from place to place.
 //!
 //! The standard error is the cluster-robust one with Bell and McCaffrey's
-//! adjustment (2002, Survey Methodology 28:169), its degrees of freedom theirs with a
-//! component of variance common to a cluster, as Imbens and Kolesar have it (2016,
-//! Review of Economics and Statistics 98:701). Both recalled from memory. Where every
+//! adjustment (2002, Survey Methodology 28:169), its degrees of freedom theirs; for the
+//! mean with a component of variance common to a cluster, as Imbens and Kolesar have it
+//! (2016, Review of Economics and Statistics 98:701). Both recalled from memory. With
+//! that component the slope's test would be too cautious, without it the mean's a little
+//! too bold where clusters are very uneven. Where every
 //! cluster is of one size the mean's are the textbook's: Student's t on the cluster
 //! means, clusters less one.
 
@@ -72,7 +74,7 @@ pub(super) fn t_quantile(p: f64, degrees_of_freedom: f64) -> f64 {
 pub(super) fn mean(y: &[f64], cluster: &[usize], clusters: usize) -> Option<Coefficient> {
     let n = y.len() as f64;
     let rows = vec![Vector2::new(1.0 / n.sqrt(), 0.0); y.len()];
-    let found = last_coefficient(&rows, Vector2::new(1.0, 0.0), y, cluster, clusters)?;
+    let found = last_coefficient(&rows, Vector2::new(1.0, 0.0), true, y, cluster, clusters)?;
     Some(found.scaled(1.0 / n.sqrt()))
 }
 
@@ -94,7 +96,7 @@ pub(super) fn slope(
         .iter()
         .map(|x| Vector2::new(1.0 / n.sqrt(), (x - centre) / square.sqrt()))
         .collect();
-    let found = last_coefficient(&rows, Vector2::new(0.0, 1.0), y, cluster, clusters)?;
+    let found = last_coefficient(&rows, Vector2::new(0.0, 1.0), false, y, cluster, clusters)?;
     Some(found.scaled(1.0 / square.sqrt()))
 }
 
@@ -115,10 +117,12 @@ struct Gathered {
 }
 
 /// Least squares on orthonormal columns (a column of zeros counts for nothing) and the
-/// coefficient `wanted` picks.
+/// coefficient `wanted` picks. `common`: whether the degrees of freedom are reckoned
+/// with a component of variance common to a cluster.
 fn last_coefficient(
     rows: &[Vector2<f64>],
     wanted: Vector2<f64>,
+    common: bool,
     y: &[f64],
     cluster: &[usize],
     clusters: usize,
@@ -159,7 +163,11 @@ fn last_coefficient(
     if scatter <= rounding || variance <= 0.0 || !variance.is_finite() {
         return None;
     }
-    let ratio = common_to_within(&residuals, cluster, &gathered);
+    let ratio = if common {
+        common_to_within(&residuals, cluster, &gathered)
+    } else {
+        0.0
+    };
     Some(Coefficient {
         value: coefficients.dot(&wanted),
         standard_error: variance.sqrt(),

@@ -105,7 +105,7 @@ impl Limits {
                 high,
                 confidence,
             };
-            let interval_1986 = spread.components.is_none().then(|| {
+            let interval_1986 = spread.parts.is_none().then(|| {
                 let half = t_quantile(0.5 + 0.5 * confidence, spread.degrees_of_freedom)
                     * standard_error_1986(spread.standard_deviation, spread.pairs);
                 Interval {
@@ -126,8 +126,8 @@ impl Limits {
             mean: spread.mean,
             standard_deviation: spread.standard_deviation,
             degrees_of_freedom: spread.degrees_of_freedom,
-            between_clusters: spread.components.map(|(between, _)| between),
-            within_clusters: spread.components.map(|(_, within)| within),
+            between_clusters: spread.parts.map(|parts| parts.components().0),
+            within_clusters: spread.parts.map(|parts| parts.components().1),
             lower: limit(-1.0)?,
             upper: limit(1.0)?,
         })

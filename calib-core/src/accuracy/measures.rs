@@ -73,20 +73,7 @@ impl Measures {
             .iter()
             .map(|sample| (sample.reference_value(), sample.reading));
         let moments = Moments::of(pairs.map(|pair| (pair, 1.0)));
-        let concordance = moments.concordance().map(|value| {
-            let n = moments.weight;
-            let precision = moments.correlation().unwrap_or(0.0);
-            let independent = clusters == samples.len() && n >= 4.0;
-            Concordance {
-                value,
-                value_n_minus_1: moments.concordance_with(n / (n - 1.0)),
-                precision,
-                accuracy: (precision != 0.0).then(|| value / precision),
-                interval: independent
-                    .then(|| lin_interval(&moments, value, precision))
-                    .flatten(),
-            }
-        });
+        let concordance = Concordance::of(&moments, clusters == samples.len());
         Ok(Self {
             pairs: samples.len(),
             clusters,
@@ -99,6 +86,38 @@ impl Measures {
             concordance,
         })
     }
+}
+
+impl Concordance {
+    /// `None` where either is constant; `independent`: whether pairs are.
+    fn of(moments: &Moments, independent: bool) -> Option<Self> {
+        let value = moments.concordance()?;
+        let precision = moments.correlation()?;
+        let n = moments.weight;
+        Some(Self {
+            value,
+            value_n_minus_1: moments.concordance_with(n / (n - 1.0)),
+            precision,
+            accuracy: (precision != 0.0).then(|| value / precision),
+            interval: if independent && n >= 4.0 {
+                lin_interval(moments, value, precision)
+            } else {
+                None
+            },
+        })
+    }
+}
+
+/// Lin's concordance of two rows of numbers in any one unit, each pair independent of
+/// the others. `None` with fewer than [`FEWEST_PAIRS`], rows of different length, or
+/// either constant or no number.
+pub fn concordance_of(x: &[f64], y: &[f64]) -> Option<Concordance> {
+    let finite = x.iter().chain(y).all(|value| value.is_finite());
+    if !finite || x.len() != y.len() || x.len() < FEWEST_PAIRS {
+        return None;
+    }
+    let pairs = x.iter().copied().zip(y.iter().copied());
+    Concordance::of(&Moments::of(pairs.map(|pair| (pair, 1.0))), true)
 }
 
 /// Moments of reference `x` and reading `y`, each divided by the sum of weights.

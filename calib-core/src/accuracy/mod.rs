@@ -25,6 +25,7 @@
 
 mod bias;
 mod bootstrap;
+mod by_theory;
 mod class;
 mod clustered;
 mod cross_validation;
@@ -55,7 +56,7 @@ pub use cross_validation::{
 pub use error::AccuracyError;
 pub use leakage::{Leakage, Recognised, SharedCore, find_shared};
 pub use limits::{FEWEST_FOR_LIMITS, LIMIT_FACTOR, Limit, Limits, standard_error_1986};
-pub use measures::{Concordance, FEWEST_PAIRS, Measures};
+pub use measures::{Concordance, FEWEST_PAIRS, Measures, concordance_of};
 pub use notice::Notice;
 pub use proportional::{FEWEST_FOR_SLOPE, LEAST_RELIABILITY, ProportionalBias, Slope};
 pub use reference_error::{Corrected, ReferenceError};

@@ -5,8 +5,8 @@
 //! reliability `1 - u^2 / s_x^2` (Fuller 1987, Measurement Error Models, section 1.2,
 //! the estimator by moments with known error variance; recalled from memory). Its
 //! standard error is that of the regression, clusters allowed for (`clustered.rs`), and
-//! Fuller's term for the error variance that a sample has by chance,
-//! `2 slope^2 u^4 / (n sigma^4)`. What all references share (the ring's volume) stretches
+//! a term for the reliability itself, whose `s_x^2` is a sample's: Fuller's `2 slope^2
+//! u^4 / (n sigma^4)`, with the fourth moment seen in place of a normal one's. What all references share (the ring's volume) stretches
 //! them all alike and stays in the slope: `shared_reference_u` says how much.
 //!
 //! Regressing the difference on the mean of both, as is often done, answers another
@@ -118,7 +118,10 @@ impl ProportionalBias {
             None => return Err(few),
         };
         let freed = observed.scaled(1.0 / reliability);
-        let by_chance = 2.0 * (freed.value * own / (square - own)).powi(2) / n;
+        // Relative variance of the references' mean square, from their fourth moment.
+        let fourth: f64 = x.iter().map(|x| (x - mean_x).powi(4)).sum();
+        let relative = (fourth / square.powi(2) - 1.0 / n).max(0.0);
+        let by_chance = relative * (freed.value * own / (square - own)).powi(2);
         let freed = Coefficient {
             standard_error: (freed.standard_error.powi(2) + by_chance).sqrt(),
             ..freed
