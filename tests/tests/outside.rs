@@ -9,6 +9,7 @@
 //! line in [`CHECKS`].
 
 mod outside {
+    pub mod agreement;
     pub mod atmega328p;
     pub mod both_axes;
     pub mod bucket;
@@ -33,6 +34,8 @@ use outside::{
     redistribution, robust_line, second_reader, sql,
     atmega328p, both_axes, bucket, c_compilers, c_damage, c_fuzz, cortex_m3, micropython,
     redistribution, robust_line, second_reader, sql, tolerance,
+    agreement, atmega328p, both_axes, bucket, c_compilers, c_damage, c_fuzz, cortex_m3,
+    micropython, redistribution, robust_line, second_reader, sql,
 };
 use std::process::{Command, ExitCode};
 
@@ -60,6 +63,7 @@ const CHECKS: &[Check] = &[
     both_axes::CHECK,
     redistribution::CHECK,
     robust_line::CHECK,
+    agreement::CHECK,
     bucket::CHECK,
     mixed::CHECK,
     tolerance::CHECK,
