@@ -51,40 +51,50 @@ pub struct Leakage {
 /// Most decimals looked at.
 const MOST_DECIMALS: u32 = 9;
 
-/// How much wider than equal values lie is looked for pairs alike by chance.
-const WIDER: f64 = 30.0;
+/// How far around a pair others are looked for, to judge how many are alike by chance:
+/// theta_v, m3/m3, and counts.
+const AROUND: (f64, f64) = (0.003, 5.0);
+
+/// Rounding of a difference of two numbers as written.
+const LEAST: f64 = 1e-9;
+
+/// Most decimals that a number may lack beside the others of its set because they are
+/// zeros: 0.25 among three decimals is 0.250.
+const ZEROS: u32 = 2;
 
 /// Probability of so many equal values by chance above which they are not held for
 /// copies (our choice).
-const CHANCE: f64 = 0.01;
+const CHANCE: f64 = 0.001;
 
 /// Cores of `tested` that are among `fitted`, each once, and how many would be alike in
 /// values by chance.
 pub fn find_shared(fitted: &[Pair], tested: &[Pair]) -> Leakage {
-    let mut by_name: HashMap<String, Vec<&Pair>> = HashMap::new();
-    for pair in fitted {
-        by_name.entry(name(pair)).or_default().push(pair);
+    let mut sorted = written(fitted);
+    let written_tested = written(tested);
+    sorted.sort_by(|a, b| a.theta.0.total_cmp(&b.theta.0));
+    let mut by_name: HashMap<String, Vec<&Written>> = HashMap::new();
+    for one in &sorted {
+        by_name.entry(name(one.pair)).or_default().push(one);
     }
-    let mut sorted: Vec<&Pair> = fitted.iter().collect();
-    sorted.sort_by(|a, b| theta(a).total_cmp(&theta(b)));
     let mut shared: Vec<SharedCore> = Vec::new();
     let mut place_of: HashMap<&str, usize> = HashMap::new();
-    let mut near_by_chance = 0.0;
-    for pair in tested {
+    let mut by_chance = 0.0;
+    for own in &written_tested {
+        let pair = own.pair;
         let named = by_name.get(&name(pair));
-        let (alike, near) = alike_in_values(&sorted, pair);
+        let (alike, chance) = alike_in_values(&sorted, own);
         if named.is_none() {
-            near_by_chance += near / WIDER.powi(2);
+            by_chance += chance;
         }
         let recognised = match (named, alike) {
             (Some(others), _) => {
-                let same = others.iter().find(|other| same_theta(other, pair));
+                let same = others.iter().find(|other| same(other.theta, own.theta));
                 let how = if same.is_some() {
                     Recognised::ByNameAndValues
                 } else {
                     Recognised::ByName
                 };
-                same.or(others.first()).map(|other| (*other, how))
+                same.or(others.first()).map(|other| (other.pair, how))
             }
             (None, Some(other)) => Some((other, Recognised::ByValues)),
             (None, None) => None,
@@ -112,10 +122,7 @@ pub fn find_shared(fitted: &[Pair], tested: &[Pair]) -> Leakage {
             }
         }
     }
-    Leakage {
-        shared,
-        by_chance: near_by_chance,
-    }
+    Leakage { shared, by_chance }
 }
 
 impl Leakage {
@@ -184,47 +191,77 @@ fn decimals(value: f64) -> u32 {
     decimals
 }
 
-/// By how much `a` and `b` may differ and be one value, rounded differently. Halves may
-/// be rounded up or down.
-fn rounding(a: f64, b: f64) -> f64 {
-    let fewest = decimals(a).min(decimals(b));
-    let unit = 10_f64.powi(-i32::try_from(fewest).unwrap_or(0));
-    if decimals(a) == decimals(b) {
-        // Both written alike: equal or not.
-        1e-6 * unit
+/// A number with its decimals.
+type Number = (f64, u32);
+
+/// A pair as it is written.
+struct Written<'a> {
+    pair: &'a Pair,
+    theta: Number,
+    count: Number,
+}
+
+/// All of a set, with the decimals of each number. One with a few less than most has
+/// zeros at its end.
+fn written(pairs: &[Pair]) -> Vec<Written<'_>> {
+    let numbers = |of: &dyn Fn(&Pair) -> f64| -> Vec<Number> {
+        let numbers: Vec<Number> = pairs
+            .iter()
+            .map(|pair| (of(pair), decimals(of(pair))))
+            .collect();
+        let mut sorted: Vec<u32> = numbers.iter().map(|number| number.1).collect();
+        sorted.sort_unstable();
+        let usual = sorted.get(sorted.len() / 2).copied().unwrap_or(0);
+        numbers
+            .into_iter()
+            .map(|(value, decimals)| {
+                let zeros = usual.saturating_sub(decimals) <= ZEROS;
+                (value, if zeros { decimals.max(usual) } else { decimals })
+            })
+            .collect()
+    };
+    let thetas = numbers(&theta);
+    let counts = numbers(&|pair| pair.observation.count.value);
+    pairs
+        .iter()
+        .zip(thetas.into_iter().zip(counts))
+        .map(|(pair, (theta, count))| Written { pair, theta, count })
+        .collect()
+}
+
+/// Unit of the last decimal of the one written with fewer.
+fn unit(a: Number, b: Number) -> f64 {
+    10_f64.powi(-i32::try_from(a.1.min(b.1)).unwrap_or(0))
+}
+
+/// Whether `a` and `b` may be one value, written with more decimals or with fewer.
+/// Halves may be rounded up or down.
+fn same(a: Number, b: Number) -> bool {
+    let apart = (a.0 - b.0).abs();
+    if a.1 == b.1 {
+        apart <= 1e-6 * unit(a, b)
     } else {
-        0.5 * unit * (1.0 + 1e-9) + 1e-12
+        apart <= 0.5 * unit(a, b) * (1.0 + 1e-9) + 1e-12
     }
 }
 
-fn same_theta(a: &Pair, b: &Pair) -> bool {
-    (theta(a) - theta(b)).abs() <= rounding(theta(a), theta(b))
-}
-
-/// The first of `sorted` by theta_v that is alike `pair` in values, and how many are
-/// nearly so.
-fn alike_in_values<'a>(sorted: &[&'a Pair], pair: &Pair) -> (Option<&'a Pair>, f64) {
-    let (own, count) = (theta(pair), pair.observation.count.value);
-    let theta_reach = WIDER * LEAST_THETA;
-    let first = sorted.partition_point(|other| theta(other) < own - theta_reach);
-    let mut alike = None;
-    let mut near = 0.0;
+/// The first of `sorted` by theta_v that is alike `own` in values, and how many would be
+/// by chance: each of those around it lies as likely in any cell of the last decimals.
+fn alike_in_values<'a>(sorted: &[Written<'a>], own: &Written) -> (Option<&'a Pair>, f64) {
+    let (theta, count) = (own.theta.0, own.count.0);
+    let first = sorted.partition_point(|other| other.theta.0 < theta - AROUND.0 - LEAST);
+    let (mut alike, mut chance) = (None, 0.0);
     for other in &sorted[first..] {
-        let far = theta(other) - own;
-        if far > theta_reach {
+        if other.theta.0 > theta + AROUND.0 + LEAST {
             break;
         }
-        let other_count = other.observation.count.value;
-        let apart = (other_count - count).abs();
-        let same_count = apart <= rounding(other_count, count);
-        if same_theta(other, pair) && same_count {
-            alike.get_or_insert(*other);
-        } else if apart <= WIDER * 0.5 {
-            near += 1.0;
+        if same(other.theta, own.theta) && same(other.count, own.count) {
+            alike.get_or_insert(other.pair);
+        } else if (other.count.0 - count).abs() <= AROUND.1 + LEAST {
+            let cell = (unit(other.theta, own.theta), unit(other.count, own.count));
+            let around = (2.0 * AROUND.0 + cell.0) * (2.0 * AROUND.1 + cell.1);
+            chance += cell.0 * cell.1 / (around - cell.0 * cell.1);
         }
     }
-    (alike, near)
+    (alike, chance)
 }
-
-/// Half a unit of the fourth decimal, m3/m3: theta_v is seldom written with fewer.
-const LEAST_THETA: f64 = 0.000_05;

@@ -30,6 +30,8 @@ mod class;
 mod clustered;
 mod cross_validation;
 mod error;
+#[cfg(test)]
+mod example;
 mod leakage;
 mod limits;
 mod measures;
@@ -40,6 +42,8 @@ mod sample;
 mod spread;
 mod strata;
 mod study;
+#[cfg(test)]
+mod tests;
 
 pub use bias::Bias;
 pub use bootstrap::{
