@@ -1,8 +1,8 @@
 //! How often the bootstrap's intervals of the measures of agreement hold the truth.
 //!
-//! Places of two cores, water and differences normal or differences skewed. With the
-//! fewest places that are drawn from the intervals are a little short; the figures
-//! below are what they hold, not what they claim.
+//! Places of two cores; water normal, differences normal or skewed. With skewed ones the
+//! intervals are too short; the limits below are by what they hold, not by what they
+//! claim.
 
 use calib_core::accuracy::{Bootstrap, FEWEST_CLUSTERS, Measure, Sample};
 use calib_core::quantity::{Estimate, Quantity, Vwc};
@@ -111,10 +111,10 @@ fn held(places: usize, skewed: bool) -> Vec<f64> {
 fn the_intervals_of_every_measure_hold_the_truth_about_as_often_as_they_say() {
     // Two standard deviations of a count of 1,000 are 1.4 %.
     for (places, skewed, least) in [
-        (FEWEST_CLUSTERS, false, 90.0),
+        (FEWEST_CLUSTERS, false, 91.0),
         (20, false, 92.0),
         (FEWEST_CLUSTERS, true, 85.0),
-        (20, true, 88.0),
+        (20, true, 87.0),
     ] {
         for (measure, percent) in Measure::ALL.into_iter().zip(held(places, skewed)) {
             assert!(

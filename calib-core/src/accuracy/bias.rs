@@ -33,21 +33,21 @@ pub struct Bias {
 
 /// Fewest clusters that a test of the mean difference is made with: with fewer, its
 /// degrees of freedom are too few to see anything (our choice).
-pub const FEWEST_CLUSTERS: usize = 4;
+pub const FEWEST_FOR_BIAS: usize = 4;
 
 impl Bias {
     /// The mean difference of `samples`, each pair counting alike.
     ///
     /// # Errors
-    /// [`AccuracyError::TooFewClusters`] below [`FEWEST_CLUSTERS`] or where one cluster
+    /// [`AccuracyError::TooFewClusters`] below [`FEWEST_FOR_BIAS`] or where one cluster
     /// has nearly all pairs, [`AccuracyError::NoScatter`], [`AccuracyError::NotFinite`].
     pub fn of(samples: &[Sample], confidence: f64) -> Result<Self, AccuracyError> {
-        check(samples, FEWEST_CLUSTERS)?;
+        check(samples, FEWEST_FOR_BIAS)?;
         let (cluster, clusters) = cluster_numbers(samples);
-        if clusters < FEWEST_CLUSTERS {
+        if clusters < FEWEST_FOR_BIAS {
             return Err(AccuracyError::TooFewClusters {
                 clusters,
-                needed: FEWEST_CLUSTERS,
+                needed: FEWEST_FOR_BIAS,
                 purpose: "a test of the mean difference".into(),
             });
         }

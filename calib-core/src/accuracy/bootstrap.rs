@@ -7,8 +7,9 @@
 //! its size: logarithms of root mean squares, of the mean absolute difference and of
 //! one less the efficiency; Fisher's z of correlation and concordance. The standard
 //! error is that of the measure's influence values summed by clusters. Percentiles of
-//! few clusters are too narrow; studentised they are nearly right from
-//! [`FEWEST_CLUSTERS`] on, as `tests/tests/accuracy_coverage.rs` shows.
+//! few clusters are too narrow. Studentised, 95 % intervals held the truth 93 to 96 times
+//! in a hundred with normal differences, 87 to 94 times with strongly skewed ones
+//! (exponential), for 8 places as for 20: `tests/tests/accuracy_coverage.rs`.
 //!
 //! Every replicate has a random stream of its own, chosen by seed and number: the
 //! answer is the same on any number of threads.

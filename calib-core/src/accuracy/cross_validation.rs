@@ -91,9 +91,10 @@ pub struct CrossValidation {
     pub in_failed_folds: usize,
 }
 
-/// Most pairs that one fit is made to, unless asked otherwise; more hardly change a
-/// curve and take long.
-pub const MOST_FITTED: usize = 600;
+/// Most pairs that one fit is made to, unless asked otherwise: of 819 pairs, 600 foretold
+/// no better than 200 (root mean square difference 0.0110 m3/m3 with both) and took ten
+/// times as long.
+pub const MOST_FITTED: usize = 200;
 
 /// How readings are to be foretold.
 #[derive(Debug, Clone, Copy, PartialEq)]
@@ -106,18 +107,23 @@ pub struct CrossValidationRequest {
     pub cluster_by: ClusterBy,
     /// Chooses who is in which group of [`LeaveOut::Core`].
     pub seed: u64,
-    /// Most pairs that one fit is made to, taken evenly from driest to wettest; see
+    /// Most pairs that one fit is made to, taken evenly from the lowest count to the highest; see
     /// [`MOST_FITTED`].
     pub most_fitted: usize,
 }
 
 impl CrossValidationRequest {
-    /// Leaves out `leave_out`, all else as usual.
+    /// Leaves out `leave_out`, all else as usual. Readings left out together are foretold
+    /// by one fit and off together: they are one cluster.
     pub fn leaving_out(leave_out: LeaveOut) -> Self {
         Self {
             leave_out,
             fit: fit::Request::default(),
-            cluster_by: ClusterBy::Place,
+            cluster_by: match leave_out {
+                LeaveOut::Probe => ClusterBy::Probe,
+                LeaveOut::Soil => ClusterBy::Soil,
+                LeaveOut::Core { .. } => ClusterBy::Place,
+            },
             seed: 1_974,
             most_fitted: MOST_FITTED,
         }

@@ -21,7 +21,7 @@
 //!
 //! All speak of the probes that were read. With one probe nothing is said of others
 //! of its kind; with many, cluster by probe ([`ClusterBy::Probe`]) to speak of the
-//! kind.
+//! kind, as cross-validation by probe does.
 
 mod bias;
 mod bootstrap;
@@ -45,7 +45,7 @@ mod study;
 #[cfg(test)]
 mod tests;
 
-pub use bias::Bias;
+pub use bias::{Bias, FEWEST_FOR_BIAS};
 pub use bootstrap::{
     Bootstrap, Bootstrapped, FEWEST_CLUSTERS, FEWEST_REPLICATES, Measure, MeasureInterval,
 };

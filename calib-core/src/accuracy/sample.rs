@@ -17,6 +17,8 @@ pub enum ClusterBy {
     Core,
     /// Probes: the study then speaks of probes of the kind.
     Probe,
+    /// Soils: the study then speaks of soils like these, of which there must be several.
+    Soil,
 }
 
 impl ClusterBy {
@@ -26,6 +28,7 @@ impl ClusterBy {
             ClusterBy::Place => pair.cluster(),
             ClusterBy::Core => pair.core(),
             ClusterBy::Probe => &pair.probe,
+            ClusterBy::Soil => &pair.soil,
         }
     }
 }

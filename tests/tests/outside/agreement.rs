@@ -96,8 +96,8 @@ fn run() -> Result<(), String> {
                 continue;
             };
             compared += 1;
-            // NaN differs.
-            if !((ours - theirs).abs() <= allowed * theirs.abs()) {
+            let apart = (ours - theirs).abs();
+            if apart.is_nan() || apart > allowed * theirs.abs() {
                 differs.push(format!("set {number}: {what} ours {ours}, theirs {theirs}"));
             }
         }
@@ -110,8 +110,10 @@ fn run() -> Result<(), String> {
     }
 }
 
-/// Each figure with its place in the answer and the relative difference allowed.
-fn ours(samples: &[Sample]) -> Result<Vec<(String, f64, f64)>, Box<dyn std::error::Error>> {
+/// A figure: its place in the answer, its value, and the relative difference allowed.
+type Figure = (String, f64, f64);
+
+fn ours(samples: &[Sample]) -> Result<Vec<Figure>, Box<dyn std::error::Error>> {
     let measures = Measures::of(samples)?;
     let bias = Bias::of(samples, 0.95)?;
     let line = ProportionalBias::of(samples, 0.95)?;
