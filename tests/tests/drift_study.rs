@@ -68,35 +68,56 @@ fn alarms(
 #[test]
 fn a_calibration_that_holds_raises_an_alarm_in_five_of_a_hundred_cases() {
     for (name, design, curve, scatter) in [
-        (
-            "7 cores, line",
-            (7, 1),
-            Some(CurveKind::StraightLine),
-            0.006,
-        ),
-        (
-            "7 cores, line, little scatter",
-            (7, 1),
-            Some(CurveKind::StraightLine),
-            0.001,
-        ),
-        (
-            "7 cores, hyperbola",
-            (7, 1),
-            Some(CurveKind::Hyperbolic),
-            0.006,
-        ),
-        (
-            "21 cores, line",
-            (7, 3),
-            Some(CurveKind::StraightLine),
-            0.006,
-        ),
-        ("7 cores, chosen", (7, 1), None, 0.006),
-        ("21 cores, chosen", (7, 3), None, 0.006),
+        ("7 cores, line", (7, 1), CurveKind::StraightLine, 0.006),
+        ("7 cores, hyperbola", (7, 1), CurveKind::Hyperbolic, 0.010),
+        ("15 cores, power", (5, 3), CurveKind::Power, 0.008),
+        ("21 cores, line", (7, 3), CurveKind::StraightLine, 0.006),
     ] {
-        let truth = Truth::of(curve.unwrap_or(CurveKind::StraightLine), scatter);
-        let (any, first, square) = alarms(truth, design, curve, 0.0, 4000);
+        let (any, first, square) =
+            alarms(Truth::of(curve, scatter), design, Some(curve), 0.0, 10_000);
         println!("{name}: any {any:.2} %, first {first:.2} %, mean square {square:.3}");
+        assert!((4.0..6.0).contains(&any), "{name}: {any} %");
+    }
+}
+
+/// A calibration charges for having chosen its curve and keeps what its rivals say, so its
+/// intervals hold a little more than they claim, above all with few cores
+/// (`tests/coverage.csv`). Alarms are then rarer than one in twenty, not more frequent.
+#[test]
+fn a_curve_chosen_among_many_raises_no_more_false_alarms() {
+    for (cores, design, least) in [
+        ("7 cores", (7, 1), 2.0),
+        ("10 cores", (5, 2), 3.5),
+        ("21 cores", (7, 3), 3.5),
+    ] {
+        let mut sum = 0.0;
+        for kind in [CurveKind::StraightLine, CurveKind::Hyperbolic] {
+            let (any, first, square) = alarms(Truth::of(kind, 0.008), design, None, 0.0, 1000);
+            sum += any / 2.0;
+            println!(
+                "{cores}, {kind} true: any {any:.2} %, first {first:.2} %, mean square {square:.3}"
+            );
+        }
+        println!("{cores}: mean {sum:.2} %");
+        assert!((least..6.0).contains(&sum), "{cores}: {sum} %");
+    }
+}
+
+#[test]
+fn a_drift_is_found_from_end_to_end() {
+    for (drift, design, least) in [
+        (0.02, (7, 1), 70.0),
+        (0.02, (7, 3), 97.0),
+        (-0.03, (7, 3), 99.0),
+    ] {
+        let (any, first, _) = alarms(
+            Truth::of(CurveKind::StraightLine, 0.008),
+            design,
+            Some(CurveKind::StraightLine),
+            drift,
+            1000,
+        );
+        println!("{drift}: any {any:.1} %, first {first:.1} %");
+        assert!(any > least, "{drift}: {any} %");
     }
 }

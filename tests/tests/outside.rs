@@ -17,6 +17,7 @@ mod outside {
     pub mod c_damage;
     pub mod c_fuzz;
     pub mod cortex_m3;
+    pub mod drift;
     pub mod made_up;
     pub mod micropython;
     pub mod mixed;
@@ -36,6 +37,8 @@ use outside::{
     redistribution, robust_line, second_reader, sql, tolerance,
     agreement, atmega328p, both_axes, bucket, c_compilers, c_damage, c_fuzz, cortex_m3,
     micropython, redistribution, robust_line, second_reader, sql,
+    atmega328p, both_axes, bucket, c_compilers, c_damage, c_fuzz, cortex_m3, drift, micropython,
+    mixed, redistribution, robust_line, second_reader, sql,
 };
 use std::process::{Command, ExitCode};
 
@@ -67,6 +70,7 @@ const CHECKS: &[Check] = &[
     bucket::CHECK,
     mixed::CHECK,
     tolerance::CHECK,
+    drift::CHECK,
     second_reader::CHECK,
     micropython::MICROPYTHON,
     micropython::PYTHON,

@@ -4,15 +4,16 @@
 use super::axis::Axis;
 use super::fonts::{self, Weight};
 use super::pen::{BODY, Drawn, Letters, Pen, Point};
-use super::place::Space;
 use super::sheet::{LABEL_INDENT, Outline, RING, Sheet, Swatch, draw_core};
 use super::{Chart, Level, palette};
 use calib_core::calibration::{COVERAGE, Domain};
 use plotters::prelude::DrawingBackend;
 use plotters::style::text_anchor::HPos;
 
-/// From an alarm's ring to its name, logical pixels.
+/// From the plot's edge to an alarm's name, and from there to its line, logical pixels.
 const GAP: f64 = 6.0;
+/// What the check that raised the alarm is called.
+const NAME: &str = "alarm";
 
 /// One check.
 #[derive(Debug, Clone, PartialEq)]
@@ -95,7 +96,7 @@ impl ControlChart {
             (Swatch::CurveInBand, offset.as_str()),
         ];
         if record.alarm.is_some() {
-            legend.push((Swatch::Ringed, "alarm"));
+            legend.push((Swatch::Ringed, NAME));
         }
         let widest = fonts::room("allowed", BODY, Weight::Regular);
         let x = Axis::named(-0.02 * last, 1.03 * last, &record.dates);
@@ -142,22 +143,24 @@ impl ControlChart {
         upper.chain(lower).collect()
     }
 
-    /// Where the alarm's name stands: beside its check, on the side with room.
-    fn alarm_label(&self, (x, y): Point) -> (Point, HPos) {
-        let width = fonts::room("alarm", BODY, Weight::Regular);
-        let baseline = y + 0.34 * BODY;
-        let right = x + RING + GAP;
-        let name = Space {
-            left: right,
-            top: baseline - BODY,
-            right: right + width,
-            bottom: baseline,
-        };
-        if self.sheet.plot.holds(&name) {
-            ((right, baseline), HPos::Left)
+    /// A line from the alarm's ring to its name, which stands at the edge of the plot that
+    /// its check is farther from.
+    fn draw_alarm<B: DrawingBackend>(&self, pen: &Pen<'_, B>, point: &ControlPoint) -> Drawn<B> {
+        let (x, y) = self.centre(point);
+        let plot = self.sheet.plot;
+        let (from, to, baseline) = if point.departure > 0.0 {
+            let baseline = plot.bottom - GAP;
+            (y + RING, baseline - BODY, baseline)
         } else {
-            ((x - RING - GAP, baseline), HPos::Right)
-        }
+            let baseline = plot.top + BODY;
+            (y - RING, baseline + GAP, baseline)
+        };
+        pen.line(&[(x, from), (x, to)], palette::LEVEL, 2.0)?;
+        let half = 0.5 * fonts::room(NAME, BODY, Weight::Regular);
+        let middle = x.clamp(plot.left + half, plot.right - half);
+        let letters = Letters::body(palette::LEVEL).anchored(HPos::Center);
+        pen.text(NAME, (middle, baseline), letters)?;
+        pen.ring((x, y), RING, palette::LEVEL, 3.0)
     }
 }
 
@@ -194,19 +197,15 @@ impl Chart for ControlChart {
                 theta_v,
             });
             self.sheet.draw_levels(pen, &allowed)?;
-            for (i, point) in record.points.iter().enumerate() {
+            for point in &record.points {
                 let centre = self.centre(point);
                 let (_, end) = self.sheet.at(point.day, point.departure + point.bar);
-                if record.alarm == Some(i) {
-                    pen.ring(centre, RING, palette::LEVEL, 3.0)?;
-                }
                 draw_core(pen, centre, 0.0, centre.1 - end)?;
             }
-            if let Some(point) = record.alarm.and_then(|i| record.points.get(i)) {
-                let (at, anchor) = self.alarm_label(self.centre(point));
-                pen.text("alarm", at, Letters::body(palette::LEVEL).anchored(anchor))?;
+            match record.alarm.and_then(|i| record.points.get(i)) {
+                Some(point) => self.draw_alarm(pen, point),
+                None => Ok(()),
             }
-            Ok(())
         })
     }
 }

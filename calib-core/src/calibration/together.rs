@@ -6,7 +6,7 @@ use super::prediction::Spot;
 use crate::curve::Curve;
 use crate::quantity::Celsius;
 use crate::temperature::count_at_reference;
-use nalgebra::DMatrix;
+use nalgebra::{DMatrix, DVector};
 
 /// Where the calibration is asked.
 #[derive(Debug, Clone, Copy, PartialEq)]
@@ -17,94 +17,105 @@ pub(crate) struct ReadAt {
     pub temperature: Option<Celsius>,
 }
 
-/// Covariances of the calibration's errors between readings, m3/m3 squared.
+/// What the calibration says of its errors at some readings.
 #[derive(Debug, Clone)]
 pub(crate) struct ErrorsTogether {
-    /// From the parameters of the curve and its rivals: grows as the scatter of the cores
-    /// does (`covariance_scale` of a scatter draw).
+    /// The curve taken, then its rivals; their weights add up to 1.
+    pub curves: Vec<ErrorsOfCurve>,
+    /// Covariance between readings of what the instrument shares over all of them (supply,
+    /// which probe of its type), m3/m3 squared.
+    pub instrument: DMatrix<f64>,
+}
+
+/// Errors if this curve is the true one.
+#[derive(Debug, Clone)]
+pub(crate) struct ErrorsOfCurve {
+    /// How likely it is.
+    pub weight: f64,
+    /// By how much it lies above the curve taken at each reading, m3/m3.
+    pub above: DVector<f64>,
+    /// Covariance between readings from its parameters, m3/m3 squared: grows as the scatter
+    /// of the cores does (`covariance_scale` of a scatter draw).
     pub parameters: DMatrix<f64>,
-    /// From not knowing which curve is the true one, and from what the instrument shares
-    /// over all readings (supply, which probe of its type): as it stands.
-    pub known: DMatrix<f64>,
-    /// By how much the rivals' scatter of the cores exceeds that of the curve taken,
-    /// weighted; at least zero. It is of one core and stands between no two.
+    /// By how much the variance of the cores about it exceeds that about the curve taken,
+    /// m3/m3 squared; less where below zero.
     pub more_scatter: f64,
 }
 
-/// A rival at every reading.
-struct Rivalled<'a> {
-    weight: f64,
-    /// By how much it lies above the curve taken; none where it has no value.
-    above: Vec<Option<f64>>,
-    spots: Vec<Spot>,
-    covariance: &'a [Vec<f64>],
+impl ErrorsTogether {
+    /// Covariance from parameters, the curves averaged by weight.
+    pub(crate) fn parameters(&self) -> DMatrix<f64> {
+        let size = self.instrument.nrows();
+        self.curves
+            .iter()
+            .fold(DMatrix::zeros(size, size), |sum, curve| {
+                sum + &curve.parameters * curve.weight
+            })
+    }
+
+    /// Covariance from not knowing which curve is the true one, and from the instrument.
+    pub(crate) fn known(&self) -> DMatrix<f64> {
+        self.curves
+            .iter()
+            .fold(self.instrument.clone(), |sum, curve| {
+                sum + &curve.above * curve.above.transpose() * curve.weight
+            })
+    }
+
+    /// The variance by which the rivals' scatter exceeds that about the curve taken, by
+    /// weight; at least zero. It is of one core and stands between no two.
+    pub(crate) fn more_scatter(&self) -> f64 {
+        self.curves
+            .iter()
+            .map(|curve| curve.weight * curve.more_scatter)
+            .sum::<f64>()
+            .max(0.0)
+    }
 }
 
 impl Calibration {
-    /// The covariances of its errors at `readings`. On the diagonal they are the squares
-    /// of the lines `CurveParameters`, `CurveChoice`, `SupplyReference` and `ProbeToProbe`
-    /// of [`predict`](Self::predict), the scatter within `CurveChoice` kept apart.
+    /// What it says of its errors at `readings`. Averaged over the curves, the diagonal
+    /// holds the squares of the lines `CurveParameters`, `CurveChoice`, `SupplyReference`
+    /// and `ProbeToProbe` of [`predict`](Self::predict), the scatter within `CurveChoice`
+    /// kept apart. A curve that ends before one of the readings is no rival.
     pub(crate) fn errors_together(&self, readings: &[ReadAt]) -> ErrorsTogether {
         let size = readings.len();
-        let spots = |curve, term| -> Vec<Spot> {
-            readings
+        let of = |curve: &Curve, term, covariance: &[Vec<f64>]| {
+            let spots: Vec<Spot> = readings
                 .iter()
                 .map(|at| Spot::of(curve, term, at.count, at.temperature))
-                .collect()
+                .collect();
+            let theta = readings
+                .iter()
+                .map(|at| curve.value(count_at_reference(term, at.count, at.temperature)));
+            let theta = DVector::from_iterator(size, theta);
+            let parameters = symmetric(size, |i, j| spots[i].together(&spots[j], covariance));
+            (theta, parameters)
         };
-        let taken = spots(&self.curve, self.temperature);
-        let rivals: Vec<Rivalled<'_>> = self
-            .rivals
-            .iter()
-            .map(|rival| Rivalled {
-                weight: rival.weight,
-                above: readings
-                    .iter()
-                    .map(|at| {
-                        let value = |curve: &Curve, term| {
-                            curve.value(count_at_reference(term, at.count, at.temperature))
-                        };
-                        let above = value(&rival.curve, rival.temperature)
-                            - value(&self.curve, self.temperature);
-                        // A curve that ends before here is no rival here.
-                        Some(above).filter(|above| above.is_finite())
-                    })
-                    .collect(),
-                spots: spots(&rival.curve, rival.temperature),
-                covariance: &rival.covariance,
-            })
-            .collect();
-        let (mut parameters, mut known) = (DMatrix::zeros(size, size), DMatrix::zeros(size, size));
-        for i in 0..size {
-            for j in 0..=i {
-                let here = taken[i].together(&taken[j], &self.covariance);
-                let mut by_parameters = here;
-                let mut by_choice = self.shared_by_instrument(&readings[i], &readings[j]);
-                for rival in &rivals {
-                    let (Some(a), Some(b)) = (rival.above[i], rival.above[j]) else {
-                        continue;
-                    };
-                    let there = rival.spots[i].together(&rival.spots[j], rival.covariance);
-                    by_parameters += rival.weight * (there - here);
-                    by_choice += rival.weight * a * b;
-                }
-                for (matrix, value) in [(&mut parameters, by_parameters), (&mut known, by_choice)] {
-                    matrix[(i, j)] = value;
-                    matrix[(j, i)] = value;
-                }
+        let (taken, parameters) = of(&self.curve, self.temperature, &self.covariance);
+        let mut curves = vec![ErrorsOfCurve {
+            weight: 1.0,
+            above: DVector::zeros(size),
+            parameters,
+            more_scatter: 0.0,
+        }];
+        for rival in &self.rivals {
+            let (theta, parameters) = of(&rival.curve, rival.temperature, &rival.covariance);
+            let above = theta - &taken;
+            if above.iter().all(|above| above.is_finite()) {
+                curves[0].weight -= rival.weight;
+                curves.push(ErrorsOfCurve {
+                    weight: rival.weight,
+                    above,
+                    parameters,
+                    more_scatter: rival.core_scatter.powi(2) - self.core_scatter.powi(2),
+                });
             }
         }
-        let more_scatter = self
-            .rivals
-            .iter()
-            .map(|rival| rival.weight * (rival.core_scatter.powi(2) - self.core_scatter.powi(2)))
-            .sum::<f64>()
-            .max(0.0);
-        ErrorsTogether {
-            parameters,
-            known,
-            more_scatter,
-        }
+        let instrument = symmetric(size, |i, j| {
+            self.shared_by_instrument(&readings[i], &readings[j])
+        });
+        ErrorsTogether { curves, instrument }
     }
 
     /// |d theta_v / d count| at a reading.
@@ -123,4 +134,17 @@ impl Calibration {
         let supply = self.supply_relative_u.powi(2) * here.count * there.count;
         slopes * (supply + self.probe_to_probe.powi(2))
     }
+}
+
+/// A symmetric matrix whose entry `i`, `j` is `at(i, j)`.
+fn symmetric(size: usize, at: impl Fn(usize, usize) -> f64) -> DMatrix<f64> {
+    let mut matrix = DMatrix::zeros(size, size);
+    for i in 0..size {
+        for j in 0..=i {
+            let value = at(i, j);
+            matrix[(i, j)] = value;
+            matrix[(j, i)] = value;
+        }
+    }
+    matrix
 }

@@ -6,12 +6,13 @@
 //! `d_t = e(c_t) + r + w_t + s_t`.
 //!
 //! The curve's error is the same unknown curve for all checks; its covariance between any
-//! two counts is what the calibration's covariance, its rivals and its instrument say. So,
-//! the scatter given, the departures are jointly normal about zero, and the Cholesky factor
-//! of their covariance gives each one's distribution after those before it: the filter of
-//! Kalman (1960, J. Basic Eng. 82:35), all checks at once. The scatter itself is known only
-//! as the fit's degrees of freedom allow; it is kept as a distribution that each check
-//! sharpens. The next check is thus foretold by normal distributions mixed; where weighing
+//! two counts is what the calibration's covariance and its instrument say. So, the scatter
+//! given, the departures are jointly normal, about zero or, where a rival is the true curve,
+//! about its distance from the one taken; and the Cholesky factor of their covariance gives
+//! each one's distribution after those before it: the filter of Kalman (1960, J. Basic Eng.
+//! 82:35), all checks at once. Which curve is the true one is known only by weights, and the
+//! scatter only as the fit's degrees of freedom allow; both are distributions that each
+//! check sharpens. The next check is thus foretold by normal distributions mixed; where weighing
 //! and reading are small beside the scatter this is Student's t with one degree of freedom
 //! more after each check, as for recursive residuals (Brown, Durbin and Evans 1975, J. R.
 //! Stat. Soc. B 37:149). The probability below the check, turned into a normal quantile, is
@@ -27,8 +28,12 @@ use crate::quantity::{Celsius, Quantity};
 use nalgebra::{Cholesky, DMatrix};
 use serde::Serialize;
 
-/// Values of the scatter kept.
-pub(super) const NODES: usize = 61;
+/// Values of the scatter kept for each curve.
+const NODES: usize = 61;
+
+/// Weight below which a curve with its scatter is not looked at for one check: it moves no
+/// score below six standard deviations.
+const NEGLIGIBLE: f64 = 1e-10;
 
 /// Where a check lies in what the calibration lets it be.
 #[derive(Debug, Clone, Copy, PartialEq, Serialize)]
@@ -93,10 +98,12 @@ pub struct Foreteller {
     nodes: Vec<Node>,
 }
 
-/// One value of the scatter.
+/// One of the curves that may be the true one, with one value of the scatter.
 #[derive(Debug, Clone)]
 struct Node {
     ln_weight: f64,
+    /// Departure at each check if this is the true curve, m3/m3.
+    above: Vec<f64>,
     /// Lower triangle of the Cholesky factor, row after row.
     rows: Vec<f64>,
 }
@@ -118,21 +125,33 @@ impl Foreteller {
         checks: &[Check],
         other_ring: bool,
     ) -> Result<Self, DriftError> {
+        Self::with_nodes(calibration, checks, other_ring, NODES)
+    }
+
+    /// As [`new`](Self::new), with so many values of the scatter for each curve.
+    pub(super) fn with_nodes(
+        calibration: &Calibration,
+        checks: &[Check],
+        other_ring: bool,
+        number: usize,
+    ) -> Result<Self, DriftError> {
         let together = calibration.errors_together(&readings(checks));
-        let fixed = &together.known + check_errors(calibration, checks, other_ring);
-        let nodes = scatter_nodes(calibration, NODES)?
-            .into_iter()
-            .map(|node| {
-                let mut whole = &fixed + &together.parameters * node.covariance_scale;
+        let fixed = &together.instrument + check_errors(calibration, checks, other_ring);
+        let scatters = scatter_nodes(calibration, number)?;
+        let mut nodes = Vec::new();
+        for curve in &together.curves {
+            for scatter in &scatters {
+                let mut whole = &fixed + &curve.parameters * scatter.covariance_scale;
                 for i in 0..checks.len() {
-                    whole[(i, i)] += node.variance + together.more_scatter;
+                    whole[(i, i)] += (scatter.variance + curve.more_scatter).max(0.0);
                 }
-                Ok(Node {
-                    ln_weight: node.ln_weight,
+                nodes.push(Node {
+                    ln_weight: scatter.ln_weight + curve.weight.max(f64::MIN_POSITIVE).ln(),
+                    above: curve.above.iter().copied().collect(),
                     rows: packed(&factor(whole)?),
-                })
-            })
-            .collect::<Result<_, DriftError>>()?;
+                });
+            }
+        }
         Ok(Self {
             size: checks.len(),
             nodes,
@@ -150,21 +169,20 @@ impl Foreteller {
             let most = ln_weights.iter().copied().fold(f64::NEG_INFINITY, f64::max);
             let total: f64 = ln_weights.iter().map(|ln| (ln - most).exp()).sum();
             mixture.0.clear();
-            for (k, node) in self.nodes.iter().enumerate() {
+            let nodes = self.nodes.iter().zip(&mut ln_weights);
+            for ((node, ln_weight), whitened) in nodes.zip(whitened.chunks_exact_mut(size)) {
                 let row = node.row(i);
-                let before = &whitened[k * size..k * size + i];
-                mixture.0.push(Part {
-                    weight: (ln_weights[k] - most).exp() / total,
-                    mean: row.iter().zip(before).map(|(l, e)| l * e).sum(),
-                    sd: row.last().copied().unwrap_or(f64::NAN),
-                });
+                let before: f64 = row.iter().zip(&whitened[..i]).map(|(l, e)| l * e).sum();
+                let (mean, sd) = (node.above[i] + before, row[i]);
+                let weight = (*ln_weight - most).exp() / total;
+                if weight > NEGLIGIBLE {
+                    mixture.0.push(Part { weight, mean, sd });
+                }
+                let e = (departure - mean) / sd;
+                whitened[i] = e;
+                *ln_weight -= 0.5 * e * e + sd.ln();
             }
             look(*departure, &mixture);
-            for (k, part) in mixture.0.iter().enumerate() {
-                let e = (departure - part.mean) / part.sd;
-                whitened[k * size + i] = e;
-                ln_weights[k] -= 0.5 * e * e + part.sd.ln();
-            }
         }
     }
 
@@ -172,7 +190,7 @@ impl Foreteller {
     pub fn scores(&self, departures: &[f64]) -> Vec<f64> {
         let mut scores = Vec::with_capacity(departures.len());
         self.walk(departures, |value, mixture| {
-            scores.push(mixture.score(value))
+            scores.push(mixture.score(value));
         });
         scores
     }
@@ -192,7 +210,7 @@ impl Foreteller {
     }
 
     /// Departures as they may come while the calibration holds: `chance`, between 0 and
-    /// 1, chooses the scatter; `normals` are independent standard normal values.
+    /// 1, chooses curve and scatter; `normals` are independent standard normal values.
     pub(super) fn draw(&self, chance: f64, normals: &[f64], out: &mut Vec<f64>) {
         let mut sum = 0.0;
         let node = self.nodes.iter().find(|node| {
@@ -205,7 +223,7 @@ impl Foreteller {
         };
         out.extend((0..self.size.min(normals.len())).map(|i| {
             let row = node.row(i).iter();
-            row.zip(normals).map(|(l, z)| l * z).sum::<f64>()
+            node.above[i] + row.zip(normals).map(|(l, z)| l * z).sum::<f64>()
         }));
     }
 }

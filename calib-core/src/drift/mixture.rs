@@ -39,10 +39,13 @@ impl Mixture {
         let normal = Normal::standard();
         self.0.iter().fold((0.0, 0.0), |(below, above), part| {
             let z = (value - part.mean) / part.sd;
-            (
-                below + part.weight * normal.cdf(z),
-                above + part.weight * normal.sf(z),
-            )
+            let tail = normal.cdf(-z.abs());
+            let (under, over) = if z < 0.0 {
+                (tail, 1.0 - tail)
+            } else {
+                (1.0 - tail, tail)
+            };
+            (below + part.weight * under, above + part.weight * over)
         })
     }
 

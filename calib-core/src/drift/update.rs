@@ -245,6 +245,8 @@ impl Subject<'_> {
         let mut everywhere = readings(self.checks);
         everywhere.extend(&targets.at);
         let together = self.calibration.errors_together(&everywhere);
+        let (by_parameters, known) = (together.parameters(), together.known());
+        let more_scatter = together.more_scatter();
         let errors = check_errors(self.calibration, self.checks, self.other_ring);
         let mut places: Vec<(f64, f64)> = self
             .checks
@@ -267,12 +269,12 @@ impl Subject<'_> {
         let departures = DVector::from_iterator(checks, self.checks.iter().map(Check::departure));
         let mut components = Vec::new();
         for node in scatter_nodes(self.calibration, NODES)? {
-            let steady = &together.known + &together.parameters * node.covariance_scale;
+            let steady = &known + &by_parameters * node.covariance_scale;
             for (rate, weight) in &self.wander.rates {
                 let whole = &steady + &wandering * rate.powi(2);
                 let mut seen = whole.view((0, 0), (checks, checks)) + &errors;
                 for i in 0..checks {
-                    seen[(i, i)] += node.variance + together.more_scatter;
+                    seen[(i, i)] += node.variance + more_scatter;
                 }
                 let lower = factor(seen)?;
                 let shared = whole
@@ -371,6 +373,7 @@ pub(super) fn update(
         functional(&components, &weights)
     };
     let before = calibration.errors_together(&targets.at);
+    let before = before.parameters() + before.known();
     let answer = |i: usize, name: &str| {
         let departure = only(i);
         let theta = calibration.curve.value(targets.at[i].count);
@@ -379,9 +382,7 @@ pub(super) fn update(
             name: name.to_owned(),
             count: targets.at[i].count,
             before: theta,
-            before_u: (before.parameters[(i, i)] + before.known[(i, i)])
-                .max(0.0)
-                .sqrt(),
+            before_u: before[(i, i)].max(0.0).sqrt(),
             after: Interval {
                 value: theta + found.value,
                 standard: found.standard,

@@ -3,7 +3,7 @@
 use super::report::{AlarmReport, ProbeReport};
 use crate::text_table::{Column, TextTable};
 use calib_core::drift::Standing;
-use calib_core::drift::power::Power;
+use calib_core::drift::power::{Found, Power};
 use calib_core::drift::sequential::Side;
 use calib_core::drift::update::Answer;
 use std::path::PathBuf;
@@ -130,21 +130,15 @@ fn verdict(report: &ProbeReport) -> String {
 }
 
 fn raised(alarm: &AlarmReport) -> String {
-    let began = if alarm.began_before_check == alarm.check {
-        String::new()
-    } else {
-        format!(
-            " or the checks before it, back to check {},",
-            alarm.began_before_check
-        )
-    };
     format!(
-        "Check {} of {} raised the alarm:{began} the soil is {}. It most likely began between {} and {}.",
+        "Check {} of {} raised the alarm: the soil is {}, most likely since some time between {} and \
+         {} (check {}).",
         alarm.check,
         alarm.date,
         side(alarm.side),
         alarm.began_after,
-        alarm.began_before
+        alarm.began_before,
+        alarm.began_before_check,
     )
 }
 
@@ -308,7 +302,7 @@ fn statistics(report: &ProbeReport) -> String {
             if update.wander.from_checks {
                 "the checks say so"
             } else {
-                "an assumption of this program that the checks hardly change"
+                "hardly more than this program assumes: about 0.004, perhaps half or twice that"
             }
         ),
     ];
@@ -318,16 +312,30 @@ fn statistics(report: &ProbeReport) -> String {
 
 /// How long a drift stays unseen.
 fn power(power: &Power) -> String {
-    let within = |checks: Option<usize>, share: &str| match checks {
-        Some(1) => format!("after 1 check in {share}"),
-        Some(checks) => format!("after {checks} checks in {share}"),
-        None => format!("not within the plan in {share}"),
-    };
     format!(
-        "A drift of {} m3/m3 would be found {}, {}; {} within the plan.",
+        "A drift of {} m3/m3 there from the first check on would be found {}; one that comes halfway \
+         through the plan {}.",
         power.drift,
-        within(power.half, "half of the cases"),
-        within(power.nine_of_ten, "9 of 10"),
-        chance(power.within_plan)
+        found(&power.from_first),
+        found(&power.from_half)
     )
+}
+
+fn found(found: &Found) -> String {
+    let typically = match found.half {
+        Some(1) => "by its 1st check in half of the cases".to_owned(),
+        Some(checks) => format!("within {checks} checks in half of the cases"),
+        None => format!("in {} within the plan", chance(found.within_plan)),
+    };
+    match (found.half, found.nine_of_ten) {
+        (Some(half), Some(checks)) if checks > half => {
+            format!("{typically} and within {checks} in 9 of 10")
+        }
+        (_, Some(_)) => "by its 1st check in 9 of 10 cases".to_owned(),
+        (None, None) => typically,
+        (Some(_), None) => format!(
+            "{typically} and in {} within the plan",
+            chance(found.within_plan)
+        ),
+    }
 }

@@ -1,0 +1,253 @@
+//! `ovendry drift`: whether a calibration still holds, on a line simple enough to follow by
+//! hand and on the demo data, whose truth is known; what is left out, and what is refused.
+
+use calib_core::calibration::Direction;
+use ovendry_tests::straight_line::{calibration, saved};
+use ovendry_tests::{Bench, repository};
+use serde_json::Value;
+
+const SITE: &str = r#"
+[site]
+name = "invented"
+[balance]
+resolution_g = 0.01
+[[soil]]
+id = "upper"
+field_capacity = 0.3005
+field_capacity_u = 0.02
+wilting_point = 0.1005
+wilting_point_u = 0.02
+[[probe]]
+id = "upper-1"
+adc_bits = 12
+soil = "upper"
+[controller]
+area_m2 = 120
+flow_l_per_min = 60
+crop = "tomato"
+root_depth_mm = 300
+minimum_on_s = 600
+minimum_off_s = 1200
+maximum_on_s = 3000
+"#;
+
+/// 0.001 m3/m3 a count below 0.25 m3/m3 at 500, calibrated on 2026-05-01.
+fn bench() -> Bench {
+    let calibration = calibration("upper-1", "upper", Direction::FallsWhenWetter);
+    Bench::empty()
+        .with("site.toml", SITE)
+        .with("out/upper-1.calibration.json", saved(&calibration))
+}
+
+const HEADER: &str =
+    "sample_id,soil,probe_id,raw_count,theta_v,theta_v_u,count_u,taken_at,core_volume_relative_u\n";
+
+/// Checks a month apart whose oven is above the line by `departures`.
+fn checks(departures: &[f64]) -> String {
+    let mut text = HEADER.to_owned();
+    for (i, departure) in departures.iter().enumerate() {
+        let count = [420, 610, 350, 505][i % 4];
+        let theta = 0.25 - 0.001 * (f64::from(count) - 500.0) + departure;
+        let (year, month) = (2026 + (i + 5) / 12, (i + 5) % 12 + 1);
+        text += &format!(
+            "c{},upper,upper-1,{count},{theta:.4},0.001,0.5,{year}-{month:02}-15,0.01\n",
+            i + 1
+        );
+    }
+    text
+}
+
+const QUIET: [f64; 8] = [0.004, -0.006, 0.007, -0.002, 0.003, -0.005, 0.0, 0.002];
+
+fn drift<'a>(more: &[&'a str]) -> Vec<&'a str> {
+    [&["drift", ".", "checks.csv"], more].concat()
+}
+
+#[test]
+fn a_calibration_whose_checks_agree_still_holds() {
+    let bench = bench().with("checks.csv", checks(&QUIET));
+    let answer = bench
+        .run(&drift(&[]))
+        .exits(0)
+        .says("Probe upper-1 in upper: the calibration of 2026-05-01 STILL HOLDS.")
+        .says("Dig the next core by 2028-01-15: a year is long enough between two.")
+        .says("any false alarm within 12 checks: 5 in 100")
+        .says("Take care:")
+        // Nothing to see whether a check was used in the fit.
+        .complains("the cores the calibrations were made from cannot be read there");
+    assert!(answer.stdout.is_ascii());
+    let json = bench
+        .run(&drift(&["--json", "--no-charts"]))
+        .exits(0)
+        .json();
+    assert_eq!(json["format"], "ovendry drift");
+    let probe = &json["probes"][0];
+    assert_eq!(probe["standing"], "holds");
+    assert_eq!(probe["test"]["alarm"], Value::Null);
+    let rows = probe["checks"].as_array().unwrap();
+    assert_eq!(rows.len(), QUIET.len());
+    for (row, departure) in rows.iter().zip(QUIET) {
+        assert!((row["difference"].as_f64().unwrap() - departure).abs() < 1e-9);
+    }
+    // Refill and stop of the site are among the places.
+    let names: Vec<&str> = probe["update"]["places"]
+        .as_array()
+        .unwrap()
+        .iter()
+        .map(|place| place["name"].as_str().unwrap())
+        .collect();
+    assert_eq!(names, ["refill", "stop"]);
+    assert!(json["cautions"].as_array().unwrap().len() > 5);
+    assert!(
+        bench
+            .listing()
+            .contains(&"out/upper-1-drift.png".to_owned())
+    );
+}
+
+#[test]
+fn a_step_of_forty_thousandths_raises_an_alarm_and_exit_code_one() {
+    let mut all = QUIET[..5].to_vec();
+    all.extend(QUIET[..4].iter().map(|departure| departure + 0.04));
+    let bench = bench().with("checks.csv", checks(&all));
+    bench
+        .run(&drift(&["--no-charts"]))
+        .exits(1)
+        .says("NO LONGER HOLDS")
+        .says("the soil is wetter than the probe says, most likely since some time between 2026-10-15 and 2026-11-15 (check 6)")
+        .says("Do not leave a pump to the old calibration.");
+    let json = bench
+        .run(&drift(&["--no-charts", "--json"]))
+        .exits(1)
+        .json();
+    let probe = &json["probes"][0];
+    assert_eq!(probe["test"]["alarm"]["side"], "wetter");
+    let offset = &probe["update"]["offset"];
+    let of = |key: &str| offset[key].as_f64().unwrap();
+    assert!(of("low") < 0.04 && 0.04 < of("high"), "{offset}");
+    // Where much is allowed, the same alarm is no reason to stop.
+    bench
+        .run(&drift(&["--no-charts", "--allow", "0.08"]))
+        .exits(0)
+        .says("HAS DRIFTED, more likely within what is allowed than not");
+}
+
+#[test]
+fn the_same_seed_gives_the_same_answer_and_an_old_chart_is_kept() {
+    let bench = bench().with("checks.csv", checks(&QUIET));
+    let first = bench.run(&drift(&[])).exits(0);
+    let before = bench.contents();
+    let second = bench.run(&drift(&[])).exits(0);
+    assert_eq!(first.stdout, second.stdout);
+    assert_eq!(bench.contents(), before);
+    bench
+        .run(&drift(&["--allow", "0.03"]))
+        .exits(0)
+        .complains("exists already with other content");
+    assert_eq!(bench.contents(), before);
+    bench.run(&drift(&["--allow", "0.03", "--force"])).exits(0);
+    assert_ne!(bench.contents(), before);
+}
+
+#[test]
+fn a_core_that_says_nothing_is_left_out_with_a_mend() {
+    let mut text = checks(&QUIET[..2]);
+    text += "early,upper,upper-1,500,0.25,0.001,0.5,2026-04-02,0.01\n";
+    text += "timeless,upper,upper-1,500,0.25,0.001,0.5,,0.01\n";
+    text += "dry,upper,upper-1,900,0.02,0.001,0.5,2026-09-02,0.01\n";
+    let bench = bench().with("checks.csv", text);
+    bench
+        .run(&drift(&["--no-charts"]))
+        .exits(0)
+        .says("TOO FEW CHECKS to say whether the calibration of 2026-05-01 still holds.")
+        .says("1 more is needed")
+        .complains("core early beside probe upper-1: is left out: it was taken before the calibration was made")
+        .complains("core timeless beside probe upper-1: is left out: it is not known when it was taken")
+        .complains("core dry beside probe upper-1: is left out: count 900.0 lies outside the calibrated 300.0 to 700.0")
+        .complains("write when the core was taken in taken_at");
+}
+
+#[test]
+fn what_cannot_be_done_is_refused_with_a_mend() {
+    let bench = bench().with("checks.csv", checks(&QUIET));
+    bench
+        .run(&drift(&["--allow", "0"]))
+        .exits(2)
+        .complains("--allow = \"0\": is no error that could be allowed");
+    bench
+        .run(&drift(&["--probe", "lower-1"]))
+        .exits(2)
+        .complains("choose one of: upper-1");
+    bench.put("checks.csv", checks(&QUIET).replace("upper-1", "other-1"));
+    bench
+        .run(&drift(&[]))
+        .exits(2)
+        .complains("checks.csv: holds no core of a calibrated probe in its soil")
+        .complains("dig cores beside one of: upper-1 in upper");
+    bench.run(&["drift", ".", "nowhere.csv"]).exits(2);
+    assert!(!bench.listing().iter().any(|name| name.ends_with(".png")));
+}
+
+#[test]
+fn a_core_of_the_calibration_is_refused_by_name_and_by_its_figures() {
+    let bench = Bench::small();
+    bench.run(&["fit", ".", "--no-charts"]).exits(0);
+    bench
+        .run(&["drift", ".", "."])
+        .exits(2)
+        .complains("was used in the calibration of probe")
+        .complains("check with cores dug after the calibration");
+    bench.run(&["pair", ".", "--out", "renamed.csv"]).exits(0);
+    let (header, rows) = {
+        let text = bench.read("renamed.csv");
+        let (header, rows) = text.split_once('\n').expect("a header");
+        (header.to_owned(), rows.to_owned())
+    };
+    let place = header
+        .split(',')
+        .position(|column| column == "sample_id")
+        .expect("sample_id");
+    let renamed: String = rows
+        .lines()
+        .map(|row| {
+            let mut cells: Vec<String> = row.split(',').map(str::to_owned).collect();
+            cells[place] = format!("new-{}", cells[place]);
+            cells.join(",") + "\n"
+        })
+        .collect();
+    bench.put("renamed.csv", format!("{header}\n{renamed}"));
+    bench
+        .run(&["drift", ".", "renamed.csv"])
+        .exits(2)
+        .complains("sample_id = \"new-")
+        .complains("was used in the calibration of probe");
+}
+
+#[test]
+fn the_one_demo_probe_that_drifts_is_found_and_the_others_hold() {
+    let bench = Bench::demo();
+    bench.run(&["fit", ".", "--no-charts"]).exits(0);
+    let checks = std::fs::read(repository().join("demo-data/spot-checks.csv")).expect("checks");
+    bench.put("checks.csv", checks);
+    let answer = bench
+        .run(&drift(&[]))
+        .exits(1)
+        .says("at least one alarm in 14 in 100 would still come up here");
+    assert!(answer.stderr.is_empty(), "{}", answer.stderr);
+    assert_eq!(answer.stdout.matches("STILL HOLDS").count(), 2);
+    assert_eq!(answer.stdout.matches("NO LONGER HOLDS").count(), 1);
+    let json = bench.run(&drift(&["--json"])).exits(1).json();
+    let drifted: Vec<&Value> = json["probes"]
+        .as_array()
+        .unwrap()
+        .iter()
+        .filter(|probe| probe["standing"] == "no-longer-holds")
+        .collect();
+    let alarm = &drifted[0]["test"]["alarm"];
+    // It starts to drift when winter comes.
+    assert!(alarm["date"].as_str().unwrap() > "2026-12-01", "{alarm}");
+    bench
+        .run(&drift(&["--probe", "orchard-1", "--no-charts"]))
+        .exits(0)
+        .says("Probe orchard-1 in orchard: the calibration of");
+}
