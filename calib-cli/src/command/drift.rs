@@ -43,7 +43,7 @@ pub struct Drift {
     allow: f64,
     /// Checks over which the chance of a false alarm is kept at 5 in 100; all there are if more
     #[arg(long, value_name = "N", default_value_t = Settings::default().planned_checks as u32,
-          value_parser = clap::value_parser!(u32).range(1..=400))]
+          value_parser = clap::value_parser!(u32).range(1..=200))]
     planned_checks: u32,
     /// The checks were cut with another ring than the cores of the calibration
     #[arg(long)]

@@ -8,7 +8,7 @@ use crate::quantity::{Quantity, Timestamp};
 use serde::Serialize;
 
 /// Most checks of one probe looked at together.
-const MOST_CHECKS: usize = 400;
+const MOST_CHECKS: usize = 200;
 
 /// Readings of one visit are at most this far apart, seconds.
 const ONE_VISIT_S: i64 = 24 * 3600;

@@ -158,6 +158,11 @@ impl Foreteller {
         })
     }
 
+    /// How many checks it foretells.
+    pub(super) fn checks(&self) -> usize {
+        self.size
+    }
+
     /// The distribution of each departure after those before it, handed to `look` with the
     /// departure itself.
     fn walk(&self, departures: &[f64], mut look: impl FnMut(f64, &Mixture)) {

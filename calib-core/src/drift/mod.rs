@@ -21,6 +21,7 @@ mod check;
 mod error;
 pub mod innovations;
 mod mixture;
+mod posterior;
 pub mod power;
 mod scatter;
 pub mod schedule;

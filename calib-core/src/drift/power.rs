@@ -16,6 +16,8 @@ pub const DRIFTS: [f64; 2] = [0.02, 0.03];
 
 /// Simulated runs: shares are then known to one and a half per cent.
 const RUNS: u64 = 1000;
+/// Most checks simulated; a drift that these do not find counts as not found.
+const MOST_CHECKS: usize = 60;
 /// Values of the scatter looked at for each curve.
 const NODES: usize = 25;
 
@@ -58,7 +60,7 @@ pub fn power(
     let checks: Vec<Check> = pattern
         .iter()
         .cycle()
-        .take(plan.checks)
+        .take(plan.checks.min(MOST_CHECKS))
         .enumerate()
         .map(|(visit, check)| Check {
             visit,
@@ -76,7 +78,7 @@ pub fn power(
         .map(|drift| Power {
             drift,
             from_first: Found::of(&found(drift, 0)),
-            from_half: Found::of(&found(drift, plan.checks / 2)),
+            from_half: Found::of(&found(drift, checks.len() / 2)),
             false_alarms: none.last().copied().unwrap_or(0.0),
         })
         .collect())
@@ -103,7 +105,7 @@ fn found_by(foreteller: &Foreteller, plan: &Plan, drift: f64, start: usize, seed
             let mut rng = ChaCha8Rng::seed_from_u64(seed);
             rng.set_stream(run);
             let chance: f64 = rng.random();
-            let normals: Vec<f64> = (0..plan.checks)
+            let normals: Vec<f64> = (0..foreteller.checks())
                 .map(|_| StandardNormal.sample(&mut rng))
                 .collect();
             let mut departures = Vec::new();
@@ -115,7 +117,7 @@ fn found_by(foreteller: &Foreteller, plan: &Plan, drift: f64, start: usize, seed
         })
         .filter(|alarm| alarm.is_none_or(|at| at >= start))
         .collect();
-    (start..plan.checks)
+    (start..foreteller.checks())
         .map(|check| {
             let found = alarms.iter().flatten().filter(|at| **at <= check).count();
             found as f64 / alarms.len().max(1) as f64

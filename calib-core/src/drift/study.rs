@@ -3,10 +3,11 @@
 use super::check::{Check, LeftOut, choose_checks};
 use super::error::DriftError;
 use super::innovations::{Foreteller, Score};
+use super::posterior::Subject;
 use super::power::{Power, power};
 use super::schedule::Schedule;
 use super::sequential::{Plan, Run};
-use super::update::{Subject, Update, WanderAssumed, update};
+use super::update::{Update, WanderAssumed, update};
 use crate::calibration::Calibration;
 use crate::fit::Observation;
 use crate::pair::Pair;

@@ -1,3 +1,5 @@
+mod properties;
+
 use super::innovations::Foreteller;
 use super::sequential::Side;
 use super::*;
