@@ -163,7 +163,7 @@ fn work(command: &Drift) -> Result<(Answer, Vec<OutputSet>), Failure> {
     for (subject, study) in with_checks.iter().zip(&studies) {
         let report = ProbeReport::new(subject.file, study, &settings);
         warnings.extend(report.left_out_warnings());
-        if !command.no_charts {
+        if !command.no_charts && !study.checks.is_empty() {
             charts.push(chart::draw(&report, subject.calibrated_at, study, &out)?);
         }
         probes.push(report);
