@@ -31,14 +31,8 @@ mod outside {
 
 use libtest_mimic::{Arguments, Trial};
 use outside::{
-    atmega328p, both_axes, bucket, c_compilers, c_damage, c_fuzz, cortex_m3, micropython, mixed,
-    redistribution, robust_line, second_reader, sql,
-    atmega328p, both_axes, bucket, c_compilers, c_damage, c_fuzz, cortex_m3, micropython,
-    redistribution, robust_line, second_reader, sql, tolerance,
-    agreement, atmega328p, both_axes, bucket, c_compilers, c_damage, c_fuzz, cortex_m3,
-    micropython, redistribution, robust_line, second_reader, sql,
-    atmega328p, both_axes, bucket, c_compilers, c_damage, c_fuzz, cortex_m3, drift, micropython,
-    mixed, redistribution, robust_line, second_reader, sql,
+    agreement, atmega328p, both_axes, bucket, c_compilers, c_damage, c_fuzz, cortex_m3, drift,
+    micropython, mixed, redistribution, robust_line, second_reader, sql, tolerance,
 };
 use std::process::{Command, ExitCode};
 
