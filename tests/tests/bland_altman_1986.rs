@@ -170,3 +170,20 @@ fn correlation_and_concordance_are_those_of_the_table() {
         agrees(name, ours, expected(FILE, name, "recomputed"), 1e-8);
     }
 }
+
+#[test]
+fn the_interval_of_the_concordance_is_the_one_by_the_delta_method() {
+    // Ends by numpy as `outside/agreement.py` has it: the delta method on the moments of a
+    // normal sample. The second with 100 L/min added, so that the shift counts.
+    let (large, mini) = first_readings();
+    for (added, low, high) in [
+        (0.0, 0.850_491_873_168_557_5, 0.978_726_279_170_123),
+        (100.0, 0.442_005_149_149_037_2, 0.808_858_441_898_521),
+    ] {
+        let moved: Vec<f64> = mini.iter().map(|reading| reading + added).collect();
+        let found = concordance_of(&large, &moved).expect("a concordance");
+        let interval = found.interval.expect("an interval");
+        agrees("lower end", interval.low, low, 1e-10);
+        agrees("upper end", interval.high, high, 1e-10);
+    }
+}
