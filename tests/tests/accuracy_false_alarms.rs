@@ -5,7 +5,8 @@
 //! the truth in 94 % to 96 %.
 
 use calib_core::accuracy::{
-    Basis, Bias, ClassRequest, ClassStatement, Limits, Measures, ProportionalBias, Sample, Verdict,
+    Basis, Bias, ClassRequest, ClassStatement, FEWEST_FOR_BIAS, FEWEST_FOR_SLOPE, Limits, Measures,
+    ProportionalBias, Sample, Verdict,
 };
 use calib_core::quantity::{Estimate, Quantity, Vwc};
 use rand::{RngExt, SeedableRng};
@@ -122,6 +123,11 @@ fn a_bias_is_found_in_five_of_a_hundred_batches_that_have_none() {
     let alarm = |samples: &[Sample]| [Bias::of(samples, 0.95).expect("a test").p_value < 0.05];
     is_five("cores alone", percent(&PLAIN, 1, alarm)[0]);
     is_five("uneven places", percent(&CLUSTERED, 2, alarm)[0]);
+    let few = World {
+        sizes: &[1; FEWEST_FOR_BIAS],
+        ..PLAIN
+    };
+    is_five("fewest cores", percent(&few, 4, alarm)[0]);
     let wetter = World {
         wetter: 3.0,
         ..CLUSTERED
@@ -150,6 +156,11 @@ fn a_proportional_bias_is_found_in_five_of_a_hundred_batches_that_have_none() {
         ..PLAIN
     };
     is_five("more scatter when wet", percent(&wetter, 15, alarm)[0]);
+    let few = World {
+        sizes: &[1; FEWEST_FOR_SLOPE],
+        ..PLAIN
+    };
+    is_between("fewest cores", 2.5, percent(&few, 16, alarm)[0], 6.0);
     let vague = World { u: 0.02, ..PLAIN };
     let [taken_off, not_taken_off] = percent(&vague, 12, alarm);
     is_five("vague references", taken_off);

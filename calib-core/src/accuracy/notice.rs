@@ -55,7 +55,10 @@ pub enum Notice {
         kurtosis: f64,
     },
     /// Differences seem to come from few probes; nothing is said of others.
-    #[error("{probes} probe(s) were read: nothing here speaks of other probes of the kind")]
+    #[error(
+        "{}: nothing here speaks of other probes of the kind",
+        if *probes == 1 { "one probe was read".to_owned() } else { format!("{probes} probes were read") }
+    )]
     FewProbes {
         /// Probes read.
         probes: usize,

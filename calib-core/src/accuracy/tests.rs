@@ -5,6 +5,7 @@ mod unseen;
 use super::example::{sample, samples};
 use super::*;
 use crate::quantity::{Celsius, Quantity};
+use proptest::prelude::*;
 
 #[test]
 fn every_measure_is_what_its_definition_says() {
@@ -362,4 +363,51 @@ fn a_study_reads_back_from_what_it_was_written_to() {
     let text = serde_json::to_string(&found).unwrap();
     let back: AccuracyStudy = serde_json::from_str(&text).unwrap();
     assert_eq!(back, found);
+}
+
+/// Few values, so that many are equal: what is constant, tied or alone comes often.
+fn awkward() -> impl Strategy<Value = Vec<Sample>> {
+    let reference = prop::sample::select(vec![0.0, 0.1, 0.1, 0.25, 0.3, 0.45]);
+    let reading = prop::sample::select(vec![-0.1, 0.0, 0.1, 0.1, 0.25, 0.3, 0.9]);
+    let u = prop::sample::select(vec![0.0, 0.003, 0.2]);
+    let one = (reference, reading, u, 0..12_usize, 0..3_usize);
+    prop::collection::vec(one, 0..30).prop_map(|rows| {
+        rows.into_iter()
+            .enumerate()
+            .map(|(i, (reference, reading, u, place, probe))| {
+                let mut one = sample(&format!("c{i}"), reference, reading);
+                one.reference.u = u;
+                one.cluster = format!("place {place}");
+                one.probe = format!("p{probe}");
+                one
+            })
+            .collect()
+    })
+}
+
+proptest! {
+    #![proptest_config(ProptestConfig::with_cases(96))]
+
+    /// serde_json writes what is no finite number as null, which no number reads from.
+    #[test]
+    fn whatever_the_samples_a_study_is_refused_or_holds_finite_numbers(set in awkward()) {
+        let request = StudyRequest {
+            target: Some(0.1),
+            replicates: 400,
+            ..StudyRequest::default()
+        };
+        if let Ok(found) = study(&set, &request) {
+            let text = serde_json::to_string(&found).unwrap();
+            let back: Option<AccuracyStudy> = serde_json::from_str(&text).ok();
+            prop_assert_eq!(back.as_ref(), Some(&found), "{}", text);
+            for stratum in &found.strata {
+                prop_assert!(stratum.measures.is_some() || !stratum.missing.is_empty());
+            }
+            for part in &found.notices {
+                prop_assert!(part.to_string().is_ascii());
+            }
+        } else {
+            prop_assert!(set.len() < 3);
+        }
+    }
 }
