@@ -22,7 +22,9 @@ pub struct Batch {
     pub theta_v: fn(f64) -> f64,
     /// Standard deviation of the probes' offsets in theta_v, m3/m3.
     pub offset: f64,
-    /// Standard deviation of the probes' gains, m3/m3 per m3/m3.
+    /// Standard deviation of the probes' gains, m3/m3 per m3/m3: on the water where
+    /// cores are shared, on what the probe says of it where they are its own, as a
+    /// study sees them.
     pub gain: f64,
     /// Correlation of offset and gain.
     pub correlation: f64,
@@ -89,7 +91,13 @@ impl Batch {
                     Core::dug(self, i, &mut draw)
                 };
                 let felt = core.felt + draw.normal(self.place);
-                let apparent = felt + offset + gain * (felt - (self.theta_v)(500.0));
+                let middle = (self.theta_v)(500.0);
+                let apparent = if self.shared {
+                    felt + offset + gain * (felt - middle)
+                } else {
+                    // The same with the gain on what the probe says.
+                    middle + (felt - middle + offset) / (1.0 - gain)
+                };
                 let count = self.count_at(apparent) + draw.normal(self.noise);
                 let sample = if self.shared {
                     format!("c{i}")

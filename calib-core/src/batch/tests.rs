@@ -301,7 +301,7 @@ fn soils_with_probes_of_their_own_or_one_soil_alone_are_refused() {
         Err(BatchError::TooFewSoils { soils: 1 })
     );
     for pair in &mut pairs {
-        if pair.probe > "p1".to_owned() {
+        if pair.probe.as_str() > "p1" {
             pair.soil = "sand".to_owned();
         }
     }
