@@ -5,7 +5,7 @@
 //! that foretells cores best is a little flatter than each probe's own. Intervals of 95 % must hold it in 91 to 98 of a hundred; by chance
 //! alone six hundred batches vary by 1 in a hundred.
 
-use calib_core::batch::{Component, members, mixed, pool};
+use calib_core::batch::{Boundary, Component, members, mixed, pool};
 use calib_core::curve::CurveKind;
 use ovendry_tests::batch::Batch;
 use rayon::prelude::*;
@@ -87,4 +87,32 @@ fn intervals_of_the_spread_hold_the_truth_as_often_as_they_say() {
         }
         assert_eq!(counts.len(), if shared { 6 } else { 5 });
     }
+}
+
+#[test]
+fn a_spread_is_found_where_there_is_none_and_is_mostly_at_an_edge() {
+    let found: Vec<(bool, bool)> = (0..BATCHES)
+        .into_par_iter()
+        .map(|seed| {
+            let batch = Batch::alike(5 + seed as usize % 9, 7, seed % 2 == 0);
+            let members =
+                members(&batch.pairs(60_000 + seed), &BTreeMap::new(), "bed").expect("members");
+            let pool = pool(&members, Some(CurveKind::StraightLine)).expect("a pool");
+            let found = mixed(&pool).unwrap_or_else(|error| panic!("{seed}: {error}"));
+            let none = found.boundaries.contains(&Boundary::NoOffsets);
+            assert_eq!(none, found.offset_sd.value == 0.0, "{seed}");
+            assert!(holds(found.offset_sd, 0.0) || found.offset_sd.value > 0.0);
+            (none, !found.boundaries.is_empty())
+        })
+        .collect();
+    let share = |chosen: fn(&(bool, bool)) -> bool| {
+        found.iter().filter(|f| chosen(f)).count() as f64 / found.len() as f64
+    };
+    let (none, at_edge) = (share(|f| f.0), share(|f| f.1));
+    println!("no offsets {none:.2}, at an edge {at_edge:.2}");
+    // Did offset and gain scatter alike and apart, chance would leave neither in
+    // 1/2 - 1/sqrt(8) of them, and both to themselves in as many (the two cones of
+    // covariances and of their opposites, as a share of all directions).
+    assert!((0.08..=0.3).contains(&none), "{none}");
+    assert!((0.7..=0.95).contains(&at_edge), "{at_edge}");
 }

@@ -216,11 +216,17 @@ impl<'a, F: Fn(&[f64]) -> f64> Surroundings<'a, F> {
         None
     }
 
-    /// The highest likelihood with one number held at `at`.
+    /// The highest likelihood with one number held at `at`; with very many pairs the
+    /// others are held too, for what they would give way is little then.
     fn profile(&self, place: usize, at: f64, start: &[f64]) -> Lowest {
         let mut start = start.to_vec();
         start[place] = at;
-        self.counted.newton(&start, &[place], Closeness::ForProfile)
+        let held: Vec<usize> = if self.profiled {
+            vec![place]
+        } else {
+            (0..start.len()).collect()
+        };
+        self.counted.newton(&start, &held, Closeness::ForProfile)
     }
 }
 

@@ -18,12 +18,13 @@ const LEAST_SIZE: f64 = 0.1;
 const LEAST_CURVATURE: f64 = 1e-6;
 /// How far the value may rise in a step by rounding, as a share of it.
 const NOISE: f64 = 1e-11;
+/// How far a step that matters is expected to lower the value at least, as a share of
+/// it: below, a flat direction is followed by rounding.
+const MATTERS: f64 = 1e-13;
 /// Most Newton steps.
 const MOST_STEPS: usize = 60;
 /// Most steps of the simplex for each number.
 const SIMPLEX_STEPS: u64 = 40;
-/// Standard deviation of the values in the simplex at which it hands over.
-const SIMPLEX_NEAR: f64 = 1e-2;
 
 /// A lowest point.
 #[derive(Debug, Clone)]
@@ -37,7 +38,8 @@ pub(super) struct Lowest {
 /// How closely to search.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub(super) enum Closeness {
-    /// Until a step changes no number by more than 1e-8 of its size.
+    /// Until a step changes no number by more than 1e-8 of its size, or nothing but
+    /// rounding; that step is still taken.
     LastDigits,
     /// Until a step is expected to lower the value by less than 1e-5.
     ForProfile,
@@ -63,8 +65,9 @@ impl<'a, F: Fn(&[f64]) -> f64> Counted<'a, F> {
         if value.is_finite() { value } else { f64::MAX }
     }
 
-    /// Near the lowest point, by simplex from a start.
-    pub(super) fn simplex(&self, start: &[f64]) -> Vec<f64> {
+    /// Near the lowest point, by simplex from a start; it hands over where its values
+    /// have a standard deviation of `near`.
+    pub(super) fn simplex(&self, start: &[f64], near: f64) -> Vec<f64> {
         let corners = (0..=start.len())
             .map(|corner| {
                 let mut at = start.to_vec();
@@ -75,7 +78,7 @@ impl<'a, F: Fn(&[f64]) -> f64> Counted<'a, F> {
             })
             .collect();
         NelderMead::new(corners)
-            .with_sd_tolerance(SIMPLEX_NEAR)
+            .with_sd_tolerance(near)
             .ok()
             .and_then(|simplex| {
                 Executor::new(Asked(self), simplex)
@@ -100,10 +103,11 @@ impl<'a, F: Fn(&[f64]) -> f64> Counted<'a, F> {
             let local = self.local(&at, &free, value, closeness);
             let (mut step, lowers) = local.step();
             let small = match closeness {
-                Closeness::LastDigits => free
-                    .iter()
-                    .zip(&step)
-                    .all(|(i, s)| s.abs() <= 1e-8 * at[*i].abs().max(LEAST_SIZE)),
+                Closeness::LastDigits => {
+                    let moves = |(i, s): (&usize, &f64)| s.abs() / at[*i].abs().max(LEAST_SIZE);
+                    lowers <= MATTERS * value.abs()
+                        || free.iter().zip(&step).all(|m| moves(m) <= 1e-8)
+                }
                 Closeness::ForProfile => lowers < 1e-5,
             };
             let mut taken = false;
@@ -233,7 +237,7 @@ mod tests {
     fn a_bent_valley_is_followed_to_the_last_digits() {
         let valley = |p: &[f64]| 10.0 * (p[1] - p[0] * p[0]).powi(2) + (1.0 - p[0]).powi(2) + 3.0;
         let counted = Counted::new(&valley);
-        let near = counted.simplex(&[-1.2, 1.0]);
+        let near = counted.simplex(&[-1.2, 1.0], 1e-2);
         let found = counted.newton(&near, &[], Closeness::LastDigits);
         assert!(found.settled);
         assert!((found.at[0] - 1.0).abs() < 1e-7 && (found.at[1] - 1.0).abs() < 1e-7);

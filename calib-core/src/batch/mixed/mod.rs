@@ -112,8 +112,9 @@ pub struct Mixed {
     pub fixed_covariance: Vec<Vec<f64>>,
     /// Standard deviation of the probes' offsets at `centre`, m3/m3.
     pub offset_sd: Component,
-    /// Standard deviation of the probes' gains, m3/m3 per m3/m3; `None` where a gain
-    /// cannot be told from an offset.
+    /// Standard deviation of the probes' gains, m3/m3 per m3/m3: on the water where
+    /// cores are shared, on what the probe says of it where each has its own. `None`
+    /// where a gain cannot be told from an offset.
     pub gain_sd: Option<Component>,
     /// Correlation of offset and gain; `None` where either has no spread.
     pub correlation: Option<Component>,

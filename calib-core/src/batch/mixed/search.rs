@@ -9,6 +9,10 @@ use super::minimise::{Closeness, Counted, Lowest};
 /// variance that cannot be told from zero to the digits we give.
 const NO_HIGHER: f64 = 1e-8;
 
+/// Standard deviation of -2 log likelihood in the simplex at which it hands over, for
+/// few pairs.
+const NEAR_ENOUGH: f64 = 1e-2;
+
 /// Where the likelihood is highest.
 pub(super) struct Highest {
     /// Relative factors, as [`Likelihood::scaling`] takes them.
@@ -16,7 +20,7 @@ pub(super) struct Highest {
     /// -2 log restricted likelihood.
     pub(super) deviance: f64,
     pub(super) boundaries: Vec<Boundary>,
-    /// Places of the factors that are held at an edge.
+    /// How often the likelihood was asked.
     pub(super) evaluations: u64,
 }
 
@@ -30,7 +34,9 @@ const EDGES: [(Boundary, &[usize]); 3] = [
 pub(super) fn highest(likelihood: &Likelihood, start: &[f64]) -> Result<Highest, BatchError> {
     let deviance = |relative: &[f64]| likelihood.profiled(relative);
     let counted = Counted::new(&deviance);
-    let near = counted.simplex(start);
+    // The likelihood of many pairs is so steep that Newton's steps find it from afar.
+    let pairs = likelihood.arrow.pairs() as f64;
+    let near = counted.simplex(start, NEAR_ENOUGH * (1.0 + pairs / 100.0));
     let mut found = counted.newton(&near, &[], Closeness::LastDigits);
     let mut boundaries = Vec::new();
     let mut held: Vec<usize> = Vec::new();
