@@ -9,7 +9,7 @@
 mod middle;
 mod plane;
 
-use super::distribution::chi_square_point;
+use super::distribution::{chi_square_point, chi_square_upper};
 use super::statistics_error::{BatchStatisticsError, between, enough, finite};
 use middle::{Middle, Point, Search};
 use rand::SeedableRng;
@@ -17,7 +17,6 @@ use rand_chacha::ChaCha8Rng;
 use rand_distr::{ChiSquared, Distribution, StandardNormal};
 use rayon::iter::{IntoParallelIterator, ParallelIterator};
 use serde::{Deserialize, Serialize};
-use statrs::distribution::{ContinuousCDF, FisherSnedecor};
 
 pub(super) use plane::Symmetric;
 
@@ -119,11 +118,6 @@ const MOST_DRAWS: usize = 1999;
 const PROBES_DRAWN: usize = 400_000;
 /// Batches of more probes than this are not simulated.
 const LARGE: usize = 1500;
-/// Share of its probes that the middle of a large batch is as sure as, for the
-/// distribution of distances (by simulation: `spread` varies as that of about this
-/// share of the probes would).
-const EFFECTIVE_SHARE: f64 = 0.8;
-
 /// Outlying probes by offset and gain together.
 ///
 /// # Errors
@@ -302,8 +296,8 @@ fn judge(
 enum Farthest {
     /// Of each simulated batch, in order.
     Simulated(Vec<f64>),
-    /// Of probes independent of one another whose spread is estimated from
-    /// [`EFFECTIVE_SHARE`] of them (Hotelling's distribution; recalled from memory).
+    /// Of probes independent of one another whose spread is as good as known: each
+    /// squared distance is chi-square.
     Approximated { probes: f64, dimension: f64 },
 }
 
@@ -331,11 +325,7 @@ impl Farthest {
                 (sorted.len() - nearer + 1) as f64 / (sorted.len() + 1) as f64
             }
             Farthest::Approximated { probes, dimension } => {
-                let freedom = EFFECTIVE_SHARE * probes;
-                let left = freedom - dimension + 1.0;
-                let ratio = squared * left / (dimension * freedom);
-                let one = FisherSnedecor::new(*dimension, left)
-                    .map_or(0.0, |distribution| distribution.sf(ratio));
+                let one = chi_square_upper(*dimension, squared);
                 -(probes * (-one).ln_1p()).exp_m1()
             }
         }
@@ -366,10 +356,12 @@ impl Farthest {
     }
 }
 
-/// Below this many probes the spread is known too badly to be taken for the true
-/// one: cut-offs are then also those of probes without sampling error, which do not
-/// depend on it, and the wider one counts.
-const FEW: usize = 20;
+/// Below this many probes the spread is known too badly to be taken for the true one
+/// (20 probes of unequal precision would raise an alarm in 9 sound batches of a
+/// hundred). Cut-offs are then also those of probes without sampling error, which do
+/// not depend on it, and the wider one counts: alarms in at most 5 of a hundred, in
+/// fewer where sampling error is most of what is seen.
+const FEW: usize = 40;
 
 /// The farthest probe of simulated batches of these probes, all of them sound.
 fn simulate(

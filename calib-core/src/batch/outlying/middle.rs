@@ -45,6 +45,9 @@ pub(super) struct Search {
 const THINNED: usize = 100;
 /// Starts tried.
 const STARTS: usize = 20;
+/// In batches below this size seven probes in ten are taken as the nearest; in larger
+/// ones just over half, which resists more bad probes but needs many to be steady.
+const SMALL: usize = 100;
 /// Starts tried where no probe is bad.
 const STARTS_OF_SOUND: usize = 5;
 /// Steps from each start, before the best is followed to its end.
@@ -237,7 +240,7 @@ struct Work<'a> {
 impl<'a> Work<'a> {
     fn new(points: &'a [Point], dimension: usize) -> Work<'a> {
         let n = points.len();
-        let nearest = if n < 20 {
+        let nearest = if n < SMALL {
             n - 3 * n / 10
         } else {
             n.div_ceil(2) + 1
