@@ -251,7 +251,7 @@ impl LeftOpen {
         let half = 0.5 * self.within_freedom;
         let density = |chi: f64| (half * (0.5 * chi).ln() - 0.5 * chi - ln_gamma(half)).exp();
         // Even steps of the logarithm.
-        const PIECES: u32 = 8;
+        const PIECES: u32 = 6;
         let (least, most) = (least.ln(), most.ln());
         let edge = |i: u32| least + (most - least) * f64::from(i) / f64::from(PIECES);
         (0..PIECES)
@@ -288,7 +288,7 @@ impl LeftOpen {
             } else {
                 low = middle;
             }
-            if high - low <= 1e-9 * high || high < 1e-15 * self.scale {
+            if high - low <= 1e-7 * high || high < 1e-15 * self.scale {
                 break;
             }
         }

@@ -62,7 +62,7 @@ pub fn two_sided_factor(
     let root = effective_size.sqrt();
     let (near, far) = (normal_point(1.0 - share), normal_point(0.5 * (1.0 - share)));
     let holds = |k: f64| {
-        over_the_mean(&|x| {
+        over_the_mean(0.0, &|x| {
             let half_width = half_width(x.abs() / root, share, (near, far));
             chi_square_upper(freedom, freedom * (half_width / k).powi(2))
         })
@@ -91,9 +91,12 @@ pub fn one_sided_factor(
     // What `k s` has to reach, in standard deviations, where the mean came out at x.
     let needed = |x: f64| point - x / root;
     let with_none = normal_upper(point * root);
+    if (confidence - with_none).abs() <= SLACK {
+        return Ok(0.0);
+    }
     if confidence >= with_none {
         let holds = |k: f64| {
-            over_the_mean(&|x| {
+            over_the_mean(point * root, &|x| {
                 let needed = needed(x).max(0.0);
                 chi_square_upper(freedom, freedom * (needed / k).powi(2))
             })
@@ -101,7 +104,7 @@ pub fn one_sided_factor(
         factor_above_zero(holds, confidence)
     } else {
         let misses = |k: f64| {
-            over_the_mean(&|x| {
+            over_the_mean(point * root, &|x| {
                 let spare = (-needed(x)).max(0.0);
                 chi_square_upper(freedom, freedom * (spare / k).powi(2))
             })
@@ -130,16 +133,23 @@ const FARTHEST: f64 = 8.5;
 /// Error allowed in a probability.
 const SLACK: f64 = 1e-12;
 
-/// Mean of `f` over a standard normal variable.
-fn over_the_mean(f: &impl Fn(f64) -> f64) -> f64 {
+/// Mean of `f` over a standard normal variable. Near `steep` it may climb within next
+/// to nothing.
+fn over_the_mean(steep: f64, f: &impl Fn(f64) -> f64) -> f64 {
     let weighed = |x: f64| normal_density(x) * f(x);
     // In pieces, so that no narrow step hides between the places of the rule.
-    const PIECES: u32 = 17;
-    (0..PIECES)
-        .map(|i| {
-            let end = |i: u32| FARTHEST * (2.0 * f64::from(i) / f64::from(PIECES) - 1.0);
-            integral(&weighed, end(i), end(i + 1), SLACK)
-        })
+    let mut edges: Vec<f64> = (-8..=8).map(f64::from).collect();
+    edges.extend([-FARTHEST, steep, FARTHEST]);
+    for power in 1..=8 {
+        let off = 10.0_f64.powi(-power);
+        edges.extend([steep - off, steep + off]);
+    }
+    edges.retain(|edge| edge.abs() <= FARTHEST);
+    edges.sort_unstable_by(f64::total_cmp);
+    edges
+        .iter()
+        .zip(edges.iter().skip(1))
+        .map(|(low, high)| integral(&weighed, *low, *high, SLACK))
         .sum()
 }
 
@@ -376,6 +386,14 @@ mod tests {
         let down = one_sided_factor(10.0, 9.0, 0.05, 0.01).expect("a factor");
         let up = one_sided_factor(10.0, 9.0, 0.95, 0.99).expect("a factor");
         assert!((down + up).abs() < 1e-8, "{down} {up}");
+        assert_eq!(one_sided_factor(10.0, 9.0, 0.5, 0.5), Ok(0.0));
+        // Near nothing it grows in proportion: 1 / (density, mean spread, root of 10).
+        let little = one_sided_factor(10.0, 9.0, 0.5, 0.5 + 1e-6).expect("a factor");
+        let expected = 1e-6 / (0.398_942_280 * 0.972_659 * 10.0_f64.sqrt());
+        assert!(
+            (little / expected - 1.0).abs() < 1e-4,
+            "{little} {expected}"
+        );
     }
 
     #[test]
