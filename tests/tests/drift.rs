@@ -160,7 +160,7 @@ fn a_core_that_says_nothing_is_left_out_with_a_mend() {
         .run(&drift(&["--no-charts"]))
         .exits(0)
         .says("TOO FEW CHECKS to say whether the calibration of 2026-05-01 still holds.")
-        .says("1 more is needed")
+        .says("So far 2 checks count; 1 more is needed.")
         .complains("core early beside probe upper-1: is left out: it was taken before the calibration was made")
         .complains("core timeless beside probe upper-1: is left out: it is not known when it was taken")
         .complains("core dry beside probe upper-1: is left out: count 900.0 lies outside the calibrated 300.0 to 700.0")

@@ -2,6 +2,9 @@
 
 use statrs::distribution::{Continuous, ContinuousCDF, Normal};
 
+/// Share of the whole span to which a quantile is found.
+const CLOSE: f64 = 1e-13;
+
 /// One of the normal distributions.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub(super) struct Part {
@@ -73,7 +76,8 @@ impl Mixture {
                 high.max(part.mean + far(part)),
             )
         });
-        for _ in 0..200 {
+        let close = CLOSE * (high - low);
+        while high - low > close {
             let middle = 0.5 * (low + high);
             if middle <= low || middle >= high {
                 break;

@@ -1,3 +1,4 @@
+mod posterior;
 mod properties;
 
 use super::innovations::Foreteller;

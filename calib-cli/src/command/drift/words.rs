@@ -90,7 +90,7 @@ fn chance(probability: f64) -> String {
 fn verdict(report: &ProbeReport) -> String {
     let made = format!("the calibration of {}", report.calibrated_on);
     let number = match report.checks.len() {
-        0 => "no check".to_owned(),
+        0 => "no checks".to_owned(),
         1 => "1 check".to_owned(),
         number => format!("{number} checks"),
     };
@@ -109,7 +109,12 @@ fn verdict(report: &ProbeReport) -> String {
             "{made} HOLDS SO FAR, but that is not sure yet.\n  In {number} nothing spoke against it.\n  {risk}\n  {again}\n  Cores at the wet and at the dry end of the range tell most."
         ),
         (Standing::TooFewChecks, _) => format!(
-            "TOO FEW CHECKS to say whether {made} still holds.\n  There is {number} that counts; {} more {} needed.\n  {risk}\n  {again}",
+            "TOO FEW CHECKS to say whether {made} still holds.\n  So far {number} {}; {} more {} needed.\n  {risk}\n  {again}",
+            if report.checks.len() == 1 {
+                "counts"
+            } else {
+                "count"
+            },
             report.missing_checks(),
             if report.missing_checks() == 1 {
                 "is"
