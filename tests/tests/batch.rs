@@ -332,8 +332,13 @@ fn pairs_all_alike_are_refused() {
 }
 
 #[test]
-fn theta_v_reckoned_from_the_counts_is_refused() {
-    refused(&pairs("loam", 5, 9, 0.0, 0.0)).complains("soil loam");
+fn theta_v_reckoned_from_the_counts_is_warned_of() {
+    let rows = pairs("loam", 5, 9, 8.0, 0.0);
+    let bench = Bench::empty().with("pairs.csv", format!("{HEAD}{rows}"));
+    let answer = bench.run(&["batch", "pairs.csv", "--no-charts"]);
+    answer
+        .complains("theta_v may have been reckoned from the counts")
+        .complains("see that theta_v comes from weighing");
 }
 
 #[test]

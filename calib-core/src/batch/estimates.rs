@@ -1,6 +1,7 @@
 //! What each probe's own pairs say of it, other probes left aside.
 
 use super::equivalence::ProbeMean;
+use super::mixed::Mixed;
 use super::outlying::ProbeEstimate;
 use super::pool::{Design, Pool};
 
@@ -8,19 +9,30 @@ use super::pool::{Design, Pool};
 /// from an offset.
 const TOLD_APART: f64 = 1e-9;
 
-/// Offset and gain of each probe by least squares of its own deviations, in the
-/// pool's order, with the covariance that a residual standard deviation of
+/// Offset and gain of each probe by least squares of its own deviations from the mean
+/// probe's curve, in the pool's order, with the covariance that a residual standard deviation of
 /// `residual_sd` (of a pair of weight 1, m3/m3) gives them. Where probes share cores,
 /// what a core's probes have in common is taken off first. A probe whose pairs do not
-/// tell a gain from an offset has none, as uncertain as `gain_sd` says probes are.
-pub fn own_estimates(pool: &Pool, residual_sd: f64, gain_sd: f64) -> Vec<ProbeEstimate> {
+/// tell a gain from an offset has none, as uncertain as probes differ.
+pub fn own_estimates(pool: &Pool, mixed: &Mixed, residual_sd: f64) -> Vec<ProbeEstimate> {
+    let gain_sd = mixed.gain_sd.map_or(0.0, |gain| gain.value);
     let variance = residual_sd * residual_sd;
     let common = in_common(pool);
     let mut sums = vec![Sums::default(); pool.probes.len()];
     for pair in &pool.deviations {
         let (mean, probes) = common.get(pair.core).copied().unwrap_or((0.0, 1.0));
         if let Some(sums) = sums.get_mut(pair.probe) {
-            sums.add(pair.z, pair.deviation - mean, pair.weight);
+            // Where a core's mean is taken off, the curve's correction goes with it.
+            let correction: f64 = if probes > 1.0 {
+                mean
+            } else {
+                pair.gradient
+                    .iter()
+                    .zip(&mixed.fixed)
+                    .map(|(g, c)| g * c)
+                    .sum()
+            };
+            sums.add(pair.z, pair.deviation - correction, pair.weight);
             // The mean of a core's probes holds this probe too.
             sums.share += if probes > 1.0 {
                 1.0 - 1.0 / probes

@@ -33,6 +33,7 @@ mod pool;
 pub mod precision;
 mod precision_at;
 pub mod ranking;
+mod shared_curve;
 mod soils;
 mod statistics_error;
 #[cfg(test)]
@@ -51,5 +52,6 @@ pub use next_probe::next_probe_at;
 pub use one_curve::{LEVEL, OneCurve, Sharing, SharingTest, Stage, one_curve};
 pub use pool::{Design, Deviation, MOST_FOR_CURVE, Pool, normalised, pool};
 pub use precision_at::{PrecisionAt, precision_at};
+pub use shared_curve::shared_curve;
 pub use soils::{SoilsOneCurve, soils_one_curve};
 pub use statistics_error::BatchStatisticsError;

@@ -6,7 +6,7 @@ use super::statistics_error::BatchStatisticsError;
 use super::tolerance::{ToleranceInterval, tolerance_interval};
 
 /// The range within which, with `confidence`, at least a `share` of further probes
-/// read off the cores at `theta_v` by the shared curve, m3/m3, as the mean of very
+/// read off the cores at `theta_v` by the [`shared_curve`](super::shared_curve()), m3/m3, as the mean of very
 /// many readings of a probe would show it. `None` where the probes studied differ by no
 /// more than chance.
 ///
@@ -48,6 +48,6 @@ pub fn next_probe_at(
         .min(most);
     let size = (variance / (mean.u * mean.u)).min(probes);
     Ok(Some(tolerance_interval(
-        mean.value, sd, size, freedom, share, confidence,
+        0.0, sd, size, freedom, share, confidence,
     )))
 }

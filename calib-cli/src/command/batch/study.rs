@@ -13,10 +13,12 @@ use calib_core::batch::tolerance::ToleranceInterval;
 use calib_core::batch::{
     BatchError, BatchStatisticsError, Circumstances, Decision, Design, Member, Mixed, OneCurve,
     Pool, PrecisionAt, Sharing, Study, Wetness, decide, mean_at, members, mixed, next_probe_at,
-    normalised, one_curve, own_estimates, pool, precision_at,
+    normalised, one_curve, own_estimates, pool, precision_at, shared_curve,
 };
 use calib_core::calibration::COVERAGE;
 use calib_core::curve::{Curve, CurveKind};
+use calib_core::fit::Observation;
+use calib_core::temperature::TemperatureTerm;
 use calib_core::uncertainty::coverage_factor;
 use serde::Serialize;
 use std::collections::BTreeMap;
@@ -27,6 +29,9 @@ const FEWEST: usize = 3;
 pub(super) const TOLERANCE: (f64, f64) = (0.95, 0.95);
 /// Ratio of the spreads of two batches that counts as alike (our choice).
 const SPREAD_MARGIN: f64 = 2.0;
+/// Share of the uncertainty stated for the cores below which what is left of the
+/// pairs is too little to be true.
+const TOO_LITTLE: f64 = 0.2;
 /// Points of the chart from dry to wet.
 const STEPS: usize = 24;
 /// Largest share of the probes that may stand out for the study without them to be
@@ -41,7 +46,13 @@ pub(super) struct SoilStudy {
     pub pairs: usize,
     pub cores: usize,
     pub design: Design,
+    /// The curve of the mean probe, which is what one curve for all should be.
     pub curve: Curve,
+    pub equation: &'static str,
+    pub temperature: Option<TemperatureTerm>,
+    /// What the pairs state as standard uncertainty of their theta_v, m3/m3 (root mean
+    /// square).
+    pub stated_u: f64,
     #[serde(skip)]
     pub kind: CurveKind,
     pub decision: Decision,
@@ -189,7 +200,7 @@ impl SoilStudy {
             ));
         }
         let asked = Circumstances {
-            relative_volume_u: relative_volume_u(&members),
+            relative_volume_u: root_mean_square(&members, |seen| seen.relative_volume_u),
             ..asked
         };
         let (as_read, two_media) = rayon::join(
@@ -235,6 +246,18 @@ impl SoilStudy {
             })
             .collect();
         let mut warnings = Vec::new();
+        let left = self.as_read.spread.residual_sd.value;
+        if left < TOO_LITTLE * self.stated_u {
+            warnings.push(Warning {
+                place: place.clone(),
+                what: format!(
+                    "pairs scatter by {left:.1e} m3/m3 only, where their cores are stated to be uncertain by {:.1e}",
+                    self.stated_u
+                ),
+                why: "weighed cores never lie so near a curve: theta_v may have been reckoned from the counts, and then nothing here is true".to_owned(),
+                advice: "see that theta_v comes from weighing".to_owned(),
+            });
+        }
         if let Some(first) = differ.first() {
             warnings.push(Warning {
                 place: place.clone(),
@@ -278,10 +301,10 @@ fn two_media(members: &[Member], curve: Option<CurveKind>) -> Result<Worked, Ref
         })
 }
 
-fn relative_volume_u(members: &[Member]) -> f64 {
+fn root_mean_square(members: &[Member], of: impl Fn(&Observation) -> f64) -> f64 {
     let all = members.iter().flat_map(|member| &member.observations);
     let (sum, many) = all.fold((0.0, 0.0), |(sum, many), seen| {
-        (sum + seen.relative_volume_u.powi(2), many + 1.0)
+        (sum + of(seen).powi(2), many + 1.0)
     });
     if many > 0.0 {
         f64::sqrt(sum / many)
@@ -308,8 +331,7 @@ impl Assembled<'_> {
         decision: Decision,
     ) -> Result<SoilStudy, BatchError> {
         let (sd, freedom) = as_read.residual();
-        let gain_sd = as_read.mixed.gain_sd.map_or(0.0, |gain| gain.value);
-        let own = own_estimates(&as_read.pool, sd, gain_sd);
+        let own = own_estimates(&as_read.pool, &as_read.mixed, sd);
         let found = self.look_for_outlying(&own, freedom);
         let mut each = self.each(&as_read, &own, found.as_ref().ok());
         let ranks_all_held = self.rank(&as_read, &own, &mut each);
@@ -347,15 +369,18 @@ impl Assembled<'_> {
                 None => {}
             }
         }
-        let fit = &as_read.pool.choice.fit;
+        let (curve, temperature) = shared_curve(&as_read.pool, &as_read.mixed);
         Ok(SoilStudy {
             soil: self.soil.to_owned(),
             probes: as_read.pool.probes.len(),
             pairs: as_read.pool.deviations.len(),
             cores: as_read.pool.cores.len(),
             design: as_read.pool.design,
-            curve: fit.curve.clone(),
-            kind: fit.curve.kind,
+            kind: curve.kind,
+            equation: curve.kind.model().equation(),
+            curve,
+            temperature,
+            stated_u: root_mean_square(self.members, |seen| seen.theta_v.u),
             decision,
             without_standing_out,
             precision,

@@ -10,6 +10,7 @@ use super::report::Answer;
 use super::study::SoilStudy;
 use crate::fit_report::wrapped;
 use calib_core::batch::Design;
+use calib_core::quantity::Quantity;
 
 /// The whole answer.
 pub(super) fn of(answer: &Answer) -> String {
@@ -47,10 +48,33 @@ fn heading(study: &SoilStudy) -> String {
     };
     let line = format!("Soil {}: {} probes", study.soil, study.probes);
     format!(
-        "{line}\n{}\n{beside}; shared curve: {}\n",
+        "{line}\n{}\n{beside}; {}\n",
         "=".repeat(line.chars().count()),
         study.kind
-    )
+    ) + &curve(study)
+}
+
+/// The shared curve, so that it can be used.
+fn curve(study: &SoilStudy) -> String {
+    let names = study.kind.model().parameter_names();
+    let parameters = names.iter().zip(&study.curve.parameters);
+    let mut values: Vec<String> = parameters
+        .map(|(name, value)| format!("{name} = {value:.5}"))
+        .collect();
+    let axis = study.curve.axis;
+    values.push(format!("z = (count - {:.0})/{:.0}", axis.origin, axis.unit));
+    if let Some(term) = study.temperature {
+        values.push(format!(
+            "count less {:.4} for each C above {:.1}",
+            term.coefficient,
+            term.reference.value()
+        ));
+    }
+    paragraph(&format!(
+        "shared curve, of the mean probe: {}, {}",
+        study.equation,
+        values.join(", ")
+    ))
 }
 
 /// A section with its title underlined.
