@@ -46,7 +46,7 @@ kinds! {
     "key-of-no-table" a_key_unlike_any_is_told_what_the_table_may_have:
         Change(SITE, "reference_mv = 3300", "colour = \"green\"")
         => "site.toml:28: colour: is not a key of [[probe]]",
-           "remove it; [[probe]] may have id, adc_bits, reference_mv, supply_relative_u, probe_to_probe_counts, counts_when_wetter, threshold_count, soil, depth_mm, counts_per_c and drift_counts";
+           "remove it; [[probe]] may have id, batch, adc_bits, reference_mv, supply_relative_u, probe_to_probe_counts, counts_when_wetter, threshold_count, soil, depth_mm, counts_per_c and drift_counts";
     "unknown-table" a_misspelt_table_gets_the_nearest_suggested:
         Change(SITE, "[controller]", "[controler]")
         => "site.toml:32: controler: is not a table of site.toml",

@@ -199,12 +199,24 @@ fn refuse_shared(leakage: &Leakage, fitted: &Pairs, tested: &Pairs) -> Result<()
     };
     let copies = leakage.values_are_copies();
     let counts = |shared: &&SharedCore| copies || shared.recognised != Recognised::ByValues;
-    let refused: Vec<&SharedCore> = leakage.shared.iter().filter(counts).collect();
+    let mut place_of: BTreeMap<&str, usize> = BTreeMap::new();
+    for (index, pair) in tested.pairs.iter().enumerate() {
+        place_of.entry(pair.core()).or_insert(index);
+    }
+    let mut refused: Vec<(usize, &SharedCore)> = leakage
+        .shared
+        .iter()
+        .filter(counts)
+        .map(|shared| {
+            let index = place_of.get(shared.tested.as_str());
+            (index.copied().unwrap_or(usize::MAX), shared)
+        })
+        .collect();
+    refused.sort_by_key(|(index, _)| *index);
     let mut complaints: Vec<Complaint> = refused
         .iter()
         .take(NAMED)
-        .map(|shared| {
-            let found = tested.pairs.iter().position(|p| p.core() == shared.tested);
+        .map(|(index, shared)| {
             let there = fitted.file.display();
             let what = match shared.recognised {
                 Recognised::ByNameAndValues => {
@@ -219,16 +231,19 @@ fn refuse_shared(leakage: &Leakage, fitted: &Pairs, tested: &Pairs) -> Result<()
                     shared.fitted
                 ),
             };
-            tested.complaint(found.unwrap_or(usize::MAX), what, error.mend())
+            tested.complaint(*index, what, error.mend())
         })
         .collect();
-    if refused.len() > NAMED {
+    let more: Vec<&str> = refused
+        .iter()
+        .skip(NAMED)
+        .map(|(_, shared)| shared.tested.as_str())
+        .collect();
+    if !more.is_empty() {
+        let (count, names) = (more.len(), more.join(", "));
         complaints.push(Complaint::about(
             &tested.file,
-            format!(
-                "holds {} more cores that were fitted",
-                refused.len() - NAMED
-            ),
+            format!("holds {count} more cores that were fitted: {names}"),
             error.mend(),
         ));
     }

@@ -67,7 +67,8 @@ impl Part {
                 table.push(row(name, value, interval, unit, signed));
             }
         }
-        if let Some(reference) = &self.study.reference_error {
+        let reference = self.study.reference_error.as_ref();
+        if let Some(reference) = reference.filter(|found| found.u > 0.0) {
             let rmse = &reference.rmse;
             table.push(row(
                 "RMSE, cores' error taken off",

@@ -123,7 +123,7 @@ impl Held {
         if let Some(proportional) = &study.proportional {
             said.push(proportional_words(proportional));
         }
-        if let Some(reference) = &study.reference_error {
+        if let Some(reference) = study.reference_error.as_ref().filter(|found| found.u > 0.0) {
             said.push(reference_words(reference));
         }
         said.push(self.how.story().to_owned());
@@ -192,10 +192,10 @@ impl Held {
                 )),
                 // The heading names the probe.
                 Notice::FewProbes { .. } if self.of() == "of this probe" => None,
-                Notice::FewProbes { probes: 1 } => Some(
-                    "One probe was read: nothing here speaks of other probes of its kind."
-                        .to_owned(),
-                ),
+                Notice::FewProbes { probes } => Some(format!(
+                    "Of {probes} {} nothing can be said of others of their kind.",
+                    if *probes == 1 { "probe" } else { "probes" }
+                )),
                 other => Some(sentence(&other.to_string())),
             })
             .collect()
