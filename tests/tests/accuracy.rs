@@ -300,6 +300,24 @@ fn too_few_cores_are_refused_with_a_mend() {
         .run(&["accuracy", ".", "two.csv"])
         .exits(2)
         .complains("take more cores beside the probe, each at another place");
+    // The orchard's and the terrace's calibrations need a temperature.
+    let cold: String = later
+        .lines()
+        .filter(|line| line.contains("_id") || line.contains(",terrace-1,"))
+        .map(|line| {
+            let mut cells: Vec<&str> = line.split(',').collect();
+            if cells[7] != "soil_temp_c" {
+                cells[7] = "";
+            }
+            format!("{}\n", cells.join(","))
+        })
+        .collect();
+    bench.put("cold.csv", cold);
+    bench
+        .run(&["accuracy", ".", "cold.csv"])
+        .exits(2)
+        .complains("cold.csv: Probe terrace-1 in terrace: none of its readings has a value: ")
+        .complains("mend: give each core the soil temperature beside its count");
 }
 
 #[test]

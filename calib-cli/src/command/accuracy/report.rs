@@ -138,6 +138,22 @@ impl Answer {
 
 /// The study of one kind of readings, or why there is none.
 fn studied(held: Held, request: &StudyRequest) -> Result<Part, Warning> {
+    let why = "nothing is said of it".to_owned();
+    if let Some(first) = held.unread.first()
+        && held.samples.is_empty()
+    {
+        let advice = if first.extrapolated {
+            "calibrate with drier and wetter cores, or test on cores between those fitted"
+        } else {
+            "give each core the soil temperature beside its count"
+        };
+        return Err(Warning {
+            place: held.title(),
+            what: format!("none of its readings has a value: {}", first.why),
+            why,
+            advice: advice.to_owned(),
+        });
+    }
     match study(&held.samples, request) {
         Ok(study) => Ok(Part {
             whose: held.whose.clone(),
@@ -156,7 +172,7 @@ fn studied(held: Held, request: &StudyRequest) -> Result<Part, Warning> {
         Err(error) => Err(Warning {
             place: held.title(),
             what: error.to_string(),
-            why: "nothing is said of it".to_owned(),
+            why,
             advice: error.mend().to_owned(),
         }),
     }
