@@ -237,6 +237,11 @@ fn many_probes_share_a_report_and_the_outlying_one_stands_out() {
             .listing()
             .contains(&"out/all.left-out-line.png".to_owned())
     );
+    // One probe far from the rest: counting is what can be trusted.
+    bench
+        .run(&["accuracy", "eight.csv", "--bootstrap", "199", "--no-charts"])
+        .says("do not look normal")
+        .says("Counted, at least ");
 }
 
 #[test]

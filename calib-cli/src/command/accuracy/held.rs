@@ -22,6 +22,8 @@ use std::path::Path;
 pub(super) const FEW_PROBES: usize = 6;
 /// Parts that a probe's cores are left out in.
 const GROUPS: usize = 10;
+/// More probes than this are not all left out by turns.
+const MOST_PROBES: usize = 100;
 /// Shared cores named one by one.
 const NAMED: usize = 5;
 
@@ -301,7 +303,25 @@ pub(super) fn left_out(command: &Accuracy) -> Result<Material, Failure> {
         &probes.iter().copied().collect::<Vec<_>>(),
         "is no probe with cores",
     )?;
-    loaded.pairs.retain(|pair| is_asked(command, &pair.probe));
+    let (probes, left_away) = few_of(&probes);
+    let probes: BTreeSet<String> = probes.into_iter().map(str::to_owned).collect();
+    let mut warnings = loaded.warnings.clone();
+    if command.probe.is_some() {
+        loaded.pairs.retain(|pair| is_asked(command, &pair.probe));
+    } else if left_away > 0 {
+        warnings.push(Warning {
+            place: loaded.file.display().to_string(),
+            what: format!(
+                "{MOST_PROBES} of its {} probes are looked at, evenly by name",
+                MOST_PROBES + left_away
+            ),
+            why: "every core of every probe would need a fit of its own; these say nearly as much"
+                .to_owned(),
+            advice: "for the others name a probe with --probe, or give a file that holds them"
+                .to_owned(),
+        });
+        loaded.pairs.retain(|pair| probes.contains(&pair.probe));
+    }
     let assumed = loaded.assumed_theta_u > 0;
     let foretold = |leave_out, cluster_by| {
         let request = CrossValidationRequest {
@@ -318,7 +338,6 @@ pub(super) fn left_out(command: &Accuracy) -> Result<Material, Failure> {
             error.mend(),
         ))
     })?;
-    let mut warnings = loaded.warnings.clone();
     warnings.extend(failed(&own.folds));
     let mut held = together(by_probe(own, assumed));
     let soils_of_probes: BTreeSet<(&str, &str)> = loaded
@@ -366,6 +385,15 @@ pub(super) fn left_out(command: &Accuracy) -> Result<Material, Failure> {
         warnings,
         sources: loaded.sources,
     })
+}
+
+/// At most [`MOST_PROBES`] of these, evenly, and how many more there are.
+fn few_of<'a>(probes: &BTreeSet<&'a str>) -> (Vec<&'a str>, usize) {
+    let all: Vec<&str> = probes.iter().copied().collect();
+    let few = (0..MOST_PROBES.min(all.len()))
+        .filter_map(|i| all.get(i * all.len() / MOST_PROBES.min(all.len())).copied())
+        .collect();
+    (few, all.len().saturating_sub(MOST_PROBES))
 }
 
 /// Parts that could not be foretold at all.
@@ -432,4 +460,21 @@ fn together(mut each: Vec<Held>) -> Vec<Held> {
     }
     each.push(all);
     each
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn of_very_many_probes_some_are_taken_evenly() {
+        let names: Vec<String> = (0..1250).map(|i| format!("p{i:04}")).collect();
+        let all: BTreeSet<&str> = names.iter().map(String::as_str).collect();
+        let (few, left_away) = few_of(&all);
+        assert_eq!((few.len(), left_away), (MOST_PROBES, 1150));
+        assert_eq!((few[0], few[1], few[99]), ("p0000", "p0012", "p1237"));
+        let some: BTreeSet<&str> = all.iter().copied().take(7).collect();
+        assert_eq!(few_of(&some).0.len(), 7);
+        assert_eq!(few_of(&BTreeSet::new()), (Vec::new(), 0));
+    }
 }

@@ -206,7 +206,7 @@ impl Part {
                 text.push_str(&self.division(division, heading));
             }
         }
-        let known = self.held.notices(&self.study.notices);
+        let known = self.held.notices(&self.study);
         text.push_str(&listed_under("Before you use these figures:", &known));
         text.push_str(&self.unread());
         text.push_str(&listed_under(

@@ -157,8 +157,7 @@ impl Held {
             Verdict::NotSettled => format!(
                 "That does not settle the target of {asked}: with {sure} confidence at least {} \
                  of readings are, and no more than {}.",
-                // Rounded outwards: a bound must not promise more than it holds.
-                percent((1000.0 * share.lower).floor().max(0.0) / 1000.0),
+                no_more_than(share.lower),
                 percent((1000.0 * share.upper).ceil().min(1000.0) / 1000.0),
             ),
         };
@@ -181,8 +180,9 @@ impl Held {
     }
 
     /// What to know before using a figure.
-    pub(super) fn notices(&self, notices: &[Notice]) -> Vec<String> {
-        notices
+    pub(super) fn notices(&self, study: &AccuracyStudy) -> Vec<String> {
+        study
+            .notices
             .iter()
             .filter_map(|notice| match notice {
                 Notice::Clustered { pairs, clusters } => Some(format!(
@@ -193,8 +193,17 @@ impl Held {
                 // The heading names the probe.
                 Notice::FewProbes { .. } if self.of() == "of this probe" => None,
                 Notice::FewProbes { probes } => Some(format!(
-                    "Of {probes} {} nothing can be said of others of their kind.",
-                    if *probes == 1 { "probe" } else { "probes" }
+                    "{probes} {} read: nothing here speaks of others of the kind.",
+                    if *probes == 1 {
+                        "probe was"
+                    } else {
+                        "probes were"
+                    }
+                )),
+                Notice::NotNormal { .. } => Some(format!(
+                    "{} {}",
+                    sentence(&notice.to_string()),
+                    counted(study)
                 )),
                 other => Some(sentence(&other.to_string())),
             })
@@ -307,6 +316,27 @@ fn reference_words(found: &ReferenceError) -> String {
         "The cores' own error is {:.4} m3/m3; taken off, the RMSE of {:.4} becomes {:.4}.",
         found.u, found.rmse.observed, found.rmse.value
     )
+}
+
+/// What counting alone says of the target.
+fn counted(study: &AccuracyStudy) -> String {
+    let class = study.class.as_ref();
+    let target = class.and_then(|class| class.target.as_ref());
+    class
+        .zip(target)
+        .map_or_else(String::new, |(class, target)| {
+            format!(
+                "Counted, at least {} of readings are within {} m3/m3, with {} confidence.",
+                no_more_than(target.counted.lower),
+                target.target,
+                percent(class.confidence)
+            )
+        })
+}
+
+/// A lower bound as a percentage, rounded so that it promises no more than it holds.
+fn no_more_than(share: f64) -> String {
+    percent((1000.0 * share).floor().max(0.0) / 1000.0)
 }
 
 /// With a capital and a full stop.
