@@ -134,12 +134,17 @@ impl Held {
         let (asked, sure) = (percent(class.share), percent(class.confidence));
         let seen = format!(
             "Of {} readings {}, {} are within {} m3/m3 of what the oven says ({} mm of water in \
-             100 mm of soil).",
+             100 mm of soil).{}",
             target.of,
             self.of(),
             target.within,
             target.target,
             rounded(100.0 * target.target),
+            match self.unread.len() {
+                0 => String::new(),
+                1 => " One more had no value.".to_owned(),
+                more => format!(" {more} more had no value."),
+            },
         );
         let share = match class.basis {
             Basis::Normal => target.normal,
