@@ -165,9 +165,18 @@ fn check(batch: &[ProbeMean]) -> Result<(), BatchStatisticsError> {
     Ok(())
 }
 
-/// Weighed mean of a batch whose probes vary by `spread` (a variance) and their own
-/// sampling, the sum of weights, and the weighed sum of squares about the mean.
-fn weighed(batch: &[ProbeMean], spread: f64) -> (f64, f64, f64) {
+/// A batch whose probes vary by a variance and their own sampling.
+struct Weighed {
+    mean: f64,
+    /// Sum of the weights.
+    weights: f64,
+    /// Weighed sum of squares about the mean.
+    squares: f64,
+    /// Its derivative by the variance.
+    slope: f64,
+}
+
+fn weighed(batch: &[ProbeMean], spread: f64) -> Weighed {
     let origin = batch.first().map_or(0.0, |probe| probe.value);
     let (mut weights, mut sum) = (0.0, 0.0);
     for probe in batch {
@@ -176,53 +185,49 @@ fn weighed(batch: &[ProbeMean], spread: f64) -> (f64, f64, f64) {
         sum += weight * (probe.value - origin);
     }
     let mean = sum / weights;
-    let squares = batch
-        .iter()
-        .map(|probe| (probe.value - origin - mean).powi(2) / (spread + probe.variance))
-        .sum();
-    (origin + mean, weights, squares)
+    let (mut squares, mut slope) = (0.0, 0.0);
+    for probe in batch {
+        let weight = 1.0 / (spread + probe.variance);
+        let square = weight * (probe.value - origin - mean).powi(2);
+        squares += square;
+        slope -= weight * square;
+    }
+    Weighed {
+        mean: origin + mean,
+        weights,
+        squares,
+        slope,
+    }
 }
 
 /// The variance at which a falling sum of squares comes down to its expectation; 0 if
-/// it lies below it from the start.
-fn spread_where(squares: impl Fn(f64) -> f64, expected: f64, scale: f64) -> f64 {
-    // Where a probe without variance makes it no number, it is above.
-    let above = |spread: f64| {
-        let squares = squares(spread);
-        squares > expected || squares.is_nan()
-    };
-    if !above(0.0) {
+/// it lies below it from the start. `squares` gives the sum and its derivative. The
+/// sum bends upward, so Newton's steps from below never pass the place.
+fn spread_where(squares: impl Fn(f64) -> (f64, f64), expected: f64, scale: f64) -> f64 {
+    let (at_zero, _) = squares(0.0);
+    if at_zero <= expected {
         return 0.0;
     }
-    let (mut low, mut high) = (0.0, scale);
+    // A probe without variance makes the sum no number at 0.
+    let mut spread = if at_zero.is_finite() {
+        0.0
+    } else {
+        1e-12 * scale
+    };
     for _ in 0..200 {
-        if !above(high) {
+        let (sum, slope) = squares(spread);
+        let step = (expected - sum) / slope;
+        if step.is_nan() || step <= 1e-13 * spread {
             break;
         }
-        low = high;
-        high *= 4.0;
+        spread += step;
     }
-    for _ in 0..120 {
-        let middle = if low > 0.0 {
-            (low * high).sqrt()
-        } else {
-            high / 16.0
-        };
-        if above(middle) {
-            low = middle;
-        } else {
-            high = middle;
-        }
-        if high - low <= 1e-15 * high || high <= f64::MIN_POSITIVE {
-            break;
-        }
-    }
-    low.midpoint(high)
+    spread
 }
 
 /// The plain variance of the means of probes.
 fn plain_variance(batch: &[ProbeMean]) -> f64 {
-    let (_, _, squares) = weighed(
+    let squares = weighed(
         &batch
             .iter()
             .map(|probe| ProbeMean {
@@ -231,7 +236,8 @@ fn plain_variance(batch: &[ProbeMean]) -> f64 {
             })
             .collect::<Vec<_>>(),
         1.0,
-    );
+    )
+    .squares;
     squares / (batch.len() - 1) as f64
 }
 
@@ -252,11 +258,23 @@ fn summary(batch: &[ProbeMean]) -> Result<BatchSummary, BatchStatisticsError> {
     let spread = if batch.iter().all(|probe| probe.variance == 0.0) {
         plain
     } else {
-        spread_where(|spread| weighed(batch, spread).2, freedom, plain)
+        spread_where(
+            |spread| {
+                let at = weighed(batch, spread);
+                (at.squares, at.slope)
+            },
+            freedom,
+            plain,
+        )
     };
-    let (mean, weights, squares) = weighed(batch, spread);
+    let Weighed {
+        mean,
+        weights,
+        squares,
+        ..
+    } = weighed(batch, spread);
     let mean_u = (squares / freedom / weights).sqrt();
-    if !(mean_u > 0.0 && mean_u.is_finite()) {
+    if !mean_u.is_normal() {
         return Err(alike);
     }
     Ok(BatchSummary {
@@ -400,18 +418,21 @@ fn compare_spreads(
     let scale = plain_variance(a).max(plain_variance(b));
     // F were the standard deviations in this ratio.
     let f = |ratio: f64| {
-        let squares = |common: f64| (weighed(a, ratio * common).2, weighed(b, common / ratio).2);
+        let both = |common: f64| (weighed(a, ratio * common), weighed(b, common / ratio));
         let common = if stated {
             let sum = |common: f64| {
-                let (of_a, of_b) = squares(common);
-                of_a + of_b
+                let (of_a, of_b) = both(common);
+                (
+                    of_a.squares + of_b.squares,
+                    ratio * of_a.slope + of_b.slope / ratio,
+                )
             };
             spread_where(sum, free_a + free_b, scale)
         } else {
             1.0
         };
-        let (of_a, of_b) = squares(common);
-        (of_a / free_a) / (of_b / free_b)
+        let (of_a, of_b) = both(common);
+        (of_a.squares / free_a) / (of_b.squares / free_b)
     };
     let distribution =
         FisherSnedecor::new(free_a, free_b).map_err(|_| BatchStatisticsError::OutOfRange {
@@ -429,7 +450,7 @@ fn compare_spreads(
     let largest = LARGEST_RATIO.ln();
     let ratio_where = |reached: &dyn Fn(f64) -> bool| {
         let (mut low, mut high) = (-largest, largest);
-        for _ in 0..60 {
+        for _ in 0..48 {
             let middle = f64::midpoint(low, high);
             if reached(middle.exp()) {
                 high = middle;

@@ -225,7 +225,7 @@ fn half_width(mean: f64, share: f64, (near, far): (f64, f64)) -> f64 {
         }
         let step = outside / (normal_density(width + mean) + normal_density(width - mean));
         let mut next = width + step;
-        if !(next >= low && next <= high) {
+        if !(low..=high).contains(&next) {
             next = low.midpoint(high);
         }
         if (next - width).abs() <= 1e-14 * (1.0 + width) {
