@@ -137,7 +137,7 @@ impl Search {
         let mut on_few = Work::new(few, self.dimension);
         let mut best: Option<(f64, Middle)> = None;
         for start in &self.starts {
-            let Some(found) = on_few.from_start(start) else {
+            let Some(found) = on_few.begun_at(start) else {
                 continue;
             };
             if best.is_none_or(|(least, _)| found.0 < least) {
@@ -146,10 +146,10 @@ impl Search {
         }
         let (_, mut middle) = best?;
         if self.every > 1 {
-            middle = on_few.to_the_end(middle)?;
+            middle = on_few.followed(middle)?;
         }
         let mut on_all = Work::new(points, self.dimension);
-        middle = on_all.to_the_end(middle)?;
+        middle = on_all.followed(middle)?;
         // Those within the rim of that middle, then those within the rim of theirs.
         for _ in 0..2 {
             on_all.measure(&middle)?;
@@ -374,7 +374,7 @@ impl<'a> Work<'a> {
     }
 
     /// Middle and spread of a few probes, improved by the first steps.
-    fn from_start(&mut self, start: &[usize; 3]) -> Option<(f64, Middle)> {
+    fn begun_at(&mut self, start: &[usize; 3]) -> Option<(f64, Middle)> {
         let size = self.dimension + 1;
         let chosen = || start.iter().take(size).filter_map(|i| self.points.get(*i));
         let count = size as f64;
@@ -407,7 +407,7 @@ impl<'a> Work<'a> {
     }
 
     /// Steps until the nearest stays the same.
-    fn to_the_end(&mut self, mut middle: Middle) -> Option<Middle> {
+    fn followed(&mut self, mut middle: Middle) -> Option<Middle> {
         for _ in 0..LAST_STEPS {
             self.measure(&middle)?;
             self.take_nearest();
