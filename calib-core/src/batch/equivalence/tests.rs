@@ -1,4 +1,3 @@
-
 use super::*;
 
 fn plain(values: &[f64]) -> Vec<ProbeMean> {

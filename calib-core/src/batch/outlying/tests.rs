@@ -1,4 +1,3 @@
-
 use super::*;
 
 /// Sound probes of spread 0.01 m3/m3 and 0.1, as unsure as `u` times that, every
