@@ -123,9 +123,8 @@ fn verdict(report: &ProbeReport) -> String {
             }
         ),
         (Standing::DriftedWithinAllowed, Some(alarm)) => format!(
-            "{made} HAS DRIFTED, more likely within what is allowed than not.\n  {}\n  {off}\n  {risk}\n  Calibrate anew when there is time; until then keep {} m3/m3 more distance from refill and from full.\n  {again}",
-            raised(alarm),
-            figure(report.update.offset.value.abs())
+            "{made} HAS DRIFTED, more likely within what is allowed than not.\n  {}\n  {off}\n  {risk}\n  Calibrate anew when there is time; until then the column \"with checks\" below is nearer to the truth.\n  {again}",
+            raised(alarm)
         ),
         (_, alarm) => format!(
             "{made} NO LONGER HOLDS.\n  {}\n  {off}\n  {risk}\n  Calibrate anew now: fresh cores from dry to wet, then `ovendry fit`. Do not leave a pump to the old calibration.",
