@@ -244,7 +244,7 @@ fn each_soil_gets_a_table_and_two_charts_and_nothing_is_overwritten_unasked() {
     // Another curve gives another table.
     let before = bench.contents();
     bench
-        .run(&["batch", FORTY, "--curve", "quadratic"])
+        .run(&["batch", FORTY, "--curve", "hyperbolic"])
         .exits(2)
         .complains("--force");
     assert_eq!(bench.contents(), before);
