@@ -140,8 +140,8 @@ pub struct Probe {
     /// Relative standard uncertainty of its supply or the converter's reference,
     /// between calibration and use; zero where they move together.
     pub supply_relative_u: f64,
-    /// Standard deviation, counts, between probes of the type, where others are
-    /// to share the calibration; zero where none are.
+    /// Standard deviation, counts, of the difference of two probes of the type, where
+    /// others are to share the calibration; zero where none are.
     pub probe_to_probe_counts: f64,
     /// Which way counts move, if known.
     pub direction: Option<Direction>,

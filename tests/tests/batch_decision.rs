@@ -6,7 +6,11 @@ use calib_core::batch::{
     one_curve, pool,
 };
 use calib_core::curve::CurveKind;
+use calib_core::uncertainty::coverage_factor;
 use ovendry_tests::batch::Batch;
+use rand::{RngExt, SeedableRng};
+use rand_chacha::ChaCha8Rng;
+use rand_distr::StandardNormal;
 use rayon::prelude::*;
 use std::collections::BTreeMap;
 
@@ -138,4 +142,29 @@ fn minutes_and_money_are_those_of_the_cores_and_the_hour() {
         assert!((mm.value - 300.0 * gain.value).abs() < 1e-12);
         assert!(gain.low < gain.value && gain.value < gain.high);
     }
+}
+
+/// One probe is calibrated without a fault, another is read by its curve: are the counts to
+/// write into site.toml enough for 95 %?
+#[test]
+fn the_counts_for_another_probe_cover_another_probe() {
+    let few = Batch {
+        offset: 0.012,
+        ..Batch::alike(5, 9, true)
+    };
+    let within: Vec<f64> = (0..BATCHES)
+        .into_par_iter()
+        .map(|seed| {
+            let (decision, _, _) = studied(&few.pairs(70_000 + seed), seed);
+            // Counts times the slope of the truth, and the factor a budget of this one line has.
+            let sd = 0.0009 * decision.probe_to_probe_counts;
+            let limit = coverage_factor(0.95, None) * sd;
+            let mut rng = ChaCha8Rng::seed_from_u64(seed);
+            let mut probe = || few.offset * rng.sample::<f64, _>(StandardNormal);
+            let held = (0..200).filter(|_| (probe() - probe()).abs() <= limit);
+            held.count() as f64 / 200.0
+        })
+        .collect();
+    let mean = within.iter().sum::<f64>() / BATCHES as f64;
+    assert!((0.93..0.985).contains(&mean), "{mean:.3} on the average");
 }

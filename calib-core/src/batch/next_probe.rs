@@ -30,22 +30,7 @@ pub fn next_probe_at(
     if variance <= 0.0 {
         return Ok(None);
     }
-    let most = (probes - 1.0).max(1.0);
-    let z = theta_v - mixed.centre;
-    let by = [1.0, 2.0 * z, z * z];
-    let freedom = mixed
-        .spread_covariance
-        .map(|covariance| {
-            let of_variance: f64 = covariance
-                .iter()
-                .zip(by)
-                .map(|(row, a)| a * row.iter().zip(by).map(|(c, b)| c * b).sum::<f64>())
-                .sum();
-            2.0 * variance * variance / of_variance
-        })
-        .filter(|freedom| freedom.is_finite() && *freedom > 0.0)
-        .unwrap_or(most)
-        .min(most);
+    let freedom = mixed.between_freedom(theta_v);
     let size = (variance / (mean.u * mean.u)).min(probes);
     Ok(Some(tolerance_interval(
         0.0, sd, size, freedom, share, confidence,

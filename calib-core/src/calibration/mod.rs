@@ -120,8 +120,8 @@ pub struct Calibration {
     /// converter measures against what feeds the probe.
     #[serde(default)]
     pub supply_relative_u: f64,
-    /// Standard deviation, counts, between probes of the type that share this
-    /// calibration; zero where it serves the probe it was made with.
+    /// Standard deviation, counts, of the difference of two probes of the type that share
+    /// this calibration; zero where it serves the probe it was made with.
     #[serde(default)]
     pub probe_to_probe: f64,
     /// Which way the count moves.
@@ -169,8 +169,8 @@ pub struct Instrument {
     /// Relative standard uncertainty of the supply or the converter's reference,
     /// between calibration and use.
     pub supply_relative_u: f64,
-    /// Standard deviation between probes of the type, counts, where others are to
-    /// share the calibration.
+    /// Standard deviation of the difference of two probes of the type, counts, where
+    /// others are to share the calibration.
     pub probe_to_probe: f64,
 }
 

@@ -22,6 +22,8 @@ use super::error::BatchError;
 use super::mixed::Mixed;
 use super::one_curve::OneCurve;
 use super::pool::Pool;
+use crate::calibration::COVERAGE;
+use crate::uncertainty::coverage_factor;
 use parts::{Bounds, Parts, Role};
 use serde::Serialize;
 use std::fmt;
@@ -241,8 +243,11 @@ pub struct Decision {
     pub firmness: Firmness,
     /// What an own calibration is taken to be.
     pub own: Own,
-    /// Standard deviation between the probes in counts, where it is largest from dry
-    /// to wet: with it the calibration of one probe serves any other.
+    /// Standard deviation between two probes in counts, where it is largest from dry to
+    /// wet: with it the calibration of one probe serves any other. That is the square root
+    /// of 2 times the standard deviation of probes about their mean, for the probe
+    /// calibrated lies off the mean too; where few probes show it, it is widened as
+    /// Student's distribution is beside the normal, since a budget takes it as known.
     pub probe_to_probe_counts: f64,
 }
 
@@ -402,7 +407,7 @@ impl Considered {
     }
 }
 
-/// Standard deviation between probes in counts, the largest from dry to wet.
+/// As [`Decision::probe_to_probe_counts`] says.
 fn probe_to_probe_counts(study: Study<'_>) -> Result<f64, BatchError> {
     let fit = &study.pool.choice.fit;
     let mut largest = 0.0_f64;
@@ -411,7 +416,10 @@ fn probe_to_probe_counts(study: Study<'_>) -> Result<f64, BatchError> {
         let count = parts::count_at(study.pool, theta)?;
         let slope = fit.curve.slope(count).abs();
         if slope > 0.0 {
-            largest = largest.max(study.mixed.between_sd(theta) / slope);
+            let freedom = study.mixed.between_freedom(theta);
+            let of_few = coverage_factor(COVERAGE, Some(freedom)) / coverage_factor(COVERAGE, None);
+            let of_two = std::f64::consts::SQRT_2 * study.mixed.between_sd(theta);
+            largest = largest.max(of_few * of_two / slope);
         }
     }
     Ok(largest)

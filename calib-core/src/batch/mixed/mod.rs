@@ -234,19 +234,37 @@ impl Mixed {
     /// the likelihood, on a logarithmic scale; `None` where the likelihood is highest
     /// at an edge.
     pub fn between_interval(&self, theta_v: f64) -> Option<(f64, f64)> {
-        let covariance = self.spread_covariance?;
-        let z = theta_v - self.centre;
-        let slopes = [1.0, 2.0 * z, z * z];
-        let mut of_variance = 0.0;
-        for (row, x) in covariance.iter().zip(slopes) {
-            for (c, y) in row.iter().zip(slopes) {
-                of_variance += x * c * y;
-            }
-        }
+        let of_variance = self.variance_of_between(theta_v)?;
         let sd = self.between_sd(theta_v);
         // d ln sd = d variance / (2 variance).
         let ratio = (NORMAL_95 * of_variance.max(0.0).sqrt() / (2.0 * sd * sd)).exp();
         (sd > 0.0 && ratio.is_finite()).then_some((sd / ratio, sd * ratio))
+    }
+
+    /// Degrees of freedom of the variance between probes at `theta_v`: twice its square
+    /// over its variance (Satterthwaite 1946; recalled from memory), at most those of the
+    /// probes.
+    pub fn between_freedom(&self, theta_v: f64) -> f64 {
+        let most = (self.probes as f64 - 1.0).max(1.0);
+        let variance = self.between_sd(theta_v).powi(2);
+        self.variance_of_between(theta_v)
+            .map(|of_variance| 2.0 * variance * variance / of_variance)
+            .filter(|freedom| freedom.is_finite() && *freedom > 0.0)
+            .map_or(most, |freedom| freedom.min(most))
+    }
+
+    /// Variance of the variance between probes at `theta_v`, (m3/m3)^4.
+    fn variance_of_between(&self, theta_v: f64) -> Option<f64> {
+        let covariance = self.spread_covariance?;
+        let z = theta_v - self.centre;
+        let by = [1.0, 2.0 * z, z * z];
+        Some(
+            covariance
+                .iter()
+                .zip(by)
+                .map(|(row, a)| a * row.iter().zip(by).map(|(c, b)| c * b).sum::<f64>())
+                .sum(),
+        )
     }
 
     /// How far the shared curve lies above the mean probe at `theta_v`, m3/m3, at

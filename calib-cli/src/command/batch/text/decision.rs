@@ -268,11 +268,15 @@ pub(super) fn for_fit(study: &SoilStudy) -> String {
     let counts = study.decision.probe_to_probe_counts;
     let body = paragraph(&if counts > 0.0 {
         format!(
-            "If one probe's calibration shall serve any of these, write for it in site.toml: probe_to_probe_counts = {:.1}. `ovendry fit` then states U for any probe of this kind. (Largest from dry to wet of the standard deviation between probes, in counts.)",
+            "If one probe's calibration shall serve any of these, write for it in site.toml: probe_to_probe_counts = {:.1}. `ovendry fit` then states U for any probe of this kind. (Standard deviation between two probes in counts, the largest from dry to wet, widened for what so few probes show of it.)",
             (10.0 * counts).ceil() / 10.0
         )
     } else {
-        "These probes differ by no more than chance: probe_to_probe_counts in site.toml may stay away.".to_owned()
+        let most = study.as_read.spread.offset_sd.high;
+        match most {
+            Some(most) if 2.0 * most < study.decision.asked.target / 3.0 => format!("These probes differ by no more than chance, and by no more than {} m3/m3 (standard deviation, 95 % confidence): probe_to_probe_counts in site.toml may stay away.", water(most)),
+            _ => "No difference between these probes is seen beyond chance, but so few cannot rule one out: leave probe_to_probe_counts in site.toml away only once more probes say the same.".to_owned(),
+        }
     });
     section("For `ovendry fit`", &body)
 }
