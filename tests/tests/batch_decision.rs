@@ -15,9 +15,9 @@ use rayon::prelude::*;
 use std::collections::BTreeMap;
 
 /// Batches simulated of each kind.
-const BATCHES: u64 = 400;
+const BATCHES: u64 = 200;
 /// 95 %, three standard errors of that many and a little for what is unbalanced.
-const HELD: std::ops::RangeInclusive<f64> = 0.915..=0.985;
+const HELD: std::ops::RangeInclusive<f64> = 0.90..=0.99;
 
 fn batch(shared: bool) -> Batch {
     Batch {
@@ -111,7 +111,7 @@ fn the_range_of_further_probes_holds_as_many_as_it_says() {
         })
         .count() as f64
         / BATCHES as f64;
-    assert!((0.90..=0.99).contains(&enough), "{enough}");
+    assert!((0.89..=0.995).contains(&enough), "{enough}");
 }
 
 /// The standard normal distribution, by Abramowitz and Stegun 7.1.26 (recalled from
