@@ -33,10 +33,12 @@ const SPREAD_MARGIN: f64 = 2.0;
 /// pairs is too little to be true.
 const TOO_LITTLE: f64 = 0.2;
 /// Points of the chart from dry to wet.
-const STEPS: usize = 24;
+const STEPS: usize = 12;
 /// Largest share of the probes that may stand out for the study without them to be
 /// made: with more, the rest is no batch of one kind either.
 const MOST_STANDING_OUT: f64 = 0.2;
+/// The least: fewer change the figures of so many probes in no digit shown.
+const LEAST_STANDING_OUT: f64 = 0.005;
 
 /// The study of one soil.
 #[derive(Serialize)]
@@ -506,8 +508,9 @@ impl Assembled<'_> {
     /// The decision without the probes that stand out, where they are few.
     fn without(&self, each: &[ProbeFound]) -> Result<Option<Decision>, BatchError> {
         let out = each.iter().filter(|probe| probe.stands_out).count();
-        let left = each.len() - out;
-        if out == 0 || left < FEWEST || out as f64 > MOST_STANDING_OUT * each.len() as f64 {
+        let share = out as f64 / each.len().max(1) as f64;
+        let few = (LEAST_STANDING_OUT..=MOST_STANDING_OUT).contains(&share);
+        if !few || each.len() - out < FEWEST {
             return Ok(None);
         }
         let members: Vec<Member> = self

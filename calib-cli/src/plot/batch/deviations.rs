@@ -155,19 +155,25 @@ impl DeviationChart {
         }
     }
 
-    /// Names beside their marks, where they cover no mark and no other name.
-    fn names(&self) -> Vec<(String, Point, HPos)> {
-        if self.all_named {
-            return Vec::new();
-        }
+    /// Those to be named, the likeliest to be looked for first.
+    fn named(&self) -> Vec<usize> {
         let values: Vec<(f64, bool)> = self
             .probes
             .iter()
             .map(|probe| (probe.value, probe.stands_out))
             .collect();
+        named_of(&values)
+    }
+
+    /// Names beside their marks, where they cover no mark and no other name.
+    fn names(&self) -> Vec<(String, Point, HPos)> {
+        if self.all_named {
+            return Vec::new();
+        }
+        let named = self.named();
         let every = self.probes.len().div_ceil(COLUMNS);
         let mut taken: Vec<Space> = (0..self.probes.len())
-            .filter(|i| i % every == 0 || self.probes[*i].stands_out)
+            .filter(|i| i % every == 0 || self.probes[*i].stands_out || named.contains(i))
             .map(|i| self.mark(i))
             .collect();
         let (_, zero) = self.sheet.at(0.0, 0.0);
@@ -177,7 +183,7 @@ impl DeviationChart {
             ..self.sheet.plot
         });
         let mut placed = Vec::new();
-        for index in named_of(&values) {
+        for index in named {
             let name = short(&self.probes[index].name);
             let width = fonts::room(&name, BODY, Weight::Regular);
             let mark = self.mark(index);
@@ -251,7 +257,7 @@ impl DeviationChart {
             self.draw_run(pen, run)?;
         }
         let every = standing_out.len().div_ceil(MOST_STANDING_OUT).max(1);
-        for index in standing_out.into_iter().step_by(every) {
+        for index in standing_out.into_iter().step_by(every).chain(self.named()) {
             self.draw_probe(pen, index, 4.0)?;
         }
         Ok(())

@@ -52,9 +52,9 @@ impl DeviationLinesChart {
         let every = of.div_ceil(MOST_DRAWN).max(1);
         if every > 1 {
             let mut index = 0;
-            drawn.retain(|_| {
+            drawn.retain(|line| {
                 index += 1;
-                index == 1 || index == of || index % every == 0
+                index == 1 || index == of || index % every == 0 || line.stands_out
             });
         }
         let ends = drawn
@@ -83,7 +83,7 @@ impl DeviationLinesChart {
         }
         let note = if every > 1 {
             format!(
-                "{} of {of} probes are drawn, evenly from driest to wettest",
+                "{} of {of} probes are drawn, evenly from driest to wettest, with all that stand out",
                 drawn.len()
             )
         } else {
