@@ -182,7 +182,7 @@ fn work(batch: &Batch) -> Result<Answer, Failure> {
         return Err(Failure::Input(
             refused
                 .into_iter()
-                .map(|(_, complaint)| complaint)
+                .map(|(_, complaint)| *complaint)
                 .collect(),
         ));
     }

@@ -182,13 +182,17 @@ impl SoilStudy {
         curve: Option<CurveKind>,
         margin: f64,
         asked: Circumstances,
-    ) -> Result<Self, Complaint> {
+    ) -> Result<Self, Box<Complaint>> {
         let complaint = |error: BatchError| {
-            Complaint::about(&read.file, format!("soil {soil}: {error}"), error.mend())
+            Box::new(Complaint::about(
+                &read.file,
+                format!("soil {soil}: {error}"),
+                error.mend(),
+            ))
         };
         let members = members(&read.pairs, &read.media, soil).map_err(complaint)?;
         if members.len() < FEWEST {
-            return Err(Complaint::about(
+            return Err(Box::new(Complaint::about(
                 &read.file,
                 format!(
                     "soil {soil}: {} read in it, and it takes at least {FEWEST} probes to see how far they differ",
@@ -199,7 +203,7 @@ impl SoilStudy {
                     }
                 ),
                 "read more probes beside cores of this soil; calibrate a single one with `ovendry fit`",
-            ));
+            )));
         }
         let asked = Circumstances {
             relative_volume_u: root_mean_square(&members, |seen| seen.relative_volume_u),
