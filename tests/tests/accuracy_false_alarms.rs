@@ -277,6 +277,36 @@ fn a_target_just_missed_is_met_in_at_most_five_of_a_hundred_batches() {
 }
 
 #[test]
+fn a_target_just_met_is_missed_in_at_most_six_of_a_hundred_batches() {
+    for (cores, seed) in [(&[1; 6][..], 61), (&[1; 12][..], 62), (&[1; 21][..], 63)] {
+        let plain = World {
+            sizes: cores,
+            ..PLAIN
+        };
+        let biased = World {
+            bias: 0.05,
+            ..plain
+        };
+        for (what, world, target) in [
+            ("no bias", plain, WITHIN * sd(&plain)),
+            ("bias", biased, biased.bias + BELOW * sd(&biased)),
+        ] {
+            let request = ClassRequest {
+                target: Some(target),
+                share: 0.9,
+                confidence: 0.95,
+                basis: Basis::Normal,
+            };
+            let [missed] = percent(&world, seed, |samples| {
+                let verdict = ClassStatement::verdict(samples, &request).expect("a verdict");
+                [verdict == Verdict::DoesNotMeet]
+            });
+            is_between(&format!("{} cores, {what}", cores.len()), 1.0, missed, 6.0);
+        }
+    }
+}
+
+#[test]
 fn by_counting_a_target_just_missed_is_met_as_often_as_the_binomial_says() {
     // Of 40 cores all must be within: 0.9^40 = 1.48 %.
     let world = World {

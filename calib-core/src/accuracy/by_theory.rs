@@ -5,7 +5,11 @@
 //! generalised pivotal distribution; Krishnamoorthy and Mathew 2009, Statistical
 //! Tolerance Regions, chapters 2 and 5, recalled from memory): exact for one side of
 //! independent differences, where it is the bound by the noncentral t. For both sides it
-//! is nearly exact where the bias carries one side, and cautious where there is none.
+//! is nearly exact where the bias carries one side. Where there is no bias, a mean that
+//! is off by chance and may be farther off still counts twice (a square of it has lost
+//! its centre): cautious for a share that is met, but not for one that is missed. What is
+//! said to be no more than a share must therefore be so with the mean known, too, its
+//! chance taken off its square.
 //! Where clusters have several pairs, each mean square has its own chi-square.
 
 use super::class::{Share, Verdict};
@@ -51,6 +55,29 @@ impl ByTheory {
             .sum()
     }
 
+    /// As [`no_more_than`](Self::no_more_than), and at most what it is with the mean
+    /// known: its square is that seen less what chance may well have put in, the square of
+    /// two standard errors.
+    fn surely_no_more_than(&self, share: f64, target: f64) -> f64 {
+        let by_chance: f64 = self
+            .possible
+            .iter()
+            .map(|may| may.probability * may.standard_error.powi(2))
+            .sum();
+        let mean = (self.spread.mean.powi(2) - 4.0 * by_chance).max(0.0).sqrt();
+        let with_mean_known: f64 = self
+            .possible
+            .iter()
+            .filter(|may| {
+                let sigma = may.standard_deviation;
+                self.farthest_mean(target / sigma, share)
+                    .is_none_or(|reach| mean >= reach * sigma)
+            })
+            .map(|may| may.probability)
+            .sum();
+        self.no_more_than(share, target).min(with_mean_known)
+    }
+
     /// The largest mean, in standard deviations, at which `share` is still within
     /// +-`target` standard deviations.
     fn farthest_mean(&self, target: f64, share: f64) -> Option<f64> {
@@ -85,10 +112,9 @@ impl ByTheory {
     }
 
     pub(super) fn verdict(&self, target: f64, share: f64, confidence: f64) -> Verdict {
-        let less = self.no_more_than(share, target);
-        if less <= 1.0 - confidence {
+        if self.no_more_than(share, target) <= 1.0 - confidence {
             Verdict::Meets
-        } else if less >= confidence {
+        } else if self.surely_no_more_than(share, target) >= confidence {
             Verdict::DoesNotMeet
         } else {
             Verdict::NotSettled
@@ -97,15 +123,11 @@ impl ByTheory {
 
     pub(super) fn share(&self, target: f64, confidence: f64) -> Share {
         let (mean, s) = (self.spread.mean, self.spread.standard_deviation);
-        let bound = |probability: f64| {
-            halved(0.0, 1.0, 1e-6, |share| {
-                self.no_more_than(share, target) >= probability
-            })
-        };
+        let bound = |is: &dyn Fn(f64) -> bool| halved(0.0, 1.0, 1e-6, is);
         Share {
             estimate: self.normal.cdf((target - mean) / s) - self.normal.cdf((-target - mean) / s),
-            lower: bound(1.0 - confidence),
-            upper: bound(confidence),
+            lower: bound(&|share| self.no_more_than(share, target) >= 1.0 - confidence),
+            upper: bound(&|share| self.surely_no_more_than(share, target) >= confidence),
         }
     }
 
