@@ -4,13 +4,17 @@
 //! left out), and by equal theta_v beside an equal count, should it have been renamed.
 //! Equal means equal as far as the one written with fewer decimals says: 0.2513 and
 //! 0.251294 are equal, 0.2513 and 0.2514 are not.
+//!
+//! Equal values may be chance. How many are expected to be alike so closely is told from
+//! how many lie near one another: few where many decimals agree, fewer still where both
+//! were taken at a time that few were. Those that chance does not explain are refused.
 
 use super::error::AccuracyError;
 use crate::pair::Pair;
 use crate::quantity::Quantity;
 use serde::{Deserialize, Serialize};
 use statrs::distribution::{DiscreteCDF, Poisson};
-use std::collections::HashMap;
+use std::collections::{BTreeMap, HashMap};
 
 /// How a core was recognised.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize)]
@@ -37,6 +41,8 @@ pub struct SharedCore {
     pub theta_v: f64,
     /// Count beside it.
     pub count: f64,
+    /// Whether chance does not explain it: always so for equal names.
+    pub is_copy: bool,
 }
 
 /// Cores in both sets.
@@ -78,29 +84,29 @@ pub fn find_shared(fitted: &[Pair], tested: &[Pair]) -> Leakage {
     }
     let mut shared: Vec<SharedCore> = Vec::new();
     let mut place_of: HashMap<&str, usize> = HashMap::new();
-    let mut by_chance = 0.0;
+    // How many are alike by chance, by the decimals that they share.
+    let mut chances: BTreeMap<u32, f64> = BTreeMap::new();
+    let mut by_values: Vec<ByValues> = Vec::new();
     for own in &written_tested {
         let pair = own.pair;
         let named = by_name.get(&name(pair));
-        let (alike, chance) = alike_in_values(&sorted, own);
-        if named.is_none() {
-            by_chance += chance;
-        }
-        let recognised = match (named, alike) {
-            (Some(others), _) => {
-                let same = others.iter().find(|other| same(other.theta, own.theta));
-                let how = if same.is_some() {
-                    Recognised::ByNameAndValues
-                } else {
-                    Recognised::ByName
-                };
-                same.or(others.first()).map(|other| (other.pair, how))
+        let (recognised, other) = if let Some(others) = named {
+            let same = others.iter().find(|other| same(other.theta, own.theta));
+            match (same, others.first()) {
+                (Some(other), _) => (Recognised::ByNameAndValues, other.pair),
+                (None, Some(other)) => (Recognised::ByName, other.pair),
+                (None, None) => continue,
             }
-            (None, Some(other)) => Some((other, Recognised::ByValues)),
-            (None, None) => None,
-        };
-        let Some((other, recognised)) = recognised else {
-            continue;
+        } else {
+            let Some(alike) = alike_in_values(&sorted, own, &mut chances) else {
+                continue;
+            };
+            by_values.push(ByValues {
+                core: pair.core(),
+                decimals: alike.decimals(own),
+                at_that_time: at_that_time(fitted, pair, alike.pair),
+            });
+            (Recognised::ByValues, alike.pair)
         };
         let found = SharedCore {
             tested: pair.core().to_owned(),
@@ -108,6 +114,7 @@ pub fn find_shared(fitted: &[Pair], tested: &[Pair]) -> Leakage {
             recognised,
             theta_v: theta(pair),
             count: pair.observation.count.value,
+            is_copy: recognised != Recognised::ByValues,
         };
         match place_of.get(pair.core()) {
             // Where several pairs of a core are recognised, the surest is told.
@@ -122,7 +129,60 @@ pub fn find_shared(fitted: &[Pair], tested: &[Pair]) -> Leakage {
             }
         }
     }
-    Leakage { shared, by_chance }
+    for core in copies(by_values, &chances) {
+        if let Some(place) = place_of.get(core) {
+            shared[*place].is_copy = true;
+        }
+    }
+    Leakage {
+        shared,
+        by_chance: chances.values().sum(),
+    }
+}
+
+/// A pair whose values are those of one that was fitted.
+struct ByValues<'a> {
+    core: &'a str,
+    /// Decimals of theta_v and count that both share.
+    decimals: u32,
+    /// Part of those fitted that were taken when both were; 1 where that is not known.
+    at_that_time: f64,
+}
+
+/// Part of `fitted` taken at the time of both; 1 where the times differ or none is stated.
+fn at_that_time(fitted: &[Pair], one: &Pair, other: &Pair) -> f64 {
+    if one.taken_at.is_none() || one.taken_at != other.taken_at {
+        return 1.0;
+    }
+    let then = fitted.iter().filter(|pair| pair.taken_at == one.taken_at);
+    then.count() as f64 / fitted.len() as f64
+}
+
+/// The cores that chance does not explain: the closest so many, where as many so close
+/// are less likely than [`CHANCE`].
+fn copies<'a>(found: Vec<ByValues<'a>>, chances: &BTreeMap<u32, f64>) -> Vec<&'a str> {
+    let expected = |one: &ByValues| -> f64 {
+        let as_close: f64 = chances
+            .range(one.decimals..)
+            .map(|(_, chance)| chance)
+            .sum();
+        as_close * one.at_that_time
+    };
+    let mut closest: Vec<(f64, &str)> = found.iter().map(|one| (expected(one), one.core)).collect();
+    closest.sort_by(|a, b| a.0.total_cmp(&b.0));
+    let many = (1..=closest.len())
+        .rev()
+        .find(|many| as_many_by_chance(*many, closest[many - 1].0) < CHANCE);
+    closest.truncate(many.unwrap_or(0));
+    closest.into_iter().map(|(_, core)| core).collect()
+}
+
+/// Probability of `many` or more where `expected` are.
+fn as_many_by_chance(many: usize, expected: f64) -> f64 {
+    match Poisson::new(expected) {
+        Ok(chance) => chance.sf(many.saturating_sub(1) as u64),
+        Err(_) => 0.0,
+    }
 }
 
 impl Leakage {
@@ -134,15 +194,21 @@ impl Leakage {
             .count()
     }
 
-    /// Whether those recognised by values alone are more than chance explains.
+    /// Whether some recognised by values alone are more than chance explains.
     pub fn values_are_copies(&self) -> bool {
-        let found = self.by_values();
-        found > 0
-            && match Poisson::new(self.by_chance) {
-                // Probability of as many or more.
-                Ok(chance) => chance.sf(found as u64 - 1) < CHANCE,
-                Err(_) => true,
-            }
+        self.copies()
+            .any(|core| core.recognised == Recognised::ByValues)
+    }
+
+    /// Those that cannot be tested on: equal names, and values that are equal more
+    /// closely, or more often, than chance explains.
+    pub fn copies(&self) -> impl Iterator<Item = &SharedCore> {
+        self.shared.iter().filter(|core| core.is_copy)
+    }
+
+    /// Those whose equal values may be chance.
+    pub fn doubtful(&self) -> impl Iterator<Item = &SharedCore> {
+        self.shared.iter().filter(|core| !core.is_copy)
     }
 
     /// Refuses a test on cores that were fitted: those of equal names, and those of
@@ -151,11 +217,8 @@ impl Leakage {
     /// # Errors
     /// [`AccuracyError::Leaked`] with the cores.
     pub fn refuse(&self) -> Result<(), AccuracyError> {
-        let copies = self.values_are_copies();
         let cores: Vec<String> = self
-            .shared
-            .iter()
-            .filter(|core| copies || core.recognised != Recognised::ByValues)
+            .copies()
             .map(|core| match core.recognised {
                 Recognised::ByNameAndValues => core.tested.clone(),
                 Recognised::ByName => format!("{} (same name, other theta_v)", core.tested),
@@ -245,23 +308,36 @@ fn same(a: Number, b: Number) -> bool {
     }
 }
 
-/// The first of `sorted` by theta_v that is alike `own` in values, and how many would be
-/// by chance: each of those around it lies as likely in any cell of the last decimals.
-fn alike_in_values<'a>(sorted: &[Written<'a>], own: &Written) -> (Option<&'a Pair>, f64) {
+impl Written<'_> {
+    /// Decimals of theta_v and count that this and `other` share.
+    fn decimals(&self, other: &Written) -> u32 {
+        self.theta.1.min(other.theta.1) + self.count.1.min(other.count.1)
+    }
+}
+
+/// The first of `sorted` by theta_v that is alike `own` in values. Adds to `chances` how
+/// many would be by chance: each of those around it lies as likely in any cell of the
+/// last decimals.
+fn alike_in_values<'a, 'b>(
+    sorted: &'b [Written<'a>],
+    own: &Written,
+    chances: &mut BTreeMap<u32, f64>,
+) -> Option<&'b Written<'a>> {
     let (theta, count) = (own.theta.0, own.count.0);
     let first = sorted.partition_point(|other| other.theta.0 < theta - AROUND.0 - LEAST);
-    let (mut alike, mut chance) = (None, 0.0);
+    let mut alike = None;
     for other in &sorted[first..] {
         if other.theta.0 > theta + AROUND.0 + LEAST {
             break;
         }
         if same(other.theta, own.theta) && same(other.count, own.count) {
-            alike.get_or_insert(other.pair);
-        } else if (other.count.0 - count).abs() <= AROUND.1 + LEAST {
+            alike.get_or_insert(other);
+        }
+        if (other.count.0 - count).abs() <= AROUND.1 + LEAST {
             let cell = (unit(other.theta, own.theta), unit(other.count, own.count));
             let around = (2.0 * AROUND.0 + cell.0) * (2.0 * AROUND.1 + cell.1);
-            chance += cell.0 * cell.1 / (around - cell.0 * cell.1);
+            *chances.entry(other.decimals(own)).or_default() += cell.0 * cell.1 / around;
         }
     }
-    (alike, chance)
+    alike
 }

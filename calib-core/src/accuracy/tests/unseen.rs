@@ -84,6 +84,69 @@ fn equal_values_that_chance_explains_are_not_refused() {
     assert!(find_shared(&fitted, &tested).values_are_copies());
 }
 
+/// Forty cores written with `decimals` of theta_v and `of_count` of the count.
+fn written(name: &str, seed: u64, decimals: i32, of_count: i32) -> Vec<crate::pair::Pair> {
+    let mut rng = rand_chacha::ChaCha8Rng::seed_from_u64(seed);
+    let round = |value: f64, to: i32| (value * 10_f64.powi(to)).round() / 10_f64.powi(to);
+    (0..40)
+        .map(|i| {
+            let theta: f64 = rng.random_range(0.1..0.4);
+            let noise: f64 = rng.random_range(-20.0..20.0);
+            let count = round(800.0 - 1_000.0 * theta + noise, of_count);
+            pair(
+                &format!("{name}{i}"),
+                "p",
+                "s",
+                count,
+                round(theta, decimals),
+            )
+        })
+        .collect()
+}
+
+#[test]
+fn one_renamed_core_of_many_digits_is_a_copy_and_one_of_few_is_doubtful() {
+    for (decimals, of_count, copy) in [(9, 1, true), (6, 2, true), (3, 0, false), (4, 0, false)] {
+        let fitted = written("a", 1, decimals, of_count);
+        let mut tested = written("b", 2, decimals, of_count);
+        assert_eq!(find_shared(&fitted, &tested).refuse(), Ok(()));
+        tested[7] = fitted[11].clone();
+        tested[7].observation.sample = "renamed".into();
+        let found = find_shared(&fitted, &tested);
+        let one = found.shared.iter().find(|one| one.tested == "renamed");
+        let one = one.expect("recognised");
+        assert_eq!(
+            (one.fitted.as_str(), one.is_copy),
+            ("a11", copy),
+            "{decimals}"
+        );
+        assert_eq!(found.refuse().is_err(), copy, "{decimals}");
+        assert_eq!(found.doubtful().any(|one| one.tested == "renamed"), !copy);
+    }
+}
+
+#[test]
+fn a_time_that_few_cores_share_tells_a_copy_and_one_that_all_share_does_not() {
+    use crate::quantity::Timestamp;
+    for (apart, copy) in [(600, true), (0, false)] {
+        let mut fitted = written("a", 1, 4, 1);
+        for (i, pair) in fitted.iter_mut().enumerate() {
+            pair.taken_at = Some(Timestamp(1_800_000_000 + apart * i as i64));
+        }
+        let mut tested = written("b", 2, 4, 1);
+        tested[7] = fitted[11].clone();
+        tested[7].observation.sample = "renamed".into();
+        let found = find_shared(&fitted, &tested);
+        assert_eq!(found.by_values(), 1);
+        assert_eq!(
+            found.values_are_copies(),
+            copy,
+            "{apart} {}",
+            found.by_chance
+        );
+    }
+}
+
 #[test]
 fn leaving_out_a_probe_foretells_it_by_the_others_of_its_soil() {
     let all = pairs(4, 2, 13);
