@@ -74,7 +74,7 @@ fn the_verdict_comes_first_and_every_word_of_the_table_is_explained_once() {
         .run(&["accuracy", ".", "later-cores.csv", "--probe", "orchard-1"])
         .exits(0)
         .says("Of 24 readings of this probe, 24 are within 0.03 m3/m3 of what the oven says\n")
-        .says("The target is met: with 95 % confidence at\nleast 90 % of readings are.\n")
+        .says("The target is met, if differences are\nnormally distributed: with 95 % confidence at least 90 % of readings are.")
         .says("The 24 readings come from 8 places")
         .says("The target of 0.03 m3/m3 is assumed; name your own with --target.\n");
     assert!(answer.stdout.is_ascii());
@@ -163,7 +163,37 @@ fn a_core_that_was_fitted_is_refused_by_name_and_by_its_values() {
         .run(&["accuracy", ".", "one.csv"])
         .exits(2)
         .complains("sample_id = \"orchard-L4b\": has the name of a core that was fitted");
-    for name in ["renamed.csv", "one.csv"] {
+    // One of many digits under another name, and one of few.
+    let pairs = bench.read("pairs.csv");
+    let fitted = pairs.lines().nth(4).unwrap();
+    let cells: Vec<&str> = fitted.split(',').collect();
+    let theta: f64 = cells[4].parse().unwrap();
+    for (name, theta, code) in [
+        ("digits.csv", cells[4].to_owned(), 2),
+        ("few.csv", format!("{theta:.4}"), 0),
+    ] {
+        let row = [
+            "unheard-of",
+            cells[1],
+            cells[2],
+            cells[3],
+            &theta,
+            "0.001",
+            "0.5",
+            "15.0",
+            "",
+            "2026-09-11",
+            "0.0057",
+            "",
+        ];
+        bench.put(name, format!("{later}{}\n", row.join(",")));
+        bench
+            .run(&["accuracy", ".", name, "--no-charts"])
+            .exits(code)
+            .complains("unheard-of")
+            .complains(cells[0]);
+    }
+    for name in ["renamed.csv", "one.csv", "digits.csv", "few.csv"] {
         std::fs::remove_file(bench.path().join(name)).unwrap();
     }
     assert!(bench.contents() == before, "a file was changed");
@@ -175,11 +205,20 @@ fn without_independent_cores_each_is_foretold_by_the_others() {
     let answer = bench
         .run(&["accuracy", ".", "--no-charts"])
         .says("Probe terrace-1 in terrace, cores left out by turns\n")
+        // Lowfield's counts rise; two soils are too few to judge by.
         .says("A soil that was never sampled\n")
+        .says("The target is not settled: 2 soils are too few to judge")
+        .complains("the counts of lowfield-1 in lowfield move the other way")
+        .says("The exit code rests on the 3 verdicts at the top")
         .says("No independent cores were given.")
         // The driest and the wettest of each probe lie beyond the others.
         .says(" more had no value.")
         .exits(0);
+    assert!(
+        !answer.stderr.contains("give no curve"),
+        "{}",
+        answer.stderr
+    );
     // One probe a soil: nothing can be said of another probe there.
     assert!(!answer.stdout.contains("A probe that was never calibrated"));
     let only = bench
@@ -323,8 +362,121 @@ fn too_few_cores_are_refused_with_a_mend() {
     bench
         .run(&["accuracy", ".", "cold.csv"])
         .exits(2)
-        .complains("cold.csv: Probe terrace-1 in terrace: none of its readings has a value: ")
+        .complains("cold.csv: Probe terrace-1 in terrace: none of its 24 readings has a value: ")
         .complains("mend: give each core the soil temperature beside its count");
+}
+
+#[test]
+fn fewer_than_eight_cores_settle_no_target_and_it_is_said() {
+    let bench = calibrated();
+    let later = bench.read("later-cores.csv");
+    let mut lines = later.lines();
+    let header = lines.next().unwrap();
+    let place = header.split(',').position(|name| name == "place").unwrap();
+    let alone: Vec<String> = lines
+        .filter(|line| line.contains(",orchard-1,"))
+        .map(|line| {
+            let mut cells: Vec<&str> = line.split(',').collect();
+            cells[place] = "";
+            cells.join(",")
+        })
+        .collect();
+    for few in [3, 5, 7] {
+        bench.put(
+            "few.csv",
+            format!("{header}\n{}\n", alone[..few].join("\n")),
+        );
+        bench
+            .run(&["accuracy", ".", "few.csv", "--no-charts"])
+            .exits(1)
+            .says(&format!(
+                "The target is not settled: {few} cores are too few to judge"
+            ));
+    }
+    bench.put("few.csv", format!("{header}\n{}\n", alone[..8].join("\n")));
+    bench
+        .run(&["accuracy", ".", "few.csv", "--no-charts"])
+        .says("if differences are")
+        .says("By counting\nalone at least 68.7 % are.");
+}
+
+#[test]
+fn readings_outside_the_calibrated_temperatures_or_counts_are_told_with_the_numbers() {
+    let bench = calibrated();
+    let later = bench.read("later-cores.csv");
+    bench
+        .run(&[
+            "accuracy",
+            ".",
+            "later-cores.csv",
+            "--no-charts",
+            "--probe",
+            "lowfield-1",
+        ])
+        .complains(
+            "of 24 readings lie outside the soil temperatures of its calibration, 13.7 to 14.4 C",
+        )
+        .complains("it has no temperature term");
+    let only = |change: &dyn Fn(&mut Vec<String>)| -> String {
+        later
+            .lines()
+            .enumerate()
+            .filter(|(i, line)| *i == 0 || line.contains(",terrace-1,"))
+            .map(|(i, line)| {
+                let mut cells: Vec<String> = line.split(',').map(str::to_owned).collect();
+                if i > 0 {
+                    change(&mut cells);
+                }
+                cells.join(",") + "\n"
+            })
+            .collect()
+    };
+    bench.put("hot.csv", only(&|cells| cells[7] = "45".to_owned()));
+    bench
+        .run(&["accuracy", ".", "hot.csv", "--no-charts"])
+        .complains("24 of 24 readings lie outside the soil temperatures")
+        .complains("at 45.0 C")
+        .complains("its temperature term is carried beyond where it was seen");
+    bench.put("out.csv", only(&|cells| cells[3] = "90".to_owned()));
+    bench
+        .run(&["accuracy", ".", "out.csv", "--no-charts"])
+        .exits(2)
+        .complains("none of its 24 readings has a value: counts from 90.0 to 90.0; ");
+}
+
+#[test]
+fn a_file_of_pairs_is_no_calibrated_workbench() {
+    let bench = calibrated();
+    bench
+        .run(&["accuracy", "forty-probes.csv", "later-cores.csv"])
+        .exits(2)
+        .complains("forty-probes.csv: is a file: DIR must be the workbench folder")
+        .complains("leave AGAINST away");
+}
+
+#[test]
+fn a_largest_error_is_read_alike_by_accuracy_batch_and_drift() {
+    let bench = Bench::empty();
+    for command in [
+        ["accuracy", ".", "--target"].as_slice(),
+        &["batch", ".", "--target"],
+        &["batch", ".", "--margin"],
+        &["drift", ".", "x.csv", "--allow"],
+    ] {
+        for (slip, told) in [
+            ("0,03", "write it with a point: 0.03 for 0,03"),
+            (
+                "2",
+                "write it as a share of the volume, in m3/m3: 0.02 for 2 %",
+            ),
+            ("-0.03", "above 0 and at most 0.5"),
+        ] {
+            bench
+                .run(&[command, &[slip]].concat())
+                .exits(2)
+                .complains(told);
+        }
+    }
 }
 
 #[test]
@@ -355,7 +507,7 @@ fn ranges_are_cut_where_asked_and_the_seed_gives_the_same_answer() {
     bench
         .run(&["accuracy", ".", "later-cores.csv", "--target", "3"])
         .exits(2)
-        .complains("write it as a share of the volume: 0.03 for 3 %");
+        .complains("write it as a share of the volume, in m3/m3: 0.03 for 3 %");
     bench
         .run(&["accuracy", ".", "later-cores.csv", "--by", "moisture=15"])
         .exits(2)

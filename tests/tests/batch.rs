@@ -378,10 +378,13 @@ fn a_soil_that_is_not_there_and_numbers_that_mean_nothing_are_refused() {
         .complains("--soil = \"clay\": is no soil with cores")
         .complains("choose one of: orchard");
     bench
-        .run(&["batch", FORTY, "--target", "0", "--margin", "-1"])
+        .run(&["batch", FORTY, "--target", "0"])
         .exits(2)
-        .complains("--target = \"0\"")
-        .complains("--margin = \"-1\"");
+        .complains("'--target <M3/M3>': give a water content in m3/m3");
+    bench
+        .run(&["batch", FORTY, "--margin", "-1"])
+        .exits(2)
+        .complains("'--margin <M3/M3>': give a water content in m3/m3");
     bench
         .run(&[
             "batch",

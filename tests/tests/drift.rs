@@ -173,7 +173,7 @@ fn what_cannot_be_done_is_refused_with_a_mend() {
     bench
         .run(&drift(&["--allow", "0"]))
         .exits(2)
-        .complains("--allow = \"0\": is no error that could be allowed");
+        .complains("'--allow <M3/M3>': give a water content in m3/m3, above 0");
     bench
         .run(&drift(&["--probe", "lower-1"]))
         .exits(2)

@@ -7,9 +7,9 @@ mod report;
 mod words;
 
 use super::fit::{SEED, out_folder};
+use super::half_width::half_width;
 
 use super::setpoints;
-use super::soil::command_line;
 use crate::calibration_file::CalibrationFile;
 use crate::caution;
 use crate::failure::{Complaint, Failure, Verdict, Warning, all_or_every_complaint};
@@ -39,7 +39,8 @@ pub struct Drift {
     #[arg(long, value_name = "FOLDER")]
     out: Option<PathBuf>,
     /// Largest error that is allowed, m3/m3
-    #[arg(long, value_name = "M3/M3", default_value_t = Settings::default().allow)]
+    #[arg(long, value_name = "M3/M3", default_value_t = Settings::default().allow,
+          value_parser = half_width, allow_negative_numbers = true)]
     allow: f64,
     /// Checks over which the chance of a false alarm is kept at 5 in 100; all there are if more
     #[arg(long, value_name = "N", default_value_t = Settings::default().planned_checks as u32,
@@ -104,15 +105,6 @@ pub fn run(command: &Drift) -> Result<Verdict, Failure> {
 
 /// Everything the command does but write and print; the charts of each probe are a set.
 fn work(command: &Drift) -> Result<(Answer, Vec<OutputSet>), Failure> {
-    if !(command.allow.is_finite() && command.allow > 0.0) {
-        return Err(command_line(
-            "--allow",
-            &command.allow.to_string(),
-            "is no error that could be allowed",
-            "give the largest error in m3/m3 the crop can bear, such as 0.02",
-        )
-        .into());
-    }
     let calibrations = setpoints::calibrations(&setpoints::Setpoints {
         dir: command.dir.clone(),
         out: command.out.clone(),

@@ -9,6 +9,7 @@ mod compare;
 mod drift;
 mod export;
 mod fit;
+mod half_width;
 mod pair;
 mod replay;
 mod setpoints;

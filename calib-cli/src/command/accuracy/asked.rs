@@ -17,18 +17,6 @@ enum Quantity {
     Temperature,
 }
 
-/// A target as typed.
-pub(super) fn target(text: &str) -> Result<f64, String> {
-    match text.parse::<f64>() {
-        Ok(value) if value > 0.0 && value < 0.5 => Ok(value),
-        Ok(value) if (0.5..=50.0).contains(&value) => Err(format!(
-            "write it as a share of the volume: {} for {text} %",
-            value / 100.0
-        )),
-        _ => Err("a target is a water content in m3/m3, such as 0.03".to_owned()),
-    }
-}
-
 /// `moisture=0.1,0.25` or `temperature=12,20`.
 pub(super) fn cuts(text: &str) -> Result<Cuts, String> {
     let form = "write it like moisture=0.1,0.25 or temperature=12,20";
@@ -80,7 +68,7 @@ mod tests {
     use super::*;
 
     #[test]
-    fn cuts_and_targets_are_read_and_slips_are_told() {
+    fn cuts_are_read_and_slips_are_told() {
         let read = cuts("moisture=0.1, 0.25").unwrap();
         assert_eq!((read.of, read.at), (Quantity::Moisture, vec![0.1, 0.25]));
         assert_eq!(cuts("temperature=12").unwrap().of, Quantity::Temperature);
@@ -93,14 +81,6 @@ mod tests {
             "temperature=x",
         ] {
             assert!(cuts(slip).is_err(), "{slip}");
-        }
-        assert_eq!(target("0.03"), Ok(0.03));
-        assert_eq!(
-            target("3").unwrap_err(),
-            "write it as a share of the volume: 0.03 for 3 %"
-        );
-        for slip in ["0", "-0.03", "x", "NaN"] {
-            assert!(target(slip).is_err(), "{slip}");
         }
     }
 }

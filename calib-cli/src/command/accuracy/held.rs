@@ -2,7 +2,7 @@
 //! those foretold by a fit to the rest.
 
 use super::super::soil::command_line;
-use super::{Accuracy, out};
+use super::{Accuracy, direction, out, temperature};
 use crate::calibration_file::CalibrationFile;
 use crate::failure::{Complaint, Failure, Warning};
 use crate::pairs::{self, Pairs};
@@ -79,6 +79,16 @@ pub(super) struct Material {
 
 /// The saved calibrations of DIR against the cores of `file`.
 pub(super) fn against(command: &Accuracy, file: &Path) -> Result<Material, Failure> {
+    if command.dir.is_file() {
+        return Err(Complaint::about(
+            &command.dir,
+            "is a file: DIR must be the workbench folder whose saved calibrations are judged \
+             when AGAINST is given",
+            "name the folder that was calibrated, or leave AGAINST away to leave this file's \
+             own cores out by turns",
+        )
+        .into());
+    }
     let calibrations = CalibrationFile::load_all(&out(command))?;
     let probes: Vec<&str> = calibrations
         .iter()
@@ -119,16 +129,20 @@ pub(super) fn against(command: &Accuracy, file: &Path) -> Result<Material, Failu
         )
         .into());
     }
-    refuse_shared(&find_shared(&fitted.pairs, &used), &fitted, &tested)?;
+    let shared = find_shared(&fitted.pairs, &used);
+    refuse_shared(&shared, &fitted, &tested)?;
+    warnings.extend(doubtful(&shared, &fitted, &tested));
     warnings.extend(passed_over(command, &chosen, &tested));
-    let held = chosen
-        .iter()
-        .map(|(_, file)| &file.calibration)
-        .filter_map(|calibration| {
-            let pairs = of(calibration);
-            (!pairs.is_empty()).then(|| read(calibration, &pairs, tested.assumed_theta_u > 0))
-        })
-        .collect();
+    let mut held = Vec::new();
+    for (_, file) in &chosen {
+        let calibration = &file.calibration;
+        let pairs = of(calibration);
+        if !pairs.is_empty() {
+            let one = read(calibration, &pairs, tested.assumed_theta_u > 0);
+            warnings.extend(temperature::outside(calibration, &pairs, one.title()));
+            held.push(one);
+        }
+    }
     Ok(Material {
         held: together(held),
         warnings,
@@ -199,16 +213,12 @@ fn refuse_shared(leakage: &Leakage, fitted: &Pairs, tested: &Pairs) -> Result<()
     let Err(error) = leakage.refuse() else {
         return Ok(());
     };
-    let copies = leakage.values_are_copies();
-    let counts = |shared: &&SharedCore| copies || shared.recognised != Recognised::ByValues;
     let mut place_of: BTreeMap<&str, usize> = BTreeMap::new();
     for (index, pair) in tested.pairs.iter().enumerate() {
         place_of.entry(pair.core()).or_insert(index);
     }
     let mut refused: Vec<(usize, &SharedCore)> = leakage
-        .shared
-        .iter()
-        .filter(counts)
+        .copies()
         .map(|shared| {
             let index = place_of.get(shared.tested.as_str());
             (index.copied().unwrap_or(usize::MAX), shared)
@@ -229,7 +239,7 @@ fn refuse_shared(leakage: &Leakage, fitted: &Pairs, tested: &Pairs) -> Result<()
                 }
                 Recognised::ByValues => format!(
                     "has the count and the water content of core {} in {there}, which was \
-                     fitted: more such cores than chance explains",
+                     fitted: so many equal digits are not chance",
                     shared.fitted
                 ),
             };
@@ -250,6 +260,35 @@ fn refuse_shared(leakage: &Leakage, fitted: &Pairs, tested: &Pairs) -> Result<()
         ));
     }
     Err(Failure::Input(complaints))
+}
+
+/// Cores whose few digits are those of one that was fitted, perhaps by chance.
+fn doubtful(leakage: &Leakage, fitted: &Pairs, tested: &Pairs) -> Option<Warning> {
+    let alike: Vec<&SharedCore> = leakage.doubtful().collect();
+    let named: Vec<String> = alike
+        .iter()
+        .take(NAMED)
+        .map(|one| format!("{} and fitted {}", one.tested, one.fitted))
+        .collect();
+    let more = if alike.len() > NAMED { ", ..." } else { "" };
+    (!alike.is_empty()).then(|| Warning {
+        place: tested.file.display().to_string(),
+        what: format!(
+            "{} with the count and the water content of a core in {}: {}{more}",
+            counted(alike.len(), "core"),
+            fitted.file.display(),
+            named.join(", ")
+        ),
+        why: "so few digits may be equal by chance, but a core that was fitted would flatter the \
+              probe"
+            .to_owned(),
+        advice: "see whether they are the same core; if so, leave it out".to_owned(),
+    })
+}
+
+/// `1 core`, `2 cores`.
+pub(super) fn counted(count: usize, what: &str) -> String {
+    format!("{count} {what}{}", if count == 1 { "" } else { "s" })
 }
 
 /// Pairs of the file that no calibration reads.
@@ -323,15 +362,15 @@ pub(super) fn left_out(command: &Accuracy) -> Result<Material, Failure> {
         loaded.pairs.retain(|pair| probes.contains(&pair.probe));
     }
     let assumed = loaded.assumed_theta_u > 0;
-    let foretold = |leave_out, cluster_by| {
+    let foretold = |leave_out, pairs: &[Pair]| {
         let request = CrossValidationRequest {
-            cluster_by,
             seed: command.seed,
             ..CrossValidationRequest::leaving_out(leave_out)
         };
-        cross_validate(&loaded.pairs, &request)
+        cross_validate(pairs, &request)
     };
-    let own = foretold(LeaveOut::Core { groups: GROUPS }, ClusterBy::Place).map_err(|error| {
+    let by_turns = LeaveOut::Core { groups: GROUPS };
+    let own = foretold(by_turns, &loaded.pairs).map_err(|error| {
         Failure::from(Complaint::about(
             &loaded.file,
             error.to_string(),
@@ -340,24 +379,20 @@ pub(super) fn left_out(command: &Accuracy) -> Result<Material, Failure> {
     })?;
     warnings.extend(failed(&own.folds));
     let mut held = together(by_probe(own, assumed));
-    let soils_of_probes: BTreeSet<(&str, &str)> = loaded
-        .pairs
-        .iter()
-        .map(|pair| (pair.soil.as_str(), pair.probe.as_str()))
-        .collect();
-    let soils: BTreeSet<&str> = soils_of_probes.iter().map(|(soil, _)| *soil).collect();
-    let sisters = soils
-        .iter()
-        .any(|soil| soils_of_probes.iter().filter(|(of, _)| of == soil).count() > 1);
-    let mut others = Vec::new();
-    if sisters {
-        others.push((How::ProbeLeftOut, LeaveOut::Probe, ClusterBy::Probe));
-    }
-    if soils.len() > 1 {
-        others.push((How::SoilLeftOut, LeaveOut::Soil, ClusterBy::Place));
-    }
-    for (how, leave_out, cluster_by) in others {
-        match foretold(leave_out, cluster_by) {
+    for (how, leave_out) in [
+        (How::ProbeLeftOut, LeaveOut::Probe),
+        (How::SoilLeftOut, LeaveOut::Soil),
+    ] {
+        if !has_others(&loaded.pairs, leave_out) {
+            continue;
+        }
+        let (alike, contrary) = direction::alike(&loaded.pairs, leave_out);
+        let place = loaded.file.display().to_string();
+        warnings.extend(direction::said(&contrary, how, place));
+        if !has_others(&alike, leave_out) {
+            continue;
+        }
+        match foretold(leave_out, &alike) {
             Ok(cross) => {
                 warnings.extend(failed(&cross.folds));
                 let samples = cross.samples.into_iter();
@@ -385,6 +420,19 @@ pub(super) fn left_out(command: &Accuracy) -> Result<Material, Failure> {
         warnings,
         sources: loaded.sources,
     })
+}
+
+/// Whether what is left out has others to be foretold by.
+fn has_others(pairs: &[Pair], leave_out: LeaveOut) -> bool {
+    let beds: BTreeSet<(&str, &str)> = pairs
+        .iter()
+        .map(|pair| (pair.soil.as_str(), pair.probe.as_str()))
+        .collect();
+    let soils: BTreeSet<&str> = beds.iter().map(|(soil, _)| *soil).collect();
+    match leave_out {
+        LeaveOut::Soil => soils.len() > 1,
+        LeaveOut::Probe | LeaveOut::Core { .. } => beds.len() > soils.len(),
+    }
 }
 
 /// At most [`MOST_PROBES`] of these, evenly, and how many more there are.

@@ -103,6 +103,23 @@ impl Answer {
         }
     }
 
+    /// What the exit code rests on, where that is not plain.
+    fn exit_code(&self) -> Option<String> {
+        let aside = self.parts.iter().any(|part| !part.decides);
+        aside.then(|| {
+            let deciding = self.parts.iter().filter(|part| part.decides).count();
+            let rests = if deciding == 1 {
+                "the first verdict".to_owned()
+            } else {
+                format!("the {deciding} verdicts at the top")
+            };
+            format!(
+                "The exit code rests on {rests}: 0 where the target is met, 1 where not. What is \
+                 said beside decides nothing."
+            )
+        })
+    }
+
     /// The verdicts in a line each, where there are several.
     fn summary(&self) -> String {
         let deciding: Vec<&Part> = self.parts.iter().filter(|part| part.decides).collect();
@@ -115,7 +132,7 @@ impl Answer {
                 Some(Judged::Meets) => "met",
                 Some(Judged::DoesNotMeet) => "missed",
                 Some(Judged::NotSettled) => "not settled",
-                None => "nothing can be said",
+                None => "not settled, too few cores",
             };
             text.push_str(&format!("  {}: {said}\n", part.held.title()));
         }
@@ -142,6 +159,18 @@ fn studied(held: Held, request: &StudyRequest) -> Result<Part, Warning> {
     if let Some(first) = held.unread.first()
         && held.samples.is_empty()
     {
+        let count = held.unread.len();
+        let what = if first.extrapolated {
+            let seen = || held.unread.iter().map(|one| one.count);
+            format!(
+                "none of its {count} readings has a value: counts from {:.1} to {:.1}; {}",
+                seen().fold(f64::INFINITY, f64::min),
+                seen().fold(f64::NEG_INFINITY, f64::max),
+                first.why
+            )
+        } else {
+            format!("none of its {count} readings has a value: {}", first.why)
+        };
         let advice = if first.extrapolated {
             "calibrate with drier and wetter cores, or test on cores between those fitted"
         } else {
@@ -149,7 +178,7 @@ fn studied(held: Held, request: &StudyRequest) -> Result<Part, Warning> {
         };
         return Err(Warning {
             place: held.title(),
-            what: format!("none of its readings has a value: {}", first.why),
+            what,
             why,
             advice: advice.to_owned(),
         });
@@ -281,6 +310,9 @@ impl fmt::Display for Answer {
                     self.target
                 ))
             )?;
+        }
+        if let Some(sentence) = self.exit_code() {
+            writeln!(f, "{}", wrapped(&sentence))?;
         }
         for path in &self.written {
             writeln!(f, "wrote {path}")?;

@@ -2,8 +2,8 @@
 
 use super::held::{Held, How, Whose};
 use calib_core::accuracy::{
-    AccuracyStudy, Basis, Bias, ClassStatement, Notice, ProportionalBias, ReferenceError,
-    TargetStatement, Verdict,
+    AccuracyStudy, Basis, Bias, ClassStatement, FEWEST_FOR_CLASS, Notice, ProportionalBias,
+    ReferenceError, TargetStatement, Verdict,
 };
 
 /// A probability below which a difference is told from chance.
@@ -116,6 +116,8 @@ impl Held {
                 said.push(self.target_words(class, target));
             }
             said.push(class_words(class));
+        } else {
+            said.push(self.too_few_words(study));
         }
         if let Some(bias) = &study.bias {
             said.push(bias_words(bias));
@@ -151,28 +153,56 @@ impl Held {
             Basis::Counted => target.counted,
         };
         let judged = match target.verdict {
-            Verdict::Meets => {
-                format!(
-                    "The target is met: with {sure} confidence at least {asked} of readings are."
-                )
-            }
+            Verdict::Meets => format!(
+                "The target is met{}: with {sure} confidence at least {asked} of readings are.",
+                supposed(class)
+            ),
             Verdict::DoesNotMeet => format!(
-                "The target is missed: with {sure} confidence fewer than {asked} of readings are."
+                "The target is missed{}: with {sure} confidence fewer than {asked} of readings \
+                 are.",
+                supposed(class)
             ),
             Verdict::NotSettled => format!(
-                "That does not settle the target of {asked}: with {sure} confidence at least {} \
+                "That does not settle the target of {asked}{}: with {sure} confidence at least {} \
                  of readings are, and no more than {}.",
+                supposed(class),
                 no_more_than(share.lower),
                 percent((1000.0 * share.upper).ceil().min(1000.0) / 1000.0),
             ),
         };
-        format!("{seen} {judged}")
+        let counted = match class.basis {
+            Basis::Normal => format!(
+                " By counting alone at least {} are.",
+                no_more_than(target.counted.lower)
+            ),
+            Basis::Counted => String::new(),
+        };
+        format!("{seen} {judged}{counted}")
+    }
+
+    /// The verdict where none can be told.
+    fn too_few_words(&self, study: &AccuracyStudy) -> String {
+        let (clusters, what) = (study.clusters, self.clusters());
+        if clusters >= FEWEST_FOR_CLASS {
+            return "The target is not settled: what was seen gives no verdict.".to_owned();
+        }
+        let what = if clusters == 1 {
+            what.trim_end_matches('s')
+        } else {
+            what
+        };
+        format!(
+            "The target is not settled: {clusters} {what} are too few to judge, at least \
+             {FEWEST_FOR_CLASS} are needed."
+        )
     }
 
     /// What is taken for independent of one another.
     fn clusters(&self) -> &'static str {
         if self.how == How::ProbeLeftOut {
             "probes"
+        } else if self.how == How::SoilLeftOut {
+            "soils"
         } else if self
             .samples
             .iter()
@@ -262,6 +292,14 @@ impl Held {
             );
         }
         said
+    }
+}
+
+/// What a verdict takes for granted.
+fn supposed(class: &ClassStatement) -> &'static str {
+    match class.basis {
+        Basis::Normal => ", if differences are normally distributed",
+        Basis::Counted => "",
     }
 }
 

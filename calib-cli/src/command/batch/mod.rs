@@ -8,6 +8,7 @@ mod study;
 mod text;
 
 use super::fit::{SEED, curve_names, out_folder};
+use super::half_width::half_width;
 use super::soil::command_line;
 use crate::failure::{Complaint, Failure, Verdict, Warning};
 use crate::output::{self, OutputSet};
@@ -41,6 +42,7 @@ pub struct Batch {
         long,
         value_name = "M3/M3",
         default_value_t = 0.03,
+        value_parser = half_width,
         allow_negative_numbers = true
     )]
     target: f64,
@@ -49,6 +51,7 @@ pub struct Batch {
         long,
         value_name = "M3/M3",
         default_value_t = 0.01,
+        value_parser = half_width,
         allow_negative_numbers = true
     )]
     margin: f64,
@@ -134,8 +137,6 @@ fn check(batch: &Batch) -> Result<(), Failure> {
         })
     };
     let complaints: Vec<Complaint> = [
-        above("--target", batch.target, 0.5, "0.03 for 0.03 m3/m3"),
-        above("--margin", batch.margin, 0.5, "0.01 for 0.01 m3/m3"),
         batch
             .root_depth_mm
             .and_then(|depth| above("--root-depth-mm", depth, 5000.0, "300 for 300 mm")),
