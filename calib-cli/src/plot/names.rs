@@ -7,6 +7,8 @@ use plotters::style::text_anchor::HPos;
 
 /// From a mark to its name, logical pixels.
 const GAP: f64 = 8.0;
+/// From a name to any other mark, so that it is plain whose it is.
+const APART: f64 = 12.0;
 
 /// A mark and what it is called.
 pub struct Named<'a> {
@@ -19,8 +21,9 @@ pub struct Named<'a> {
 /// A name, where it goes, and which end of it sits there.
 pub type Placed<'a> = (&'a str, Point, HPos);
 
-/// Names the first `most` of `marks` beside them, where the name covers no mark, none
-/// of the spaces in `taken` and no other name; a name without room is left out.
+/// Names the first `most` of `marks` beside them, where the name comes near no other mark
+/// and covers none of the spaces in `taken` and no other name. A name without room is left
+/// out, and none of a later mark put in its stead.
 pub fn placed<'a>(
     marks: &[Named<'a>],
     most: usize,
@@ -29,7 +32,7 @@ pub fn placed<'a>(
 ) -> Vec<Placed<'a>> {
     taken.extend(marks.iter().map(|named| named.mark));
     let mut placed = Vec::new();
-    for Named { name, mark } in marks.iter().take(most) {
+    for (own, Named { name, mark }) in marks.iter().enumerate().take(most) {
         let width = fonts::room(name, BODY, Weight::Regular);
         let (x, y) = (
             (mark.left + mark.right) / 2.0,
@@ -60,7 +63,13 @@ pub fn placed<'a>(
                 right: left + width,
                 bottom: baseline + 0.25 * BODY,
             };
-            let clear = plot.holds(&space) && !taken.iter().any(|other| other.touches(&space));
+            let about = space.grown(APART);
+            let others = marks.iter().enumerate().filter(|(other, _)| *other != own);
+            let clear = plot.holds(&space)
+                && !taken.iter().any(|other| other.touches(&space))
+                && !others
+                    .into_iter()
+                    .any(|(_, other)| other.mark.touches(&about));
             clear.then_some((space, (x, baseline), anchor))
         });
         if let Some((space, at, anchor)) = free {
@@ -69,4 +78,61 @@ pub fn placed<'a>(
         }
     }
     placed
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    fn dot(x: f64, y: f64) -> Space {
+        Space {
+            left: x,
+            top: y,
+            right: x,
+            bottom: y,
+        }
+        .grown(5.0)
+    }
+
+    #[test]
+    fn a_name_is_nearer_to_its_own_mark_than_to_any_other_or_left_out() {
+        let plot = dot(500.0, 500.0).grown(495.0);
+        let named = |name, x, y| Named {
+            name,
+            mark: dot(x, y),
+        };
+        // The second is hemmed in by others on every side.
+        let mut marks = vec![named("free", 200.0, 200.0), named("hemmed", 700.0, 700.0)];
+        for (dx, dy) in [
+            (-1, -1),
+            (-1, 0),
+            (-1, 1),
+            (0, -1),
+            (0, 1),
+            (1, -1),
+            (1, 0),
+            (1, 1),
+        ] {
+            marks.push(named(
+                "later",
+                700.0 + 30.0 * f64::from(dx),
+                700.0 + 30.0 * f64::from(dy),
+            ));
+        }
+        let placed = placed(&marks, 2, Vec::new(), &plot);
+        let names: Vec<&str> = placed.iter().map(|(name, ..)| *name).collect();
+        assert_eq!(names, ["free"], "no smaller one is named in its stead");
+        // Another right of it, just beyond where the name would end: it goes elsewhere.
+        let width = fonts::room("free", BODY, Weight::Regular);
+        let beside = [
+            named("free", 200.0, 200.0),
+            named(
+                "other",
+                200.0 + 5.0 + GAP + width + 5.0 + APART / 2.0,
+                200.0,
+            ),
+        ];
+        let (_, (x, _), anchor) = super::placed(&beside, 1, Vec::new(), &plot)[0];
+        assert!(x < 200.0 && anchor == HPos::Right);
+    }
 }

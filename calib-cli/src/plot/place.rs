@@ -61,6 +61,16 @@ impl Space {
             && other.top < self.bottom
     }
 
+    /// The space with `by` more on every side.
+    pub fn grown(&self, by: f64) -> Space {
+        Space {
+            left: self.left - by,
+            top: self.top - by,
+            right: self.right + by,
+            bottom: self.bottom + by,
+        }
+    }
+
     /// Whether `other` lies wholly inside.
     pub fn holds(&self, other: &Space) -> bool {
         self.left <= other.left
