@@ -70,6 +70,9 @@ pub struct ProbeReport {
     pub diagnosis: Diagnosis,
     /// The physical routes at the cores, where the probe was read in media.
     pub physical: Option<PhysicalReport>,
+    /// Why there are none, where the probe was read in media all the same.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub no_physical: Option<String>,
 }
 
 /// A fitted parameter.
@@ -119,6 +122,7 @@ impl ProbeReport {
         Ok(Self {
             diagnosis,
             physical: None,
+            no_physical: None,
             bootstrap: None,
             equation: model.equation(),
             parameters: parameters
@@ -185,6 +189,9 @@ impl ProbeReport {
         }
         if let Some(physical) = &self.physical {
             let _ = write!(text, "\n{}{}\n", physical.text(), wrapped(&physical.remark));
+        }
+        if let Some(why) = &self.no_physical {
+            let _ = writeln!(text, "\n{}", wrapped(why));
         }
         if details {
             let _ = write!(text, "\nEvery core\n{}", self.residual_table());

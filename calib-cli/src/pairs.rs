@@ -66,7 +66,7 @@ fn of_workbench(workbench: &Workbench, probes: &[PairedProbe]) -> Pairs {
     for paired in probes {
         let probe = workbench.site.probe(&paired.probe);
         if let Some(read) = probe.and_then(|probe| probe.media) {
-            media.insert(paired.probe.clone(), read.ends());
+            media.insert(paired.probe.clone(), read.ends);
         }
         for observation in &paired.observations {
             let sample = samples.get(observation.sample.as_str());

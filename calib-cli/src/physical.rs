@@ -31,8 +31,18 @@ pub struct PhysicalReport {
     pub remark: String,
 }
 
+/// What keeps the routes from being compared, where the probe was read in media.
+pub fn lacking(workbench: &Workbench, probe: &str) -> Option<String> {
+    let media = workbench.site.probe(probe)?.media?;
+    media.response.is_none().then(|| {
+        format!(
+            "Reference media instead of cores? Probe {probe} was read in two media: that brings its counts onto the scale of other probes (`ovendry batch`). Comparing published formulas with the cores needs a third [[medium]], a liquid between the two."
+        )
+    })
+}
+
 impl PhysicalReport {
-    /// Compares the routes, where the probe was read in reference media.
+    /// Compares the routes, where the probe was read in three reference media.
     ///
     /// # Errors
     /// [`Failure::Internal`] if the cores have no mean density.
@@ -43,7 +53,7 @@ impl PhysicalReport {
     ) -> Result<Option<Self>, Failure> {
         let paired = fitted.paired;
         let probe = workbench.site.probe(&paired.probe);
-        let Some(media) = probe.and_then(|probe| probe.media) else {
+        let Some(media) = probe.and_then(|probe| probe.media?.response) else {
             return Ok(None);
         };
         let fit = &fitted.choice.fit;

@@ -8,6 +8,7 @@ use calib_core::dielectric::ReferenceMedia;
 use calib_core::gravimetry::{CoreMasses, CoreVolume};
 use calib_core::irrigation::RelayLife;
 use calib_core::irrigation::Weighting;
+use calib_core::pair::TwoPoints;
 use calib_core::quantity::{
     Density, Estimate, Fraction, LitrePerMinute, Millimetre, SquareMetre, Timestamp, Vwc,
 };
@@ -149,8 +150,8 @@ pub struct Probe {
     pub threshold_count: Option<u32>,
     /// The soil it is calibrated in.
     pub soil: String,
-    /// Its response by reference media, if it was measured.
-    pub media: Option<ReferenceMedia>,
+    /// What it read in media of known permittivity, if it was.
+    pub media: Option<Media>,
     /// How deep it lies, if stated.
     pub depth: Option<Millimetre>,
     /// Counts by which it moves per degree, where that was watched.
@@ -159,6 +160,15 @@ pub struct Probe {
     pub drift_counts: f64,
     /// Line of site.toml where the probe starts.
     pub line: u64,
+}
+
+/// What a probe read in two or three media.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Media {
+    /// Counts in the media of lowest and of highest permittivity.
+    pub ends: TwoPoints,
+    /// Its response, which takes three media.
+    pub response: Option<ReferenceMedia>,
 }
 
 /// What the pump waters and what limits it.

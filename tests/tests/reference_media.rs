@@ -76,6 +76,28 @@ fn without_media_nothing_is_said() {
     assert!(!text(&bench).contains("media"));
 }
 
+/// Air and water serve `batch`; `fit` says what it lacks.
+#[test]
+fn two_media_are_taken_and_the_comparison_asks_for_a_third() {
+    let bench = Bench::small();
+    let two = MEDIA
+        .split("\n[[medium]]\nprobe = \"P1\"\nname = \"propanol\"")
+        .next()
+        .unwrap();
+    let site = bench.read("site.toml");
+    let bench = bench.with("site.toml", site + two);
+    bench.run(&["check", "."]).exits(0);
+    let pairs = bench.run(&["pair", "."]).exits(0).stdout;
+    assert!(
+        pairs.lines().skip(1).all(|row| row.contains(",842,205,")),
+        "{pairs}"
+    );
+    assert_eq!(report(&bench)["physical"], Value::Null);
+    let text = text(&bench);
+    assert!(text.contains("Probe P1 was read in two media"), "{text}");
+    assert!(text.contains("needs a third [[medium]]"), "{text}");
+}
+
 #[test]
 fn the_errors_of_topp_are_those_reckoned_here_from_the_cores() {
     let bench = with_media();

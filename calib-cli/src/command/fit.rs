@@ -11,7 +11,7 @@ use crate::fit_report::{self, ProbeReport};
 use crate::fitted::{Fitted, Outcome, Refused, fit_probe};
 use crate::output::{self, OutputSet};
 use crate::pairing::{self, PairedProbe};
-use crate::physical::PhysicalReport;
+use crate::physical::{self, PhysicalReport};
 use crate::plot::{self, CalibrationChart, Level, ResidualChart};
 use crate::table::{self, SAMPLES, shown_path};
 use crate::workbench::Workbench;
@@ -221,6 +221,7 @@ impl Explained {
             warnings: fit_report::warnings(&fitted),
             report: Box::new(ProbeReport {
                 physical: PhysicalReport::new(workbench, &fitted, cores)?,
+                no_physical: physical::lacking(workbench, &fitted.paired.probe),
                 bootstrap: refitted(&fitted, &report, fit)?,
                 ..report
             }),

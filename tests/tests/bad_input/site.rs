@@ -235,10 +235,14 @@ kinds! {
         Change(SITE, "[controller]", media!("P1", "count = 842", "count = 205\ntemperature_c = 19", "count = 438\npermittivity = 200"))
         => "site.toml:45: permittivity = \"200\": relative permittivity 200 lies outside 0.5 to 120",
            "write the relative permittivity, a pure number: about 80 for water, 2 to 40 for most liquids";
-    "media-too-few" two_media_do_not_fix_a_response:
-        Change(SITE, "[controller]", "[[medium]]\nprobe = \"P1\"\nname = \"air\"\ncount = 842\n[[medium]]\nprobe = \"P1\"\nname = \"water\"\ncount = 205\ntemperature_c = 19\n[controller]")
-        => "site.toml:36: is the last of 2 media of probe P1; its response takes 3",
-           "give [[medium]] for air, for water and for one liquid between them, or leave all away";
+    "media-too-few" one_medium_does_nothing:
+        Change(SITE, "[controller]", "[[medium]]\nprobe = \"P1\"\nname = \"air\"\ncount = 842\n[controller]")
+        => "site.toml:32: is the one medium of probe P1; two are the fewest",
+           "give [[medium]] for air and for water, for `fit` also for one liquid between them, or leave all away";
+    "media-alike" two_media_that_read_the_same_are_refused:
+        Change(SITE, "[controller]", "[[medium]]\nprobe = \"P1\"\nname = \"air\"\ncount = 842\n[[medium]]\nprobe = \"P1\"\nname = \"water\"\ncount = 842\ntemperature_c = 20\n[controller]")
+        => "site.toml:32: begins media of probe P1 whose counts do not move one way as permittivity rises: 842 in air (permittivity 1.0), 842 in water (permittivity 80.1)",
+           "look for two counts exchanged or one medium named twice; if there are none, read the media again";
     "media-exchanged" counts_exchanged_between_media_are_refused:
         Change(SITE, "[controller]", media!("P1", "count = 842", "count = 438\ntemperature_c = 20", "count = 205\npermittivity = 20"))
         => "site.toml:32: begins media of probe P1 whose counts do not move one way as permittivity rises: 842 in air (permittivity 1.0), 205 in propanol (permittivity 20.0), 438 in water (permittivity 80.1)",

@@ -4,12 +4,10 @@ use super::declaration::{Declaration, Key};
 use super::document::File;
 use super::probe::known_probe;
 use crate::findings::{Findings, Refused};
-use crate::workbench::Probe;
+use crate::workbench::{Media, Probe};
 use calib_core::dielectric::{AIR_PERMITTIVITY, Medium, ReferenceMedia, water_permittivity};
+use calib_core::pair::TwoPoints;
 use calib_core::quantity::{Celsius, Estimate, Permittivity, Quantity};
-
-/// Media that fix the response of a probe.
-const MEDIA: usize = 3;
 
 pub(super) const KEYS: &[Key] = &[
     Key::new("probe", "\"P1\": id of the probe that was read in it"),
@@ -33,7 +31,7 @@ struct Measured<'a> {
     medium: Medium,
 }
 
-/// Reads every medium and gives each probe its response.
+/// Reads every medium and gives each probe what it read.
 pub(super) fn read_all(
     file: &File<'_>,
     probes: Result<Vec<Probe>, Refused>,
@@ -51,8 +49,8 @@ pub(super) fn read_all(
     for probe in &mut probes {
         let of_it: Vec<&Measured<'_>> = media.iter().filter(|m| m.probe == probe.id).collect();
         if !of_it.is_empty() {
-            match response(&of_it, findings) {
-                Ok(response) => probe.media = Some(response),
+            match together(of_it, findings) {
+                Ok(media) => probe.media = Some(media),
                 Err(Refused) => sound = false,
             }
         }
@@ -134,42 +132,70 @@ fn permittivity_of(
     }
 }
 
-/// The response that the media of one probe fix.
-fn response(media: &[&Measured<'_>], findings: &mut Findings) -> Result<ReferenceMedia, Refused> {
-    let [one, two, three] = media else {
-        let Some(last) = media.last() else {
-            return Err(Refused);
-        };
-        return findings.refuse(last.table.complaint(
-            format!(
-                "is the last of {} media of probe {}; its response takes {MEDIA}",
-                media.len(),
-                last.probe
-            ),
-            "give [[medium]] for air, for water and for one liquid between them, or leave all away",
-        ));
+/// What the media of one probe say together: two bring it onto the scale of others,
+/// three fix its response.
+fn together(mut media: Vec<&Measured<'_>>, findings: &mut Findings) -> Result<Media, Refused> {
+    let Some(last) = media.last().copied() else {
+        return Err(Refused);
     };
-    ReferenceMedia::new([one.medium, two.medium, three.medium]).or_else(|_| {
-        let mut by_permittivity = [one, two, three];
-        by_permittivity.sort_by(|a, b| {
-            let of = |m: &Measured<'_>| m.medium.permittivity.value.value();
-            of(a).total_cmp(&of(b))
-        });
-        let read = by_permittivity.map(|m| {
+    let (one, number) = (media[0], media.len());
+    let of = |m: &Measured<'_>| m.medium.permittivity.value.value();
+    media.sort_by(|a, b| of(a).total_cmp(&of(b)));
+    match media.as_slice() {
+        [low, high] => {
+            let ends = TwoPoints {
+                low: low.medium.count.value,
+                high: high.medium.count.value,
+            };
+            if ends.low != ends.high && of(low) < of(high) {
+                return Ok(Media {
+                    ends,
+                    response: None,
+                });
+            }
+        }
+        [low, middle, high] => {
+            if let Ok(response) = ReferenceMedia::new([low.medium, middle.medium, high.medium]) {
+                return Ok(Media {
+                    ends: response.ends(),
+                    response: Some(response),
+                });
+            }
+        }
+        _ => {
+            let what = match number {
+                1 => format!(
+                    "is the one medium of probe {}; two are the fewest",
+                    last.probe
+                ),
+                _ => format!(
+                    "is the last of {number} media of probe {}; three are the most",
+                    last.probe
+                ),
+            };
+            return findings.refuse(last.table.complaint(
+                what,
+                "give [[medium]] for air and for water, for `fit` also for one liquid between them, or leave all away",
+            ));
+        }
+    }
+    let read: Vec<String> = media
+        .iter()
+        .map(|m| {
             format!(
                 "{} in {} (permittivity {:.1})",
                 m.medium.count.value,
                 m.name,
-                m.medium.permittivity.value.value()
+                of(m)
             )
-        });
-        findings.refuse(one.table.complaint(
-            format!(
-                "begins media of probe {} whose counts do not move one way as permittivity rises: {}",
-                one.probe,
-                read.join(", ")
-            ),
-            "look for two counts exchanged or one medium named twice; if there are none, read the media again",
-        ))
-    })
+        })
+        .collect();
+    findings.refuse(one.table.complaint(
+        format!(
+            "begins media of probe {} whose counts do not move one way as permittivity rises: {}",
+            one.probe,
+            read.join(", ")
+        ),
+        "look for two counts exchanged or one medium named twice; if there are none, read the media again",
+    ))
 }
