@@ -24,6 +24,8 @@ pub enum Failure {
     /// The input is as it should be, and what comes of it is judged not fit for
     /// use: exit code 1.
     Unfit(Box<Complaint>),
+    /// The machine refuses, and the person may help it: exit code 3.
+    Machine(Box<Complaint>),
     /// The program or the machine failed: exit code 3.
     Internal(String),
 }
@@ -34,7 +36,7 @@ impl Failure {
         match self {
             Failure::Input(_) => 2,
             Failure::Unfit(_) => 1,
-            Failure::Internal(_) => 3,
+            Failure::Machine(_) | Failure::Internal(_) => 3,
         }
     }
 }
@@ -69,7 +71,7 @@ impl fmt::Display for Failure {
     fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
         match self {
             Failure::Internal(what) => write!(f, "internal failure: {what}"),
-            Failure::Unfit(complaint) => write!(f, "{complaint}"),
+            Failure::Unfit(complaint) | Failure::Machine(complaint) => write!(f, "{complaint}"),
             Failure::Input(complaints) => {
                 for (place, complaint) in complaints.iter().enumerate() {
                     let parting = if place == 0 { "" } else { "\nerror: " };

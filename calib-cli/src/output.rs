@@ -80,7 +80,8 @@ impl OutputSet {
     ///
     /// # Errors
     /// [`Failure::Input`] if a file with other content exists and `force` is
-    /// not set; [`Failure::Internal`] if the disk refuses.
+    /// not set, or if one is in the way of a folder; [`Failure::Machine`] if the disk
+    /// refuses.
     pub fn write(self, force: bool) -> Result<Vec<PathBuf>, Failure> {
         let mut pending = Vec::new();
         let mut took_the_place = Vec::new();
@@ -119,9 +120,7 @@ impl OutputSet {
                 Some(folder) if !folder.as_os_str().is_empty() => folder.to_owned(),
                 _ => PathBuf::from("."),
             };
-            let failed = |error: std::io::Error| {
-                Failure::Internal(format!("cannot write {}: {error}", path.display()))
-            };
+            let failed = |error: std::io::Error| unwritable(&path, &error, "");
             fs::create_dir_all(&folder).map_err(failed)?;
             let mut file = tempfile::Builder::new()
                 .prefix(".ovendry-")
@@ -142,11 +141,11 @@ impl OutputSet {
         for (file, path, folder, before) in staged {
             if let Err(error) = file.persist(&path) {
                 put_back(replaced);
-                return Err(Failure::Internal(format!(
-                    "cannot write {}: {}; the files written before it were put back as they were",
-                    path.display(),
-                    error.error
-                )));
+                return Err(unwritable(
+                    &path,
+                    &error.error,
+                    "; the files written before it were put back as they were",
+                ));
             }
             replaced.push((path, before));
             // Makes the rename itself durable; not every platform can.
@@ -156,6 +155,15 @@ impl OutputSet {
     }
 }
 
+/// That the disk does not take the file at `path`.
+fn unwritable(path: &Path, error: &std::io::Error, so: &str) -> Failure {
+    Failure::Machine(Box::new(Complaint::about(
+        path,
+        format!("cannot be written: {error}{so}"),
+        "choose another folder with --out, or see that this one may be written to and has room",
+    )))
+}
+
 /// What lies at `path`, if anything does.
 ///
 /// # Errors
@@ -163,6 +171,14 @@ impl OutputSet {
 /// it must not be replaced unseen.
 fn there(path: &Path) -> Result<Option<Vec<u8>>, Failure> {
     let refuse = |what: String, mend: &str| Err(Complaint::about(path, what, mend).into());
+    if let Some(file) = path.ancestors().skip(1).find(|above| above.is_file()) {
+        return Err(Complaint::about(
+            file,
+            "is a file; --out names a folder",
+            "name a folder, or one that is not there yet",
+        )
+        .into());
+    }
     match fs::symlink_metadata(path) {
         Err(error) if error.kind() == std::io::ErrorKind::NotFound => return Ok(None),
         Ok(kind) if !kind.is_file() => {
@@ -250,6 +266,38 @@ mod tests {
             outputs.add(&way, "b");
             assert_eq!(outputs.write(true).unwrap_err().exit_code(), 2);
         }
+    }
+
+    #[test]
+    fn a_file_where_a_folder_belongs_is_named() {
+        let folder = tempfile::tempdir().unwrap();
+        let file = folder.path().join("good.csv");
+        fs::write(&file, "mine").unwrap();
+        let mut outputs = OutputSet::default();
+        outputs.add(file.join("charts").join("a.svg"), "a");
+        let failure = outputs.write(true).unwrap_err();
+        assert_eq!(failure.exit_code(), 2);
+        let expected = format!("{}: is a file; --out names a folder", file.display());
+        assert!(failure.to_string().starts_with(&expected), "{failure}");
+        assert_eq!(fs::read_to_string(&file).unwrap(), "mine");
+    }
+
+    #[cfg(target_os = "linux")]
+    #[test]
+    fn a_folder_that_takes_no_file_is_named_with_what_to_do() {
+        let mut outputs = OutputSet::default();
+        outputs.add("/proc/nowhere/a.txt", "a");
+        let failure = outputs.write(false).unwrap_err();
+        assert_eq!(failure.exit_code(), 3);
+        let text = failure.to_string();
+        assert!(
+            text.starts_with("/proc/nowhere/a.txt: cannot be written: "),
+            "{text}"
+        );
+        assert!(
+            text.contains("mend: choose another folder with --out"),
+            "{text}"
+        );
     }
 
     #[test]

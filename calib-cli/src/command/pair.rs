@@ -47,6 +47,14 @@ pub fn run(command: &PairCommand) -> Result<Verdict, Failure> {
         )
         .into());
     }
+    if let Some(parent) = command.out.parent().filter(|parent| parent.is_file()) {
+        return Err(Complaint::about(
+            parent,
+            "is a file, so nothing can lie in it",
+            "name a file of a folder, e.g. pairs.csv",
+        )
+        .into());
+    }
     let mut outputs = OutputSet::default();
     outputs.add(&command.out, text);
     outputs.write(command.force)?;
