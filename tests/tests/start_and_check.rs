@@ -38,6 +38,12 @@ fn the_demo_is_clean_and_says_that_it_is_invented() {
         .exits(0)
         .says("invented data")
         .says("Do not irrigate by it");
+    let explained = bench.read("demo/README.txt");
+    assert!(
+        explained.starts_with("This folder is the demo: "),
+        "{explained}"
+    );
+    assert!(explained.contains("count_low_medium"), "{explained}");
     bench
         .run(&["check", "demo"])
         .exits(0)

@@ -38,7 +38,14 @@ const BLANK: [Sheet; 4] = [
     ),
 ];
 
-const DEMO: [Sheet; 8] = [
+const DEMO: [Sheet; 9] = [
+    (
+        "README.txt",
+        concat!(
+            "This folder is the demo: its files are filled in already, with invented data.\n\n",
+            include_str!("../../assets/workbench/README.txt")
+        ),
+    ),
     (SITE, include_str!("../../../demo-data/site.toml")),
     (SAMPLES, include_str!("../../../demo-data/samples.csv")),
     (READINGS, include_str!("../../../demo-data/readings.csv")),
