@@ -91,12 +91,18 @@ impl Bench {
     /// # Panics
     /// If its files cannot be copied.
     pub fn demo() -> Self {
-        ["site.toml", "samples.csv", "readings.csv"]
-            .into_iter()
-            .fold(Self::empty(), |bench, name| {
-                let path = repository().join("demo-data").join(name);
-                bench.with(name, std::fs::read(path).expect("demo data"))
-            })
+        Self::empty().with_demo(&["site.toml", "samples.csv", "readings.csv"])
+    }
+
+    /// Copies files of `demo-data/` into the folder.
+    ///
+    /// # Panics
+    /// If one cannot be copied.
+    pub fn with_demo(self, names: &[&str]) -> Self {
+        names.iter().fold(self, |bench, name| {
+            let path = repository().join("demo-data").join(name);
+            bench.with(name, std::fs::read(path).expect("demo data"))
+        })
     }
 
     /// The folder.

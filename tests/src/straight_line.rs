@@ -1,7 +1,46 @@
 //! A made-up calibration simple enough to reckon with by hand.
 
+use crate::Bench;
 use calib_core::calibration::{Calibration, Direction, Domain, ReadingNoise};
 use calib_core::curve::{Axis, Curve, CurveKind};
+
+/// A site with one probe, `upper-1`, and a pump. Invented.
+pub const SITE: &str = r#"
+[site]
+name = "invented"
+[balance]
+resolution_g = 0.01
+[[soil]]
+id = "upper"
+field_capacity = 0.3005
+field_capacity_u = 0.02
+wilting_point = 0.1005
+wilting_point_u = 0.02
+[[probe]]
+id = "upper-1"
+adc_bits = 12
+soil = "upper"
+[controller]
+area_m2 = 120
+flow_l_per_min = 60
+crop = "tomato"
+root_depth_mm = 300
+minimum_on_s = 600
+minimum_off_s = 1200
+maximum_on_s = 3000
+"#;
+
+/// [`SITE`] with the calibration of its probe, on which counts fall as the soil gets
+/// wetter: 0.001 m3/m3 a count below 0.25 m3/m3 at 500.
+///
+/// # Panics
+/// If the folder cannot be laid out.
+pub fn bench() -> Bench {
+    let calibration = calibration("upper-1", "upper", Direction::FallsWhenWetter);
+    Bench::empty()
+        .with("site.toml", SITE)
+        .with("out/upper-1.calibration.json", saved(&calibration))
+}
 
 /// 0.001 m3/m3 a count around 0.25 m3/m3 at 500.
 pub fn calibration(probe: &str, soil: &str, direction: Direction) -> Calibration {

@@ -16,12 +16,8 @@ fn calibrated() -> Bench {
 }
 
 fn demo_and_fit() -> Bench {
-    let bench = ["forty-probes.csv", "later-cores.csv", "spot-checks.csv"]
-        .into_iter()
-        .fold(Bench::demo(), |bench, name| {
-            let path = repository().join("demo-data").join(name);
-            bench.with(name, std::fs::read(path).expect("demo data"))
-        });
+    let bench =
+        Bench::demo().with_demo(&["forty-probes.csv", "later-cores.csv", "spot-checks.csv"]);
     bench.run(&["fit", ".", "--no-charts"]).exits(0);
     bench
 }

@@ -1,43 +1,9 @@
 //! `ovendry drift`: whether a calibration still holds, on a line simple enough to follow by
 //! hand and on the demo data, whose truth is known; what is left out, and what is refused.
 
-use calib_core::calibration::Direction;
-use ovendry_tests::straight_line::{calibration, saved};
+use ovendry_tests::straight_line::bench;
 use ovendry_tests::{Bench, repository};
 use serde_json::Value;
-
-const SITE: &str = r#"
-[site]
-name = "invented"
-[balance]
-resolution_g = 0.01
-[[soil]]
-id = "upper"
-field_capacity = 0.3005
-field_capacity_u = 0.02
-wilting_point = 0.1005
-wilting_point_u = 0.02
-[[probe]]
-id = "upper-1"
-adc_bits = 12
-soil = "upper"
-[controller]
-area_m2 = 120
-flow_l_per_min = 60
-crop = "tomato"
-root_depth_mm = 300
-minimum_on_s = 600
-minimum_off_s = 1200
-maximum_on_s = 3000
-"#;
-
-/// 0.001 m3/m3 a count below 0.25 m3/m3 at 500, calibrated on 2026-05-01.
-fn bench() -> Bench {
-    let calibration = calibration("upper-1", "upper", Direction::FallsWhenWetter);
-    Bench::empty()
-        .with("site.toml", SITE)
-        .with("out/upper-1.calibration.json", saved(&calibration))
-}
 
 const HEADER: &str =
     "sample_id,soil,probe_id,raw_count,theta_v,theta_v_u,count_u,taken_at,core_volume_relative_u\n";

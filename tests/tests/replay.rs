@@ -2,43 +2,11 @@
 //! threshold and by refill and stop. Logs counted by hand and by a second, naive
 //! program text; the demo season; what is written and what is refused.
 
-use calib_core::calibration::{Calibration, Direction};
+use calib_core::calibration::Calibration;
 use calib_core::quantity::{Celsius, Quantity};
-use ovendry_tests::straight_line::{calibration, saved};
-use ovendry_tests::{Bench, repository};
+use ovendry_tests::Bench;
+use ovendry_tests::straight_line::{SITE, bench};
 use serde_json::Value;
-
-const SITE: &str = r#"
-[site]
-name = "invented"
-[balance]
-resolution_g = 0.01
-[[soil]]
-id = "upper"
-field_capacity = 0.3005
-field_capacity_u = 0.02
-wilting_point = 0.1005
-wilting_point_u = 0.02
-[[probe]]
-id = "upper-1"
-adc_bits = 12
-soil = "upper"
-[controller]
-area_m2 = 120
-flow_l_per_min = 60
-crop = "tomato"
-root_depth_mm = 300
-minimum_on_s = 600
-minimum_off_s = 1200
-maximum_on_s = 3000
-"#;
-
-fn bench() -> Bench {
-    let calibration = calibration("upper-1", "upper", Direction::FallsWhenWetter);
-    Bench::empty()
-        .with("site.toml", SITE)
-        .with("out/upper-1.calibration.json", saved(&calibration))
-}
 
 /// A log of the one probe: minutes after midnight, count, and what the pump did.
 fn log(rows: &[(i64, u32, &str)]) -> String {
@@ -199,12 +167,7 @@ fn naive(rule: &Naive, rows: &[(i64, Option<f64>)]) -> (u64, i64) {
 }
 
 fn demo() -> Bench {
-    let bench = ["log.csv", "weather.csv"]
-        .into_iter()
-        .fold(Bench::demo(), |bench, name| {
-            let path = repository().join("demo-data").join(name);
-            bench.with(name, std::fs::read(path).expect("demo data"))
-        });
+    let bench = Bench::demo().with_demo(&["log.csv", "weather.csv"]);
     bench.run(&["fit", ".", "--no-charts"]).exits(0);
     bench
 }
