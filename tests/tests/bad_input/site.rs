@@ -31,6 +31,10 @@ kinds! {
         Change(SITE, "texture = \"loam\"", "texture = sandy loam")
         => "site.toml:20: cannot be understood (string values must be quoted, expected literal string): texture = sandy loam",
            "write key = value, with text in quotation marks";
+    "probe-without-heading" two_probes_under_one_heading_are_told_apart:
+        Change(SITE, "[controller]", "id = \"P2\"\nadc_bits = 10\nsoil = \"loam\"\n\n[controller]")
+        => "site.toml:32: cannot be understood (duplicate key): id = \"P2\"",
+           "put [[probe]] before each probe; below it each key stands once";
     "unknown-key" a_misspelt_key_gets_the_nearest_suggested:
         Change(SITE, "adc_bits", "adc_bit")
         => "site.toml:27: adc_bit: is not a key of [[probe]]",

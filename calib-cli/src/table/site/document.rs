@@ -117,36 +117,63 @@ impl<'a> File<'a> {
     }
 }
 
-/// Complains of what TOML does not allow.
+/// Complains of what TOML does not allow. Keys that stand again below one heading
+/// lack the heading between them: that is told once.
 pub(super) fn complain_of_syntax(
     source: &Source,
-    error: &toml::de::Error,
+    errors: &[toml::de::Error],
     findings: &mut Findings,
 ) {
-    let offset = error.span().map_or(0, |span| span.start);
-    let line = source.line_of(offset);
-    let written = source
+    let mut crowded = Vec::new();
+    for error in errors {
+        let offset = error.span().map_or(0, |span| span.start);
+        let line = source.line_of(offset);
+        let written = source
+            .text
+            .lines()
+            .nth(usize::try_from(line - 1).unwrap_or(usize::MAX))
+            .unwrap_or_default();
+        let mend = if error.message().contains("duplicate key") {
+            match heading_above(source, line) {
+                Some((name, heading)) if heading.starts_with("[[") => {
+                    if crowded.contains(&heading) {
+                        continue;
+                    }
+                    crowded.push(heading);
+                    format!("put {heading} before each {name}; below it each key stands once")
+                }
+                _ => "keep one of the two".to_owned(),
+            }
+        } else if has_decimal_comma(written) {
+            "write the number with a decimal point".to_owned()
+        } else {
+            "write key = value, with text in quotation marks".to_owned()
+        };
+        findings.complain(
+            Complaint::about(
+                &source.file,
+                format!(
+                    "cannot be understood ({}): {}",
+                    error.message(),
+                    written.trim()
+                ),
+                mend,
+            )
+            .at_line(line),
+        );
+    }
+}
+
+/// The table `line` belongs to, by key and as it stands there.
+fn heading_above(source: &Source, line: u64) -> Option<(&'static str, &'static str)> {
+    let heading = source
         .text
         .lines()
-        .nth(usize::try_from(line - 1).unwrap_or(usize::MAX))
-        .unwrap_or_default();
-    let mend = if has_decimal_comma(written) {
-        "write the number with a decimal point"
-    } else {
-        "write key = value, with text in quotation marks"
-    };
-    findings.complain(
-        Complaint::about(
-            &source.file,
-            format!(
-                "cannot be understood ({}): {}",
-                error.message(),
-                written.trim()
-            ),
-            mend,
-        )
-        .at_line(line),
-    );
+        .take(usize::try_from(line).unwrap_or(usize::MAX))
+        .map(|line| line.split('#').next().unwrap_or_default().trim())
+        .filter(|line| line.starts_with('['))
+        .last()?;
+    TABLES.into_iter().find(|table| table.1 == heading)
 }
 
 /// Whether a line reads `key = 1,5`.

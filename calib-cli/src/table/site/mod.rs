@@ -84,9 +84,7 @@ pub const UNREADABLE: SiteFile = SiteFile {
 pub fn read(source: &Source, findings: &mut Findings) -> SiteFile {
     let (document, errors) = DeTable::parse_recoverable(&source.text);
     if !errors.is_empty() {
-        for error in errors {
-            complain_of_syntax(source, &error, findings);
-        }
+        complain_of_syntax(source, &errors, findings);
         return UNREADABLE;
     }
     let document = document.get_ref();
