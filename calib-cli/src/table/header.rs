@@ -1,6 +1,7 @@
 //! The header line: which column stands where, and what parts the cells.
 
-use super::nearest::{listed, nearest};
+use super::names::NOTE;
+use super::nearest::{listed, nearest, other_unit, slip_of};
 use super::source::Source;
 use crate::failure::{Complaint, Warning};
 use crate::findings::{Findings, Refused};
@@ -121,12 +122,32 @@ impl<'a> Header<'a> {
             if index.is_none() && column.required {
                 sound = false;
                 let mend = match likely(column, &strangers, columns) {
-                    Some(name) => format!("rename the column `{name}` to `{}`", column.name),
+                    Some(name) => rename(name, column.name),
                     None => format!("add a column `{}`: {}", column.name, column.meaning),
                 };
                 findings.complain(Complaint {
                     column: Some(column.name.to_owned()),
                     ..at_header("the column is missing".to_owned(), mend)
+                });
+            } else if index.is_none()
+                && let Some(name) = likely(column, &strangers, columns)
+                // Nothing is reckoned from a note, so a name like it costs nothing.
+                && column.name != NOTE
+                && slip_of(name, column.name)
+            {
+                sound = false;
+                findings.complain(Complaint {
+                    column: Some(name.to_owned()),
+                    ..at_header(
+                        format!(
+                            "looks like the column `{}`, which is not there",
+                            column.name
+                        ),
+                        format!(
+                            "{}, or give a column of your own another name",
+                            rename(name, column.name)
+                        ),
+                    )
                 });
             }
             places.push(Place {
@@ -228,6 +249,16 @@ fn same_name(written: &str, name: &str) -> bool {
 fn likely<'s>(column: &Column, strangers: &[&'s str], columns: &[Column]) -> Option<&'s str> {
     let name = nearest(column.name, strangers.iter().copied())?;
     (nearest(name, columns.iter().map(|c| c.name)) == Some(column.name)).then_some(name)
+}
+
+/// How a column under another name gets the known one.
+fn rename(name: &str, known: &str) -> String {
+    match other_unit(name, known) {
+        Some((from, to)) => {
+            format!("convert the column `{name}` from {from} to {to} and name it `{known}`")
+        }
+        None => format!("rename the column `{name}` to `{known}`"),
+    }
 }
 
 fn report_strangers<'n>(

@@ -20,6 +20,15 @@ pub fn nearest<'k>(written: &str, known: impl IntoIterator<Item = &'k str>) -> O
         .map(|(_, name)| name)
 }
 
+/// Share of a name's letters that a slip of the pen leaves as they are.
+const SLIP: f64 = 0.8;
+
+/// Whether `written` is `known` but for case, blanks, punctuation or a letter or
+/// two: nobody gives a column of their own such a name.
+pub fn slip_of(written: &str, known: &str) -> bool {
+    strsim::normalized_damerau_levenshtein(&bare(written), &bare(known)) >= SLIP
+}
+
 fn bare(name: &str) -> String {
     name.chars()
         .filter(|c| c.is_alphanumeric())
@@ -116,6 +125,21 @@ mod tests {
         assert_eq!(other_unit("dry_kg", "dry_g"), Some(("kg", "g")));
         assert_eq!(other_unit("root_dept_mm", "root_depth_mm"), None);
         assert_eq!(other_unit("root_depth", "root_depth_mm"), None);
+    }
+
+    #[test]
+    fn a_slip_is_told_from_a_name_that_only_shares_a_word() {
+        for (written, known) in [
+            ("taken-at", "taken_at"),
+            ("Taken At", "taken_at"),
+            ("count_low_medum", "count_low_medium"),
+            ("bach", "batch"),
+        ] {
+            assert!(slip_of(written, known), "{written}");
+        }
+        for (written, known) in [("weighed_at", "taken_at"), ("batch_of_seed", "batch")] {
+            assert!(!slip_of(written, known), "{written}");
+        }
     }
 
     #[test]

@@ -39,6 +39,8 @@ enum Fault {
     Thousands,
     /// `38.42 g`
     Unit,
+    /// `6.0 %`
+    PerCent,
     /// Anything else.
     NotANumber,
 }
@@ -48,8 +50,7 @@ impl Fault {
         match self {
             Fault::StandsForNone => (
                 "stands for no number",
-                "weigh or read it again, or remove the row; where a value may be left out, \
-                 leave the cell empty",
+                "weigh or read it again, or remove the row",
             ),
             Fault::SpreadsheetError => (
                 "is a spreadsheet's error mark, not a number",
@@ -62,6 +63,10 @@ impl Fault {
             Fault::Unit => (
                 "carries a unit",
                 "write the number alone; the column's name says the unit",
+            ),
+            Fault::PerCent => (
+                "carries a per cent sign",
+                "write the number alone, in the unit that the column's name says",
             ),
             Fault::NotANumber => ("is not a number", "write the number alone, e.g. 188.15"),
         }
@@ -114,6 +119,12 @@ fn diagnose(text: &str) -> Fault {
     {
         return Fault::Thousands;
     }
+    if text
+        .strip_suffix('%')
+        .is_some_and(|n| parse(n.trim()).is_ok())
+    {
+        return Fault::PerCent;
+    }
     let digits = text.trim_end_matches(|c: char| !c.is_ascii_digit());
     let unit = &text[digits.len()..];
     if !digits.is_empty()
@@ -144,6 +155,16 @@ impl Numbers {
 
     /// The number in `cell`.
     pub fn read(&mut self, cell: Cell<'_>, findings: &mut Findings) -> Result<f64, Refused> {
+        self.number(cell, false, findings)
+    }
+
+    /// The number in `cell`; messages say whether the cell `may_be_empty`.
+    fn number(
+        &mut self,
+        cell: Cell<'_>,
+        may_be_empty: bool,
+        findings: &mut Findings,
+    ) -> Result<f64, Refused> {
         if cell.text.is_empty() {
             return findings
                 .refuse(cell.complaint("is empty", "write the value, or remove the row"));
@@ -170,6 +191,12 @@ impl Numbers {
             },
             Err(fault) => {
                 let (what, mend) = fault.what_and_mend();
+                let mend = match fault {
+                    Fault::StandsForNone if may_be_empty => {
+                        "leave the cell empty where there is no value"
+                    }
+                    _ => mend,
+                };
                 findings.refuse(cell.complaint(what, mend))
             }
         }
@@ -184,9 +211,23 @@ impl Numbers {
         if cell.text.is_empty() {
             Ok(None)
         } else {
-            self.read(cell, findings).map(Some)
+            self.number(cell, true, findings).map(Some)
         }
     }
+}
+
+/// A percentage as a share of one, both as `text` has its decimals: `6.0 %` is
+/// `0.060`, for `6.0 %`. The sign may be left away.
+pub fn share_of_percentage(text: &str) -> Option<(String, String)> {
+    let number = text.trim().trim_end_matches('%').trim_end();
+    let (value, mark) = parse(number).ok()?;
+    let decimals = number.split(['.', ',']).nth(1).map_or(0, str::len);
+    let share = format!("{:.*}", decimals.min(9) + 2, value / 100.0);
+    let share = match mark {
+        Some(Mark::Comma) => share.replace('.', ","),
+        _ => share,
+    };
+    Some((share, format!("{number} %")))
 }
 
 /// `value` as a quantity; outside its limits it is refused with `mend`.
@@ -205,6 +246,20 @@ pub fn quantity<Q: Quantity>(
 #[cfg(test)]
 mod tests {
     use super::*;
+
+    #[test]
+    fn a_percentage_is_told_as_a_share_with_its_own_decimals() {
+        for (text, share, percentage) in [
+            ("6.0 %", "0.060", "6.0 %"),
+            ("25,4%", "0,254", "25,4 %"),
+            ("25.4", "0.254", "25.4 %"),
+            ("7", "0.07", "7 %"),
+        ] {
+            let expected = Some((share.to_owned(), percentage.to_owned()));
+            assert_eq!(share_of_percentage(text), expected, "{text}");
+        }
+        assert_eq!(share_of_percentage("six %"), None);
+    }
 
     #[test]
     fn points_commas_signs_and_exponents_are_read() {
@@ -233,6 +288,8 @@ mod tests {
             ("1,234,567", Fault::Thousands),
             ("188.15 g", Fault::Unit),
             ("21,5\u{b0}C", Fault::Unit),
+            ("6.0 %", Fault::PerCent),
+            ("6%", Fault::PerCent),
             ("18x4", Fault::NotANumber),
             ("38.1o", Fault::NotANumber),
             ("1e999", Fault::NotANumber),

@@ -8,7 +8,7 @@ use super::names::{
     BATCH, COUNT, COUNT_U, HIGH_MEDIUM, LEVEL, LOW_MEDIUM, NOTE, PLACE, PROBE_ID, SAMPLE_ID, SOIL,
     SOIL_TEMPERATURE, TAKEN_AT, THETA_V, THETA_V_U, VOLUME_RELATIVE_U,
 };
-use super::number::{Numbers, quantity};
+use super::number::{Numbers, quantity, share_of_percentage};
 use super::readings::celsius;
 use super::samples::{some, word};
 use super::source::Source;
@@ -300,12 +300,11 @@ impl Reader {
     }
 
     fn theta(&mut self, cell: Cell<'_>, findings: &mut Findings) -> Result<Vwc, Refused> {
+        refuse_per_cent(cell, findings)?;
         let value = self.numbers.read(cell, findings)?;
         if value > 1.0 && value <= 100.0 {
-            return findings.refuse(cell.complaint(
-                "looks like per cent, not m3/m3",
-                "write it as a share of the volume: 0.254 for 25.4 %",
-            ));
+            return findings
+                .refuse(cell.complaint("looks like per cent, not m3/m3", as_a_share(cell)));
         }
         if !(0.0..=1.0).contains(&value) {
             return findings.refuse(cell.complaint(
@@ -317,6 +316,7 @@ impl Reader {
     }
 
     fn theta_u(&mut self, cell: Cell<'_>, findings: &mut Findings) -> Result<f64, Refused> {
+        refuse_per_cent(cell, findings)?;
         match self.numbers.read_if_any(cell, findings)? {
             None => {
                 self.table.assumed_theta_u += 1;
@@ -358,6 +358,7 @@ impl Reader {
     }
 
     fn volume_u(&mut self, cell: Cell<'_>, findings: &mut Findings) -> Result<f64, Refused> {
+        refuse_per_cent(cell, findings)?;
         match self.numbers.read_if_any(cell, findings)? {
             None => Ok(0.0),
             Some(u) if (0.0..=LARGEST_VOLUME_U).contains(&u) => Ok(u),
@@ -426,5 +427,23 @@ impl Reader {
                 ),
             });
         }
+    }
+}
+
+/// Refuses a cell that ends in a per cent sign, where a share belongs.
+fn refuse_per_cent(cell: Cell<'_>, findings: &mut Findings) -> Result<(), Refused> {
+    if cell.text.ends_with('%') {
+        findings.refuse(cell.complaint("is per cent, not a share of the volume", as_a_share(cell)))
+    } else {
+        Ok(())
+    }
+}
+
+fn as_a_share(cell: Cell<'_>) -> String {
+    match share_of_percentage(cell.text) {
+        Some((share, percentage)) => {
+            format!("write it as a share of the volume: {share} for {percentage}")
+        }
+        None => "write it as a share of the volume: 0.254 for 25.4 %".to_owned(),
     }
 }

@@ -3,6 +3,7 @@
 
 use super::delimited::Sheet;
 use super::header::Place;
+use crate::failure::Complaint;
 use crate::findings::{Cell, Findings, Refused};
 use calib_core::quantity::Timestamp;
 use jiff::civil::{Date, DateTime};
@@ -196,11 +197,52 @@ pub fn day_or_time(cell: Cell<'_>, findings: &mut Findings) -> Result<Timestamp,
             "is before 2001 or after 2099",
             "correct the year, or leave the cell empty if it is not known",
         )),
-        None => findings.refuse(cell.complaint(
-            "is neither a day nor a time in RFC 3339 form with its offset",
-            "write it like 2026-11-25 or 2026-11-25T14:05:00+01:00",
-        )),
+        None => findings.refuse(no_such_day(cell).unwrap_or_else(|| {
+            cell.complaint(
+                "is neither a day nor a time in RFC 3339 form with its offset",
+                "write it like 2026-11-25 or 2026-11-25T14:05:00+01:00",
+            )
+        })),
     }
+}
+
+/// That the day in year-month-day form that `cell` begins with is in no calendar.
+fn no_such_day(cell: Cell<'_>) -> Option<Complaint> {
+    const MONTHS: [&str; 12] = [
+        "January",
+        "February",
+        "March",
+        "April",
+        "May",
+        "June",
+        "July",
+        "August",
+        "September",
+        "October",
+        "November",
+        "December",
+    ];
+    let mut parts = cell.text.get(..10)?.split('-');
+    let (year, month, day): (i16, i8, i8) = (
+        parts.next().filter(|year| year.len() == 4)?.parse().ok()?,
+        parts.next()?.parse().ok()?,
+        parts.next()?.parse().ok()?,
+    );
+    let Ok(first) = Date::new(year, month, 1) else {
+        return Some(cell.complaint(
+            format!("names month {month}: there are 1 to 12"),
+            "write the year, then the month, then the day, like 2026-11-25",
+        ));
+    };
+    let last = first.days_in_month();
+    if (1..=last).contains(&day) {
+        return None;
+    }
+    let name = MONTHS.get(usize::try_from(month - 1).ok()?)?;
+    Some(cell.complaint(
+        format!("is no day of the calendar: {name} {year} has {last} days"),
+        "correct the day",
+    ))
 }
 
 /// A time of the core as RFC 3339 text; empty beyond the calendar.
@@ -242,6 +284,11 @@ impl<'a> Times<'a> {
             Ok(time) => return Ok(time),
             Err(fault) => fault,
         };
+        if matches!(fault, Fault::NotRfc3339 | Fault::NotThePattern)
+            && let Some(complaint) = no_such_day(cell)
+        {
+            return findings.refuse(complaint);
+        }
         let (what, mend) = match fault {
             Fault::NoOffset => (
                 "does not say its offset from UTC".to_owned(),

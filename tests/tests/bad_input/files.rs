@@ -51,6 +51,18 @@ kinds! {
         Whole(READINGS, b"timestamp,raw_count\n2026-05-04T08:10:00Z,663\n")
         => "readings.csv:1: probe_id: the column is missing",
            "add a column `probe_id`: id of the probe in site.toml";
+    "column-mistyped" a_slip_in_a_column_that_may_be_left_out_is_recognised:
+        Change(READINGS, "soil_temp_c", "Soil-tmp C")
+        => "readings.csv:1: Soil-tmp C: looks like the column `soil_temp_c`, which is not there",
+           "rename the column `Soil-tmp C` to `soil_temp_c`, or give a column of your own another name";
+    "column-in-another-unit" a_column_in_another_unit_is_not_just_renamed:
+        Change(READINGS, "soil_temp_c", "soil_temp_f")
+        => "readings.csv:1: soil_temp_f: looks like the column `soil_temp_c`, which is not there",
+           "convert the column `soil_temp_f` from f to c and name it `soil_temp_c`, or give a column of your own another name";
+    "out-is-a-file" results_in_a_file_are_refused by ["fit", ".", "--out", "good.csv"]:
+        Whole("good.csv", b"mine")
+        => "good.csv: is a file; --out names a folder",
+           "name a folder, or one that is not there yet";
     "column-twice" a_column_that_stands_twice_is_refused:
         Change(READINGS, "supply_mv", "raw_count")
         => "readings.csv:1: raw_count: stands in the header twice",
@@ -81,11 +93,11 @@ kinds! {
     "nan" nan_is_no_mass:
         Change(SAMPLES, "178.52", "NaN")
         => "samples.csv:3: dry_g = \"NaN\": stands for no number",
-           "weigh or read it again, or remove the row; where a value may be left out, leave the cell empty";
+           "weigh or read it again, or remove the row";
     "infinity" infinity_is_no_count:
         Change(READINGS, ",614,", ",inf,")
         => "readings.csv:8: raw_count = \"inf\": stands for no number",
-           "weigh or read it again, or remove the row; where a value may be left out, leave the cell empty";
+           "weigh or read it again, or remove the row";
     "spreadsheet-error" a_spreadsheets_error_mark_is_refused:
         Change(SAMPLES, "38.10", "#REF!")
         => "samples.csv:3: tare_g = \"#REF!\": is a spreadsheet's error mark, not a number",

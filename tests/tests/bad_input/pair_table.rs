@@ -21,6 +21,26 @@ kinds! {
         Whole(PAIRS, rows!("A1,loam,P1,512,25.4,0.004,0.6,,,,,,"))
         => "pairs.csv:2: theta_v = \"25.4\": looks like per cent, not m3/m3",
            "write it as a share of the volume: 0.254 for 25.4 %";
+    "pairs-per-cent-sign" a_per_cent_sign_in_a_water_content_is_refused by ["accuracy", "pairs.csv"]:
+        Whole(PAIRS, rows!("A1,loam,P1,512,6.0 %,0.004,0.6,,,,,,"))
+        => "pairs.csv:2: theta_v = \"6.0 %\": is per cent, not a share of the volume",
+           "write it as a share of the volume: 0.060 for 6.0 %";
+    "pairs-count-none" a_word_for_no_count_is_refused by ["accuracy", "pairs.csv"]:
+        Whole(PAIRS, rows!("A1,loam,P1,n/a,0.254,0.004,0.6,,,,,,"))
+        => "pairs.csv:2: raw_count = \"n/a\": stands for no number",
+           "weigh or read it again, or remove the row";
+    "pairs-temperature-none" a_word_for_no_temperature_may_be_left_out by ["accuracy", "pairs.csv"]:
+        Whole(PAIRS, rows!("A1,loam,P1,512,0.254,0.004,0.6,n/a,,,,,"))
+        => "pairs.csv:2: soil_temp_c = \"n/a\": stands for no number",
+           "leave the cell empty where there is no value";
+    "pairs-medium-mistyped" a_mistyped_medium_is_told_once by ["accuracy", "pairs.csv"]:
+        Whole(PAIRS, b"sample_id,soil,probe_id,raw_count,theta_v,count_low_medum,count_high_medium\nA1,loam,P1,512,0.254,830,210\nA2,loam,P1,498,0.245,830,210\n")
+        => "pairs.csv:1: count_low_medum: looks like the column `count_low_medium`, which is not there",
+           "rename the column `count_low_medum` to `count_low_medium`, or give a column of your own another name";
+    "pairs-time-with-hyphen" a_column_of_times_with_a_hyphen_is_recognised by ["accuracy", "pairs.csv"]:
+        Whole(PAIRS, b"sample_id,soil,probe_id,raw_count,theta_v,taken-at\nA1,loam,P1,512,0.254,2026-11-25\nA2,loam,P1,498,0.245,2026-11-25\n")
+        => "pairs.csv:1: taken-at: looks like the column `taken_at`, which is not there",
+           "rename the column `taken-at` to `taken_at`, or give a column of your own another name";
     "pairs-water-impossible" a_water_content_no_soil_has_is_refused by ["accuracy", "pairs.csv"]:
         Whole(PAIRS, rows!("A1,loam,P1,512,-0.02,0.004,0.6,,,,,,"))
         => "pairs.csv:2: theta_v = \"-0.02\": lies outside 0 to 1 m3/m3",
@@ -45,6 +65,14 @@ kinds! {
         Whole(PAIRS, rows!("A1,loam,P1,512,0.254,0.004,0.6,,,,25/11/2026,,"))
         => "pairs.csv:2: taken_at = \"25/11/2026\": is neither a day nor a time in RFC 3339 form with its offset",
            "write it like 2026-11-25 or 2026-11-25T14:05:00+01:00";
+    "pairs-no-such-day" a_day_no_calendar_has_is_refused by ["accuracy", "pairs.csv"]:
+        Whole(PAIRS, rows!("A1,loam,P1,512,0.254,0.004,0.6,,,,2027-02-30,,"))
+        => "pairs.csv:2: taken_at = \"2027-02-30\": is no day of the calendar: February 2027 has 28 days",
+           "correct the day";
+    "pairs-no-such-month" a_month_no_year_has_is_refused by ["accuracy", "pairs.csv"]:
+        Whole(PAIRS, rows!("A1,loam,P1,512,0.254,0.004,0.6,,,,2027-25-11,,"))
+        => "pairs.csv:2: taken_at = \"2027-25-11\": names month 25: there are 1 to 12",
+           "write the year, then the month, then the day, like 2026-11-25";
     "pairs-year-impossible" a_day_before_all_probes_is_refused by ["accuracy", "pairs.csv"]:
         Whole(PAIRS, rows!("A1,loam,P1,512,0.254,0.004,0.6,,,,1970-01-01,,"))
         => "pairs.csv:2: taken_at = \"1970-01-01\": is before 2001 or after 2099",
