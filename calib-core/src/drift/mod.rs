@@ -15,12 +15,14 @@
 //!    an error beyond what is allowed reaches a stated risk.
 //!
 //! A *departure* is always the water content of the oven less that of the probe, m3/m3:
-//! above zero, the soil is wetter than the probe says.
+//! above zero, the soil is wetter than the probe says and the probe reads too dry. What a
+//! person is shown has the other sign, probe less oven, as errors of a reading have.
 
 mod check;
 mod error;
 pub mod innovations;
 mod mixture;
+mod one_off;
 mod posterior;
 pub mod power;
 mod scatter;
@@ -31,6 +33,7 @@ pub mod update;
 
 pub use check::{Check, CheckFault, LeftOut, Visit, choose_checks};
 pub use error::DriftError;
+pub use one_off::OneOff;
 pub use study::{LEAST_CHECKS, Place, Settings, Standing, Study, study};
 
 #[cfg(test)]

@@ -27,6 +27,8 @@ fn years(from: Timestamp, to: Timestamp) -> f64 {
 pub(super) struct Component {
     pub ln_weight: f64,
     pub rate: f64,
+    /// Variance of one core about the curve, m3/m3 squared.
+    pub scatter: f64,
     pub mean: DVector<f64>,
     pub covariance: DMatrix<f64>,
 }
@@ -41,6 +43,7 @@ pub(super) struct Targets {
 }
 
 /// What is updated and from what.
+#[derive(Clone, Copy)]
 pub(super) struct Subject<'a> {
     pub calibration: &'a Calibration,
     pub calibrated_at: Timestamp,
@@ -87,6 +90,26 @@ impl Subject<'_> {
             .map(|(_, at)| years(self.calibrated_at, *at))
             .collect();
         Targets { at, years, gain_at }
+    }
+
+    /// What the checks, and drift since, let `check` be if it is none of them: its
+    /// departure. The error of a reading it shares with one of them counts as its own.
+    pub(super) fn foretells(&self, check: &Check) -> Result<Mixture, DriftError> {
+        let only = std::slice::from_ref(check);
+        let targets = Targets {
+            at: readings(only),
+            years: vec![years(self.calibrated_at, check.taken_at)],
+            gain_at: vec![self.gain_at(check.calibrated)],
+        };
+        let own = check_errors(self.calibration, only, self.other_ring)[(0, 0)];
+        let parts = self.components(&targets)?.into_iter().map(|one| Part {
+            weight: one.ln_weight.exp(),
+            mean: one.mean[0],
+            sd: (one.covariance[(0, 0)] + one.scatter + own)
+                .max(f64::MIN_POSITIVE)
+                .sqrt(),
+        });
+        Ok(Mixture(parts.collect()))
     }
 
     /// The posterior at `targets`, for every scatter and rate.
@@ -145,6 +168,7 @@ impl Subject<'_> {
                         - 0.5 * whitened.norm_squared()
                         - lower.diagonal().iter().map(|l| l.ln()).sum::<f64>(),
                     rate: *rate,
+                    scatter: node.variance + more_scatter,
                     mean: explained.transpose() * whitened,
                     covariance: own - explained.transpose() * explained,
                 });

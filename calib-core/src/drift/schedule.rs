@@ -53,6 +53,12 @@ impl Schedule {
             recalibrate_days: recalibrate,
         }
     }
+
+    /// Asks for the next check now: the last one has to be confirmed.
+    pub(super) fn at_once(&mut self) {
+        self.next_check_days = 0.0;
+        self.asked_by_risk = true;
+    }
 }
 
 /// Chance of an error beyond `allow` anywhere in the range, so many days after the update.

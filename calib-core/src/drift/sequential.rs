@@ -369,6 +369,43 @@ mod tests {
         }
     }
 
+    /// Share of runs of `checks` independent scores in which a look after each of them
+    /// finds an alarm at any time, in per cent; the plan is `planned`, or all that are
+    /// there once they are more.
+    fn looked_at_each_time(planned: usize, checks: usize, runs: u64) -> f64 {
+        let plans: Vec<Plan> = (1..=checks).map(|n| Plan::new(planned.max(n))).collect();
+        let alarms = (0..runs)
+            .into_par_iter()
+            .filter(|run| {
+                let mut rng = ChaCha8Rng::seed_from_u64(*run);
+                let scores: Vec<f64> = (0..checks)
+                    .map(|_| StandardNormal.sample(&mut rng))
+                    .collect();
+                let looks = plans.iter().enumerate();
+                looks
+                    .skip(planned.min(checks) - 1)
+                    .any(|(n, plan)| plan.alarm_at(&scores[..=n]).is_some())
+            })
+            .count();
+        100.0 * alarms as f64 / runs as f64
+    }
+
+    #[test]
+    fn a_look_after_every_check_keeps_the_chance_within_the_plan_and_not_beyond() {
+        let [within, half_more, twice] = [12, 18, 24].map(|n| looked_at_each_time(12, n, 40_000));
+        println!(
+            "12 planned, a look each time: {within:.2} % in 12, {half_more:.2} % in 18, {twice:.2} % in 24"
+        );
+        // One standard error is 0.11 %.
+        assert!((within - 5.0).abs() < 0.5, "{within} %");
+        // All 24 looked at once raise 5 in 100; looked at each time, the limits that were
+        // lower before raise more.
+        assert!(
+            (5.0..12.0).contains(&twice) && half_more <= twice,
+            "{half_more} {twice}"
+        );
+    }
+
     #[test]
     fn one_check_alone_is_a_two_sided_normal_test() {
         let plan = Plan::new(1);

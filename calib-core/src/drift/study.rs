@@ -3,6 +3,7 @@
 use super::check::{Check, LeftOut, choose_checks};
 use super::error::DriftError;
 use super::innovations::{Foreteller, Score};
+use super::one_off::{OneOff, one_off, without};
 use super::posterior::Subject;
 use super::power::{Power, power};
 use super::schedule::Schedule;
@@ -79,14 +80,22 @@ pub enum Standing {
     DriftedWithinAllowed,
     /// An alarm, and the error is more likely beyond what is allowed than not.
     NoLongerHolds,
+    /// An alarm that one check raised alone: without it there is none, neither chance nor
+    /// drift brings a check so far off, and later checks, if any, agree with the
+    /// calibration.
+    OneCheckOff,
     /// Too few checks to say anything.
     TooFewChecks,
 }
 
 impl Standing {
-    /// Whether the calibration may be used on.
+    /// Whether the calibration may be used on without a person looking: not where it no
+    /// longer holds, where one check must be looked at, or where nothing can be said.
     pub fn is_fit(self) -> bool {
-        self != Standing::NoLongerHolds
+        match self {
+            Standing::Holds | Standing::HoldsSoFar | Standing::DriftedWithinAllowed => true,
+            Standing::NoLongerHolds | Standing::OneCheckOff | Standing::TooFewChecks => false,
+        }
     }
 }
 
@@ -101,6 +110,9 @@ pub struct Study {
     pub scores: Vec<Score>,
     /// The sequential test.
     pub run: Run,
+    /// The one check that the alarm hangs on, if it is one alone. Where later checks
+    /// agree, power, update and schedule are reckoned without it.
+    pub one_off: Option<OneOff>,
     /// How long drifts of some sizes stay unseen.
     pub power: Vec<Power>,
     /// Offset and gain with the calibration as what was known before.
@@ -134,7 +146,8 @@ pub fn study(
     let departures: Vec<f64> = checks.iter().map(Check::departure).collect();
     let scores = Foreteller::new(calibration, &checks, settings.other_ring)?.foretell(&departures);
     let plan = Plan::new(settings.planned_checks.max(checks.len()));
-    let run = plan.run(&scores.iter().map(|one| one.score).collect::<Vec<f64>>());
+    let values: Vec<f64> = scores.iter().map(|one| one.score).collect();
+    let run = plan.run(&values);
     let subject = Subject {
         calibration,
         calibrated_at,
@@ -142,26 +155,43 @@ pub fn study(
         other_ring: settings.other_ring,
         wander: &settings.wander,
     };
-    let update = update(&subject, places, allow, settings.seed)?;
-    let schedule = Schedule::new(
+    let one_off = one_off(&subject, &run, &values)?;
+    let believed = match one_off {
+        Some(one) if one.later_agree => without(&checks, one.check),
+        _ => checks.clone(),
+    };
+    let subject = Subject {
+        checks: &believed,
+        ..subject
+    };
+    let at = checks.last().map_or(calibrated_at, |last| last.taken_at);
+    let update = update(&subject, places, at, (allow, settings.seed))?;
+    let mut schedule = Schedule::new(
         &update,
         allow,
         settings.check_at_risk,
         settings.recalibrate_at_risk,
     );
+    if one_off.is_some_and(|one| !one.later_agree) {
+        schedule.at_once();
+    }
     let power = power(
         calibration,
-        &checks,
+        &believed,
         settings.other_ring,
         &plan,
         settings.seed,
     )?;
-    let standing = standing(&run, checks.len(), update.beyond_anywhere, settings);
+    let standing = match one_off {
+        Some(_) => Standing::OneCheckOff,
+        None => standing(&run, checks.len(), update.beyond_anywhere, settings),
+    };
     Ok(Study {
         checks,
         left_out,
         scores,
         run,
+        one_off,
         power,
         update,
         schedule,

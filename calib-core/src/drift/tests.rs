@@ -1,3 +1,4 @@
+mod one_off;
 mod posterior;
 mod properties;
 

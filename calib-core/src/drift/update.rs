@@ -102,6 +102,8 @@ pub struct Wander {
     /// Whether the checks say more of it than was assumed; otherwise the assumption is all
     /// there is.
     pub from_checks: bool,
+    /// Middle of what was assumed before any check, m3/m3 in the first year.
+    pub assumed: f64,
 }
 
 /// The calibration's answer at a count, as it was and as the checks leave it.
@@ -160,21 +162,16 @@ pub(super) struct Draw {
 }
 
 /// What the checks of `subject` leave of its calibration, held against an error of `allow`
-/// m3/m3; `seed` chooses the draws.
+/// m3/m3, at the time `at`, which is that of the last check or later; `seed` chooses the
+/// draws.
 pub(super) fn update(
     subject: &Subject<'_>,
     places: &[Place],
-    allow: f64,
-    seed: u64,
+    at: Timestamp,
+    (allow, seed): (f64, u64),
 ) -> Result<Update, DriftError> {
     let calibration = subject.calibration;
     let domain = calibration.domain;
-    let at = subject
-        .checks
-        .iter()
-        .map(|check| check.taken_at)
-        .max()
-        .unwrap_or(subject.calibrated_at);
     let share = |i: usize| domain.low + (domain.high - domain.low) * i as f64 / (GRID - 1) as f64;
     let middle = Vwc::new(subject.middle())
         .ok()
@@ -182,6 +179,7 @@ pub(super) fn update(
         .unwrap_or(domain.middle());
     let mut times: Vec<Timestamp> = vec![subject.calibrated_at];
     times.extend(subject.checks.iter().map(|check| check.taken_at));
+    times.push(at);
     times.dedup();
     let mut asked: Vec<(f64, Timestamp)> = (0..GRID).map(|i| (share(i), at)).collect();
     asked.extend(places.iter().map(|place| (place.count, at)));
@@ -313,20 +311,23 @@ fn wander(components: &[Component], assumed: &WanderAssumed) -> Wander {
             (*rate, weights.sum())
         })
         .collect();
-    let quantile = |share: f64| {
-        let mut sum = 0.0;
-        let found = posterior.iter().find(|(_, weight)| {
-            sum += weight;
-            sum >= share
-        });
-        found.or(posterior.last()).map_or(0.0, |(rate, _)| *rate)
-    };
     Wander {
-        rate: quantile(0.5),
-        low: quantile(0.05),
-        high: quantile(0.95),
+        rate: quantile(&posterior, 0.5),
+        low: quantile(&posterior, 0.05),
+        high: quantile(&posterior, 0.95),
+        assumed: quantile(&prior, 0.5),
         from_checks: spread(&posterior) < SEEN * spread(&prior),
     }
+}
+
+/// The first rate with at least `share` of the weight at or below it.
+fn quantile(rates: &[(f64, f64)], share: f64) -> f64 {
+    let mut sum = 0.0;
+    let found = rates.iter().find(|(_, weight)| {
+        sum += weight;
+        sum >= share
+    });
+    found.or(rates.last()).map_or(0.0, |(rate, _)| *rate)
 }
 
 /// Standard deviation of the logarithm of a rate.

@@ -71,7 +71,8 @@ fn outcome(run: u64) -> Outcome {
         name: "refill".into(),
         count: REFILL,
     };
-    let found = update(&subject, &[refill], ALLOW, run).unwrap();
+    let at = checks.last().map_or(Timestamp(0), |last| last.taken_at);
+    let found = update(&subject, &[refill], at, (ALLOW, run)).unwrap();
     let at_refill = departure(REFILL, offset, gain);
     let holds = |low: f64, high: f64, truth: f64| low <= truth && truth <= high;
     let answer = &found.places[0];
