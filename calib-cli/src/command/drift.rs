@@ -3,7 +3,9 @@
 
 mod calendar;
 mod chart;
+mod left_out;
 mod report;
+mod statistics;
 mod words;
 
 use super::fit::{SEED, out_folder};
@@ -130,20 +132,18 @@ fn work(command: &Drift) -> Result<(Answer, Vec<OutputSet>), Failure> {
         seed: command.seed,
         ..Settings::default()
     };
-    let with_checks: Vec<Subject<'_>> = calibrations
+    let (with_checks, without): (Vec<Subject<'_>>, Vec<Subject<'_>>) = calibrations
         .iter()
         .map(|(path, file)| Subject::new(path, file, &checks, &fitted))
-        .filter(|subject| {
-            let any = !subject.pairs.is_empty();
-            if !any {
-                warnings.push(unchecked(&subject.file.calibration.probe, &checks.file));
-            }
-            any
-        })
+        .partition(|subject| !subject.pairs.is_empty());
+    let unchecked: Vec<&str> = without
+        .iter()
+        .map(|subject| subject.file.calibration.probe.as_str())
         .collect();
     if with_checks.is_empty() {
         return Err(no_checks(&checks, &calibrations).into());
     }
+    warnings.extend(left_out::unchecked(&unchecked, &checks.file));
     warnings.extend(strangers(&checks, &calibrations, command.probe.is_none()));
     let studies = all_or_every_complaint(
         with_checks
@@ -154,12 +154,15 @@ fn work(command: &Drift) -> Result<(Answer, Vec<OutputSet>), Failure> {
     let (mut probes, mut charts) = (Vec::new(), Vec::new());
     for (subject, study) in with_checks.iter().zip(&studies) {
         let report = ProbeReport::new(subject.file, study, &settings);
-        warnings.extend(report.left_out_warnings());
         if !command.no_charts && !study.checks.is_empty() {
             charts.push(chart::draw(&report, subject.calibrated_at, study, &out)?);
         }
         probes.push(report);
     }
+    if let Some(complaints) = left_out::no_check_counts(&probes, &checks.file) {
+        return Err(Failure::Input(complaints));
+    }
+    warnings.extend(left_out::warnings(&probes));
     warnings.extend(CalibrationFile::stale(
         calibrations
             .iter()
@@ -291,15 +294,6 @@ fn unknown_cores(folder: &Path) -> Warning {
         why: "a spot check that was used in the calibration would not be noticed".to_owned(),
         advice: "keep samples.csv and readings.csv beside site.toml; `ovendry check` says what is wrong with them"
             .to_owned(),
-    }
-}
-
-fn unchecked(probe: &str, file: &Path) -> Warning {
-    Warning {
-        place: format!("probe {probe}"),
-        what: format!("has no core in {}", file.display()),
-        why: "nothing is said of its calibration".to_owned(),
-        advice: "dig a core beside it, dry and weigh it, and write it there".to_owned(),
     }
 }
 

@@ -20,9 +20,9 @@ const NAME: &str = "alarm";
 pub struct ControlPoint {
     /// Days since the calibration.
     pub day: f64,
-    /// Oven less probe, m3/m3.
-    pub departure: f64,
-    /// Half the width of the range in which 95 of 100 departures lie while the
+    /// Probe less oven, m3/m3: above zero the probe reads too wet.
+    pub probe_less_oven: f64,
+    /// Half the width of the range in which 95 of 100 differences lie while the
     /// calibration holds, m3/m3.
     pub bar: f64,
 }
@@ -74,7 +74,7 @@ impl ControlChart {
         let reach = record
             .points
             .iter()
-            .map(|point| point.departure.abs() + point.bar)
+            .map(|point| point.probe_less_oven.abs() + point.bar)
             .chain(
                 record
                     .offsets
@@ -104,7 +104,7 @@ impl ControlChart {
             title: &title,
             subtitle: &record.says,
             x_caption: "Date of the check",
-            y_caption: "Oven less probe, m\u{b3}/m\u{b3} (above zero: wetter than the probe says)",
+            y_caption: "Probe less oven, m\u{b3}/m\u{b3} (above zero: the probe reads too wet)",
             domain: Domain {
                 low: x.low,
                 high: x.low,
@@ -121,7 +121,7 @@ impl ControlChart {
         };
         Self {
             description: format!(
-                "{title}. {} Oven less probe in m3/m3 of {} checks over time; an error of {} is allowed. {alarm}",
+                "{title}. {} Probe less oven in m3/m3 of {} checks over time; an error of {} is allowed. {alarm}",
                 record.says,
                 record.points.len(),
                 record.allow
@@ -133,7 +133,7 @@ impl ControlChart {
     }
 
     fn centre(&self, point: &ControlPoint) -> Point {
-        self.sheet.at(point.day, point.departure)
+        self.sheet.at(point.day, point.probe_less_oven)
     }
 
     fn band(&self) -> Vec<Point> {
@@ -148,7 +148,7 @@ impl ControlChart {
     fn draw_alarm<B: DrawingBackend>(&self, pen: &Pen<'_, B>, point: &ControlPoint) -> Drawn<B> {
         let (x, y) = self.centre(point);
         let plot = self.sheet.plot;
-        let (from, to, baseline) = if point.departure > 0.0 {
+        let (from, to, baseline) = if point.probe_less_oven > 0.0 {
             let baseline = plot.bottom - GAP;
             (y + RING, baseline - BODY, baseline)
         } else {
@@ -199,7 +199,7 @@ impl Chart for ControlChart {
             self.sheet.draw_levels(pen, &allowed)?;
             for point in &record.points {
                 let centre = self.centre(point);
-                let (_, end) = self.sheet.at(point.day, point.departure + point.bar);
+                let (_, end) = self.sheet.at(point.day, point.probe_less_oven + point.bar);
                 draw_core(pen, centre, 0.0, centre.1 - end)?;
             }
             match record.alarm.and_then(|i| record.points.get(i)) {

@@ -375,7 +375,7 @@ fn controls() -> &'static [Picture] {
                 .zip(departures)
                 .map(|(i, departure)| ControlPoint {
                     day: 60.0 * f64::from(i),
-                    departure,
+                    probe_less_oven: departure,
                     bar: 0.013,
                 })
                 .collect(),

@@ -1,7 +1,7 @@
 //! The control chart of one probe.
 
 use super::calendar::{self, Midnight};
-use super::report::ProbeReport;
+use super::report::{ProbeReport, turned};
 use super::words;
 use crate::failure::Failure;
 use crate::output::OutputSet;
@@ -29,7 +29,7 @@ pub(super) fn draw(
             .zip(&study.scores)
             .map(|(check, score)| ControlPoint {
                 day: since(check.taken_at),
-                departure: Check::departure(check),
+                probe_less_oven: -Check::departure(check),
                 bar: 0.5 * (score.high - score.low),
             })
             .collect(),
@@ -38,6 +38,7 @@ pub(super) fn draw(
             .update
             .course
             .iter()
+            .map(|(time, offset)| (time, turned(*offset)))
             .map(|(time, offset)| ControlOffset {
                 day: since(*time),
                 value: offset.value,
@@ -48,7 +49,7 @@ pub(super) fn draw(
         dates: calendar::months(from, study.update.at),
     });
     let mut outputs = OutputSet::default();
-    let name = format!("{}-drift", report.probe);
+    let name = format!("{}.drift", report.probe);
     outputs.add(folder.join(format!("{name}.svg")), plot::svg(&chart)?);
     outputs.add(folder.join(format!("{name}.png")), plot::png(&chart)?);
     Ok(outputs)

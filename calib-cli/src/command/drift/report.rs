@@ -2,11 +2,12 @@
 
 use super::calendar::{after, day};
 use crate::calibration_file::CalibrationFile;
-use crate::failure::Warning;
 use calib_core::drift::power::Power;
 use calib_core::drift::sequential::Side;
 use calib_core::drift::update::{Answer, Interval, Wander};
-use calib_core::drift::{LEAST_CHECKS, LeftOut, Settings, Standing, Study};
+use calib_core::drift::{
+    Check, CheckFault, LEAST_CHECKS, LeftOut, OneOff, Settings, Standing, Study,
+};
 use serde::Serialize;
 
 /// One probe.
@@ -35,15 +36,16 @@ pub(super) struct CheckRow {
     pub(super) oven: f64,
     /// Water content by the probe, m3/m3.
     pub(super) probe: f64,
-    /// Oven less probe, m3/m3.
-    pub(super) difference: f64,
+    /// Probe less oven, m3/m3: above zero the probe reads too wet.
+    pub(super) probe_less_oven: f64,
     /// Between these the difference lies in 95 of 100 cases while the calibration holds.
     pub(super) expected_low: f64,
     pub(super) expected_high: f64,
-    /// Standard normal while the calibration holds.
+    /// Where the difference lies there, as a standard normal value.
     pub(super) score: f64,
-    pub(super) sum_wetter: f64,
-    pub(super) sum_drier: f64,
+    /// The sum of scores above zero, and that of those below.
+    pub(super) sum_too_wet: f64,
+    pub(super) sum_too_dry: f64,
     pub(super) alarm: bool,
 }
 
@@ -53,7 +55,7 @@ pub(super) struct LeftOutRow {
     pub(super) core: String,
     pub(super) why: String,
     #[serde(skip)]
-    mend: &'static str,
+    pub(super) fault: CheckFault,
 }
 
 /// The sequential test.
@@ -65,6 +67,9 @@ pub(super) struct TestReport {
     /// Either sum raises the alarm when it reaches this.
     pub(super) limit: f64,
     pub(super) alarm: Option<AlarmReport>,
+    /// The one check the alarm hangs on; where later checks agree, power, update and
+    /// schedule are reckoned without it.
+    pub(super) one_check_off: Option<OneCheckOff>,
 }
 
 /// An alarm.
@@ -73,12 +78,34 @@ pub(super) struct AlarmReport {
     /// The check that raised it, counted from 1.
     pub(super) check: usize,
     pub(super) date: String,
-    pub(super) side: Side,
+    pub(super) side: Reads,
     /// The change most likely came after this day ...
     pub(super) began_after: String,
     /// ... and before this check, counted from 1, on this day.
     pub(super) began_before_check: usize,
     pub(super) began_before: String,
+}
+
+/// How the probe reads where the calibration has gone.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize)]
+#[serde(rename_all = "kebab-case")]
+pub(super) enum Reads {
+    TooWet,
+    TooDry,
+}
+
+/// A check that is off alone.
+#[derive(Debug, Serialize)]
+pub(super) struct OneCheckOff {
+    /// Counted from 1.
+    pub(super) check: usize,
+    pub(super) core: String,
+    /// Probe less oven, less what all other checks lead one to expect, m3/m3.
+    pub(super) off: f64,
+    /// The same in standard deviations.
+    pub(super) score: f64,
+    /// Whether later checks agree with the calibration; otherwise it is the last.
+    pub(super) later_agree: bool,
 }
 
 /// Offset and gain, and the answers with them.
@@ -88,7 +115,7 @@ pub(super) struct UpdateReport {
     pub(super) on: String,
     /// Middle of the range, m3/m3.
     pub(super) middle: f64,
-    /// Oven less probe there, m3/m3.
+    /// Probe less oven there, m3/m3: above zero the probe reads too wet.
     pub(super) offset: Interval,
     /// By how much that grows per m3/m3 above the middle.
     pub(super) gain: Interval,
@@ -122,7 +149,7 @@ impl ProbeReport {
         let alarm = study.run.alarm.map(|alarm| AlarmReport {
             check: alarm.check + 1,
             date: date_of(alarm.check),
-            side: alarm.side,
+            side: Reads::from(alarm.side),
             began_after: match alarm.began {
                 0 => file.calibrated_on.clone(),
                 began => date_of(began - 1),
@@ -142,12 +169,12 @@ impl ProbeReport {
                 core: check.core.clone(),
                 oven: check.reference,
                 probe: check.calibrated,
-                difference: check.departure(),
-                expected_low: score.low,
-                expected_high: score.high,
-                score: score.score,
-                sum_wetter: sums.up,
-                sum_drier: sums.down,
+                probe_less_oven: -check.departure(),
+                expected_low: -score.high,
+                expected_high: -score.low,
+                score: -score.score,
+                sum_too_wet: sums.down,
+                sum_too_dry: sums.up,
                 alarm: study.run.alarm.is_some_and(|alarm| alarm.check == i),
             });
         let (update, schedule) = (&study.update, &study.schedule);
@@ -164,13 +191,16 @@ impl ProbeReport {
                 false_alarm: study.run.plan.false_alarm,
                 limit: study.run.plan.limit,
                 alarm,
+                one_check_off: study
+                    .one_off
+                    .map(|one| OneCheckOff::new(&one, &study.checks)),
             },
             power: study.power.clone(),
             update: UpdateReport {
                 on: day(update.at),
                 middle: update.middle,
-                offset: update.offset,
-                gain: update.gain,
+                offset: turned(update.offset),
+                gain: turned(update.gain),
                 wander: update.wander,
                 beyond_anywhere: update.beyond_anywhere,
                 range: update.range.clone(),
@@ -197,15 +227,38 @@ impl ProbeReport {
     pub(super) fn missing_checks(&self) -> usize {
         LEAST_CHECKS.saturating_sub(self.checks.len())
     }
+}
 
-    /// A warning for each core left out.
-    pub(super) fn left_out_warnings(&self) -> impl Iterator<Item = Warning> {
-        self.left_out.iter().map(|one| Warning {
-            place: format!("core {} beside probe {}", one.core, self.probe),
-            what: format!("is left out: {}", one.why),
-            why: "it says nothing about whether the calibration still holds".to_owned(),
-            advice: one.mend.to_owned(),
-        })
+/// The core reckons oven less probe; a person is shown probe less oven.
+pub(super) fn turned(interval: Interval) -> Interval {
+    Interval {
+        value: -interval.value,
+        low: -interval.high,
+        high: -interval.low,
+        ..interval
+    }
+}
+
+impl From<Side> for Reads {
+    fn from(side: Side) -> Self {
+        match side {
+            Side::Wetter => Reads::TooDry,
+            Side::Drier => Reads::TooWet,
+        }
+    }
+}
+
+impl OneCheckOff {
+    fn new(one: &OneOff, checks: &[Check]) -> Self {
+        Self {
+            check: one.check + 1,
+            core: checks
+                .get(one.check)
+                .map_or_else(String::new, |check| check.core.clone()),
+            off: -one.off,
+            score: -one.score,
+            later_agree: one.later_agree,
+        }
     }
 }
 
@@ -214,7 +267,7 @@ impl LeftOutRow {
         Self {
             core: left_out.core.clone(),
             why: left_out.fault.to_string(),
-            mend: left_out.fault.mend(),
+            fault: left_out.fault.clone(),
         }
     }
 }

@@ -1,10 +1,10 @@
 //! What the checks say, in words and tables.
 
-use super::report::{AlarmReport, ProbeReport};
+use super::report::{AlarmReport, OneCheckOff, ProbeReport, Reads};
+use super::statistics;
 use crate::text_table::{Column, TextTable};
 use calib_core::drift::Standing;
-use calib_core::drift::power::{Found, Power};
-use calib_core::drift::sequential::Side;
+use calib_core::drift::sequential::{HEAD_START, SLACK};
 use calib_core::drift::update::Answer;
 use std::path::PathBuf;
 
@@ -14,8 +14,8 @@ pub(super) fn story(probes: &[ProbeReport], written: &[PathBuf]) -> String {
     if probes.len() > 1 {
         let all = 1.0 - (1.0 - probes[0].test.false_alarm).powi(probes.len() as i32);
         paragraphs.push(format!(
-            "Each probe has its own chance of a false alarm. Were all {} calibrations still good, at \
-             least one alarm in {} would still come up here.\n",
+            "Each probe has its own chance of a false alarm. Even if all {} calibrations were still good, \
+             the chance\nthat at least one of them raises an alarm here would be {}.\n",
             probes.len(),
             chance(all)
         ));
@@ -43,7 +43,7 @@ fn paragraphs_of(report: &ProbeReport) -> String {
         text.push_str(&answers(report));
         text.push('\n');
     }
-    text.push_str(&statistics(report));
+    text.push_str(&statistics::text(report));
     text
 }
 
@@ -64,19 +64,26 @@ pub(super) fn in_short(report: &ProbeReport) -> String {
         ),
         Standing::DriftedWithinAllowed => format!("Drifted within what is allowed: {alarm}"),
         Standing::NoLongerHolds => format!("No longer holds: {alarm}"),
+        Standing::OneCheckOff => {
+            let one = report.test.one_check_off.as_ref();
+            format!(
+                "Check {} alone is off; dig another core",
+                one.map_or(0, |one| one.check)
+            )
+        }
         Standing::TooFewChecks => "Too few checks to say".to_owned(),
     }
 }
 
-fn side(side: Side) -> &'static str {
+fn side(side: Reads) -> &'static str {
     match side {
-        Side::Wetter => "wetter than the probe says",
-        Side::Drier => "drier than the probe says",
+        Reads::TooWet => "the probe reads too wet",
+        Reads::TooDry => "the probe reads too dry",
     }
 }
 
 /// A chance as a person says it.
-fn chance(probability: f64) -> String {
+pub(super) fn chance(probability: f64) -> String {
     if probability < 0.005 {
         "less than 1 in 100".to_owned()
     } else if probability > 0.995 {
@@ -86,14 +93,19 @@ fn chance(probability: f64) -> String {
     }
 }
 
+/// `1 check`, `3 checks`.
+fn counted(number: usize) -> String {
+    match number {
+        0 => "no check".to_owned(),
+        1 => "1 check".to_owned(),
+        number => format!("{number} checks"),
+    }
+}
+
 /// What a grower reads first.
 fn verdict(report: &ProbeReport) -> String {
     let made = format!("the calibration of {}", report.calibrated_on);
-    let number = match report.checks.len() {
-        0 => "no checks".to_owned(),
-        1 => "1 check".to_owned(),
-        number => format!("{number} checks"),
-    };
+    let number = counted(report.checks.len());
     let risk = format!(
         "The chance that it is off by more than {} m3/m3 somewhere in its range is {}.",
         report.allow,
@@ -101,6 +113,9 @@ fn verdict(report: &ProbeReport) -> String {
     );
     let again = next(report);
     let off = offset(report);
+    if let Some(one) = &report.test.one_check_off {
+        return one_check_off(report, one);
+    }
     match (report.standing, &report.test.alarm) {
         (Standing::Holds, _) => format!(
             "{made} STILL HOLDS.\n  In {number} oven and probe agreed as well as the calibration says they should.\n  {risk}\n  {again}"
@@ -109,11 +124,11 @@ fn verdict(report: &ProbeReport) -> String {
             "{made} HOLDS SO FAR, but that is not sure yet.\n  In {number} nothing spoke against it.\n  {risk}\n  {again}\n  Cores at the wet and at the dry end of the range tell most."
         ),
         (Standing::TooFewChecks, _) => format!(
-            "TOO FEW CHECKS to say whether {made} still holds.\n  So far {number} {}; {} more {} needed.\n  {risk}\n  {again}",
-            if report.checks.len() == 1 {
-                "counts"
-            } else {
+            "TOO FEW CHECKS to say whether {made} still holds.\n  So far {number} {}; {} more {} needed.\n  Until then nothing is said of how far it may be off. Cores at the wet and at the dry end of the range tell most.",
+            if report.checks.len() > 1 {
                 "count"
+            } else {
+                "counts"
             },
             report.missing_checks(),
             if report.missing_checks() == 1 {
@@ -133,60 +148,110 @@ fn verdict(report: &ProbeReport) -> String {
     }
 }
 
+/// What to do about a check that raised the alarm alone.
+fn one_check_off(report: &ProbeReport, one: &OneCheckOff) -> String {
+    let row = report.checks.get(one.check - 1);
+    let off = format!(
+        "Check {} alone is off by {} m3/m3 ({:.0} s.d.)",
+        one.check,
+        figure(one.off.abs()),
+        one.score.abs()
+    );
+    let whose = format!(
+        "It is core {} of {}; beside it {}.",
+        one.core,
+        row.map_or("", |row| row.date.as_str()),
+        side(if one.off > 0.0 {
+            Reads::TooWet
+        } else {
+            Reads::TooDry
+        })
+    );
+    let rest = counted(report.checks.len() - 1);
+    let risk = format!(
+        "Without it the chance that the calibration is off by more than {} m3/m3 somewhere in its range is {}",
+        report.allow,
+        chance(report.update.beyond_anywhere)
+    );
+    let made = format!(
+        "ONE CHECK ALONE speaks against the calibration of {}.",
+        report.calibrated_on
+    );
+    if one.later_agree {
+        format!(
+            "{made}\n  {off}: look at its weighing and its label; dig another core.\n  {whose} Neither chance nor drift makes that likely of one check, and the later ones agree with the calibration again.\n  {risk} ({rest}).\n  When the mistake is found, correct or take out the line of this core; until then the exit code is 1.\n  {}",
+            next(report)
+        )
+    } else {
+        let speak = if report.checks.len() > 1 {
+            format!("The {rest} before it raised no alarm.")
+        } else {
+            "There is no other check.".to_owned()
+        };
+        format!(
+            "{made}\n  {off}: dig another core at once; until then it is open whether this core is wrong or the calibration is gone, so do not leave a pump to it.\n  {whose} {speak} Look at its weighing and its label as well."
+        )
+    }
+}
+
 fn raised(alarm: &AlarmReport) -> String {
+    let by = if alarm.began_before_check == alarm.check {
+        "by this check alone".to_owned()
+    } else {
+        format!(
+            "by checks {} to {} together",
+            alarm.began_before_check, alarm.check
+        )
+    };
     format!(
-        "Check {} of {} raised the alarm: the soil is {}, most likely since some time between {} and \
-         {} (check {}).",
+        "Check {} of {} raised the alarm: {}, most likely since some time between {} and {} ({by}).",
         alarm.check,
         alarm.date,
         side(alarm.side),
         alarm.began_after,
         alarm.began_before,
-        alarm.began_before_check,
     )
 }
 
-fn figure(value: f64) -> String {
+pub(super) fn figure(value: f64) -> String {
     format!("{value:.3}")
 }
 
-fn signed(value: f64) -> String {
-    format!("{value:+.4}")
+pub(super) fn signed(value: f64) -> String {
+    let text = format!("{value:+.4}");
+    // No sign before what is rounded to nothing.
+    if text == "-0.0000" {
+        "+0.0000".to_owned()
+    } else {
+        text
+    }
 }
 
 fn offset(report: &ProbeReport) -> String {
     let found = report.update.offset;
-    let (size, low, high) = (found.value.abs(), found.low, found.high);
-    let way = if found.value >= 0.0 {
-        "wetter"
-    } else {
-        "drier"
-    };
+    let way = if found.value >= 0.0 { "wet" } else { "dry" };
     format!(
-        "In the middle of its range the soil is now {} m3/m3 {way} than the probe says ({} to {}, above zero is wetter).",
-        figure(size),
-        signed(low),
-        signed(high)
+        "In the middle of its range the probe now reads {} m3/m3 too {way} ({} to {}, + reads too wet).",
+        figure(found.value.abs()),
+        signed(found.low),
+        signed(found.high)
     )
 }
 
 fn next(report: &ProbeReport) -> String {
     let schedule = &report.schedule;
+    let at = chance(schedule.check_at_risk);
     let check = if !schedule.asked_by_risk {
         format!(
-            "Dig the next core by {}: a year is long enough between two.",
+            "Dig the next core by {}: one core a year at least, though that chance stays below {at} until then.",
             schedule.next_check
         )
     } else if schedule.next_check == report.update.on {
-        format!(
-            "Dig the next core now: that chance is above {} already.",
-            chance(schedule.check_at_risk)
-        )
+        format!("Dig the next core now: that chance is above {at} already.")
     } else {
         format!(
-            "Dig the next core by {}: by then that chance has grown to {}.",
-            schedule.next_check,
-            chance(schedule.check_at_risk)
+            "Dig the next core by {}: by then that chance has grown to {at}.",
+            schedule.next_check
         )
     };
     let due = match &schedule.recalibrate_by {
@@ -205,7 +270,7 @@ fn next(report: &ProbeReport) -> String {
             chance(schedule.recalibrate_at_risk)
         ),
     };
-    format!("{check}\n  Without another check it {due}.")
+    format!("{check}\n  Without another check that chance {due}.")
 }
 
 fn checks(report: &ProbeReport) -> String {
@@ -215,12 +280,12 @@ fn checks(report: &ProbeReport) -> String {
         Column::words("core"),
         Column::numbers("oven", "m3/m3"),
         Column::numbers("probe", "m3/m3"),
-        Column::numbers("difference", "m3/m3"),
+        Column::numbers("probe - oven", "m3/m3"),
         Column::numbers("from", "m3/m3"),
         Column::numbers("to", "m3/m3"),
         Column::numbers("score", ""),
-        Column::numbers("wetter", "sum"),
-        Column::numbers("drier", "sum"),
+        Column::numbers("too wet", "sum"),
+        Column::numbers("too dry", "sum"),
         Column::words(""),
     ]);
     for (i, row) in report.checks.iter().enumerate() {
@@ -230,20 +295,41 @@ fn checks(report: &ProbeReport) -> String {
             row.core.clone(),
             figure(row.oven),
             figure(row.probe),
-            signed(row.difference),
+            signed(row.probe_less_oven),
             signed(row.expected_low),
             signed(row.expected_high),
             format!("{:+.2}", row.score),
-            format!("{:.2}", row.sum_wetter),
-            format!("{:.2}", row.sum_drier),
-            if row.alarm { "ALARM" } else { "" }.to_owned(),
+            format!("{:.2}", row.sum_too_wet),
+            format!("{:.2}", row.sum_too_dry),
+            remark(report, i),
         ]);
     }
+    let limit = report.test.limit;
     format!(
-        "{table}Difference is oven less probe; 95 of 100 lie between from and to while the calibration \
-         holds.\nAn alarm is raised when either sum reaches {:.2}.\n",
-        report.test.limit
+        "{table}Probe - oven: + reads too wet; 95 of 100 lie between from and to while the calibration holds.\n\
+         Score: where the difference lies in that range, in standard deviations; 0 is what is expected.\n\
+         Too wet, too dry: scores above and below zero added up, each less {SLACK}, never below 0. Both sums\n\
+         begin at {:.2} (the head start: a calibration off from the first is found sooner); an alarm is\n\
+         raised when either reaches {limit:.2}.\n",
+        HEAD_START * limit
     )
+}
+
+/// What stands behind the row of check `i`.
+fn remark(report: &ProbeReport, i: usize) -> String {
+    let alone = report
+        .test
+        .one_check_off
+        .as_ref()
+        .is_some_and(|one| one.check == i + 1);
+    let alarm = report.checks.get(i).is_some_and(|row| row.alarm);
+    match (alarm, alone) {
+        (true, true) => "ALARM, off alone",
+        (true, false) => "ALARM",
+        (false, true) => "off alone",
+        (false, false) => "",
+    }
+    .to_owned()
 }
 
 fn answers(report: &ProbeReport) -> String {
@@ -259,7 +345,7 @@ fn answers(report: &ProbeReport) -> String {
     let mut push = |name: &str, answer: &Answer| {
         table.push([
             name.to_owned(),
-            format!("{:.0}", answer.count),
+            format!("{:.1}", answer.count),
             figure(answer.before),
             figure(answer.after.value),
             figure(answer.after.low),
@@ -278,68 +364,4 @@ fn answers(report: &ProbeReport) -> String {
          reference temperature):\n{table}Chance beyond: that the calibration is off there by more than {} m3/m3.\n",
         report.update.on, report.allow
     )
-}
-
-fn statistics(report: &ProbeReport) -> String {
-    let (update, test) = (&report.update, &report.test);
-    let mut lines = vec![
-        format!(
-            "Two cumulative sums with head start; any false alarm within {} checks: {}.",
-            test.planned_checks,
-            chance(test.false_alarm)
-        ),
-        format!(
-            "Offset at {} m3/m3: {} ({} to {}); gain: {:+.3} ({:+.3} to {:+.3}) m3/m3 per m3/m3.",
-            figure(update.middle),
-            signed(update.offset.value),
-            signed(update.offset.low),
-            signed(update.offset.high),
-            update.gain.value,
-            update.gain.low,
-            update.gain.high
-        ),
-        format!(
-            "It wanders by {:.4} m3/m3 in a year ({:.4} to {:.4}); {}.",
-            update.wander.rate,
-            update.wander.low,
-            update.wander.high,
-            if update.wander.from_checks {
-                "the checks say so"
-            } else {
-                "hardly more than this program assumes: about 0.004, perhaps half or twice that"
-            }
-        ),
-    ];
-    lines.extend(report.power.iter().map(power));
-    lines.iter().map(|line| format!("  {line}\n")).collect()
-}
-
-/// How long a drift stays unseen.
-fn power(power: &Power) -> String {
-    format!(
-        "A drift of {} m3/m3 there from the first check on would be found {}; one that comes halfway \
-         through the plan {}.",
-        power.drift,
-        found(&power.from_first),
-        found(&power.from_half)
-    )
-}
-
-fn found(found: &Found) -> String {
-    let typically = match found.half {
-        Some(1) => "by its 1st check in half of the cases".to_owned(),
-        Some(checks) => format!("within {checks} checks in half of the cases"),
-        None => format!("in {} within the plan", chance(found.within_plan)),
-    };
-    match (found.half, found.nine_of_ten) {
-        (Some(half), Some(checks)) if checks > half => {
-            format!("{typically} and within {checks} in 9 of 10")
-        }
-        (_, Some(_)) => "by its 1st check in 9 of 10 cases".to_owned(),
-        (None, None) => typically,
-        (Some(_), None) => format!(
-            "{typically} and in {} within the plan",
-            chance(found.within_plan)
-        ),
-    }
 }
