@@ -133,6 +133,6 @@ mod tests {
             ),
         ];
         let (_, (x, _), anchor) = super::placed(&beside, 1, Vec::new(), &plot)[0];
-        assert!(x < 200.0 && anchor == HPos::Right);
+        assert!(x < 200.0 && matches!(anchor, HPos::Right));
     }
 }
