@@ -53,6 +53,39 @@ pub enum BatchError {
         /// Count in the high medium.
         high: f64,
     },
+    /// The media of some probes run against those of the others.
+    #[error(
+        "probe {probe} reads {low} counts in the medium of the lower permittivity and {high} in that of the higher, against what {} show",
+        others(*swapped, *probes)
+    )]
+    MediaSwapped {
+        /// The first such probe.
+        probe: String,
+        /// Count in the low medium.
+        low: f64,
+        /// Count in the high medium.
+        high: f64,
+        /// Such probes.
+        swapped: usize,
+        /// Probes with media.
+        probes: usize,
+    },
+    /// The media of every probe run against the counts beside the cores.
+    #[error(
+        "probe {probe} and all others read {} in the medium of the lower permittivity ({low} and {high} counts), but beside cores counts {} as the soil gets wetter",
+        if *rise { "more" } else { "less" },
+        if *rise { "rise" } else { "fall" }
+    )]
+    AllMediaSwapped {
+        /// The first probe.
+        probe: String,
+        /// Count in the low medium.
+        low: f64,
+        /// Count in the high medium.
+        high: f64,
+        /// Whether counts rise as cores get wetter.
+        rise: bool,
+    },
     /// No curve could be drawn through all pairs.
     #[error("no curve through all probes together: {0}")]
     Fit(#[from] FitError),
@@ -117,6 +150,15 @@ pub enum BatchError {
     SoilsHaveOwnProbes,
 }
 
+/// Whom the media of some run against.
+fn others(swapped: usize, probes: usize) -> String {
+    if swapped == 1 {
+        format!("the other {} and the cores", probes.saturating_sub(1))
+    } else {
+        format!("the cores and the others ({swapped} of {probes} probes do)")
+    }
+}
+
 impl BatchError {
     /// What to do about it.
     pub fn mend(&self) -> String {
@@ -133,6 +175,12 @@ impl BatchError {
             }
             BatchError::MediaStandStill { .. } => {
                 "read the probe again in both media; if it still reads the same, it is broken".to_owned()
+            }
+            BatchError::MediaSwapped { .. } => {
+                "look whether the two counts were swapped: the low medium is the one like air, the high one like water".to_owned()
+            }
+            BatchError::AllMediaSwapped { .. } => {
+                "swap the two columns: the low medium is the one like air, the high one like water".to_owned()
             }
             BatchError::Fit(error) => error.mend().to_owned(),
             BatchError::NoFreedom { .. } => {

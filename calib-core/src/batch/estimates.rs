@@ -46,6 +46,18 @@ pub fn own_estimates(pool: &Pool, mixed: &Mixed, residual_sd: f64) -> Vec<ProbeE
         .collect()
 }
 
+/// Whether each probe's own pairs tell an offset from a gain: three or more, not all
+/// at one wetness. What [`own_estimates`] gives of the others is mostly the batch's.
+pub fn tells_gain(pool: &Pool) -> Vec<bool> {
+    let mut sums = vec![Sums::default(); pool.probes.len()];
+    for pair in &pool.deviations {
+        if let Some(sums) = sums.get_mut(pair.probe) {
+            sums.add(pair.z, pair.deviation, pair.weight);
+        }
+    }
+    sums.iter().map(Sums::tells_gain).collect()
+}
+
 /// The mean deviation of each core and the number of its probes; zero where each
 /// probe has cores of its own.
 fn in_common(pool: &Pool) -> Vec<(f64, f64)> {
@@ -91,10 +103,18 @@ impl Sums {
         self.pairs += 1.0;
     }
 
+    fn determinant(&self) -> f64 {
+        self.one * self.zz - self.z * self.z
+    }
+
+    fn tells_gain(&self) -> bool {
+        self.determinant() > TOLD_APART * self.one * self.zz && self.pairs > 2.0
+    }
+
     fn estimate(&self, variance: f64, gain_variance: f64) -> ProbeEstimate {
         let variance = variance * self.share / self.pairs.max(1.0);
-        let determinant = self.one * self.zz - self.z * self.z;
-        if determinant > TOLD_APART * self.one * self.zz && self.pairs > 2.0 {
+        if self.tells_gain() {
+            let determinant = self.determinant();
             return ProbeEstimate {
                 offset: (self.zz * self.d - self.z * self.zd) / determinant,
                 gain: (self.one * self.zd - self.z * self.d) / determinant,

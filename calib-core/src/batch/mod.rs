@@ -24,6 +24,7 @@ mod estimates;
 #[cfg(test)]
 mod example;
 pub mod interval;
+mod media;
 mod member;
 mod mixed;
 mod next_probe;
@@ -33,7 +34,9 @@ mod pool;
 pub mod precision;
 mod precision_at;
 pub mod ranking;
+mod robust;
 mod shared_curve;
+mod slips;
 mod soils;
 mod statistics_error;
 #[cfg(test)]
@@ -45,7 +48,8 @@ pub use decision::{
     Wetness, Work, decide,
 };
 pub use error::BatchError;
-pub use estimates::{mean_at, own_estimates};
+pub use estimates::{mean_at, own_estimates, tells_gain};
+pub use media::media_run_one_way;
 pub use member::{Member, members, soils};
 pub use mixed::{Boundary, Component, IntervalMethod, Mixed, ProbeEffect, mixed};
 pub use next_probe::next_probe_at;
@@ -53,5 +57,6 @@ pub use one_curve::{LEVEL, OneCurve, Sharing, SharingTest, Stage, one_curve};
 pub use pool::{Design, Deviation, MOST_FOR_CURVE, Pool, normalised, pool};
 pub use precision_at::{PrecisionAt, precision_at};
 pub use shared_curve::shared_curve;
+pub use slips::{FALSE_ALARMS, Slip, Slips, slips};
 pub use soils::{SoilsOneCurve, soils_one_curve};
 pub use statistics_error::BatchStatisticsError;

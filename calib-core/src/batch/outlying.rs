@@ -249,6 +249,9 @@ fn judge(
     enough("probes", points.len(), FEWEST_PROBES)?;
     let false_alarms = between("the share of false alarms", settings.false_alarms, 0.0, 1.0)?;
     if let Some(freedom) = settings.sampling_freedom {
+        if freedom == 0.0 {
+            return Err(BatchStatisticsError::NothingLeft);
+        }
         between("the degrees of freedom", freedom, 0.0, f64::INFINITY)?;
     }
     if let Some(draws) = settings.draws {

@@ -5,7 +5,7 @@
 #[derive(Debug, Clone, PartialEq, thiserror::Error)]
 pub enum BatchStatisticsError {
     /// Fewer of something than the statement needs.
-    #[error("{given} {what} are too few: at least {needed} are needed")]
+    #[error("{given} {what} {} too few: at least {needed} are needed", if *given == 1 { "is" } else { "are" })]
     TooFew {
         /// What is counted.
         what: &'static str,
@@ -24,6 +24,11 @@ pub enum BatchStatisticsError {
         /// The figure.
         value: f64,
     },
+    /// As many effects as readings: nothing is left to see their scatter by.
+    #[error(
+        "curve and probes take up all the pairs there are, so nothing is left to see by how much a probe's cores scatter"
+    )]
+    NothingLeft,
     /// A figure lies outside what it can be.
     #[error("{what} is {value}, which must lie between {low} and {high}")]
     OutOfRange {
@@ -96,6 +101,7 @@ impl BatchStatisticsError {
             BatchStatisticsError::NotFinite { .. } | BatchStatisticsError::OutOfRange { .. } => {
                 "look for a wrong figure in the table it comes from"
             }
+            BatchStatisticsError::NothingLeft => "read each probe beside more cores",
             BatchStatisticsError::NotACovariance { .. } => {
                 "give the probe more cores at more than one moisture level, or leave it out"
             }
