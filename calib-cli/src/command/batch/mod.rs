@@ -2,6 +2,7 @@
 //! which of them stand out?
 
 mod charts;
+mod noticed;
 mod probe_table;
 mod report;
 mod study;

@@ -54,7 +54,12 @@ pub(super) fn render(study: &SoilStudy) -> Result<Vec<u8>, Failure> {
             or_empty(placed.map(|placed| placed.rank_high.to_string())),
             or_empty(probe.distance.map(|distance| format!("{distance:.3}"))),
             or_empty(probe.p_value.map(|p| format!("{p:.6}"))),
-            if probe.stands_out { "yes" } else { "no" }.to_owned(),
+            match (probe.too_few_cores, probe.stands_out) {
+                (true, _) => "not judged",
+                (false, true) => "yes",
+                (false, false) => "no",
+            }
+            .to_owned(),
         ];
         writer.write_record(&record).map_err(|e| failed(&e))?;
     }

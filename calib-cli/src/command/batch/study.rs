@@ -1,7 +1,8 @@
 //! Everything the core says of the probes of one soil, gathered.
 
+use super::noticed;
 use super::report::Refused;
-use crate::failure::{Complaint, Warning};
+use crate::failure::Complaint;
 use crate::pairs::Pairs;
 use calib_core::batch::equivalence::{BatchComparison, ProbeMean, compare_batches};
 use calib_core::batch::outlying::{
@@ -12,8 +13,9 @@ use calib_core::batch::ranking::{Population, RangeMoments, RankingSettings, rank
 use calib_core::batch::tolerance::ToleranceInterval;
 use calib_core::batch::{
     BatchError, BatchStatisticsError, Circumstances, Decision, Design, Member, Mixed, OneCurve,
-    Pool, PrecisionAt, Sharing, Study, Wetness, decide, mean_at, members, mixed, next_probe_at,
-    normalised, one_curve, own_estimates, pool, precision_at, shared_curve,
+    Pool, PrecisionAt, Sharing, Slip, Study, Wetness, decide, mean_at, media_run_one_way, members,
+    mixed, next_probe_at, normalised, one_curve, own_estimates, pool, precision_at, shared_curve,
+    slips, tells_gain,
 };
 use calib_core::calibration::COVERAGE;
 use calib_core::curve::{Curve, CurveKind};
@@ -29,9 +31,6 @@ const FEWEST: usize = 3;
 pub(super) const TOLERANCE: (f64, f64) = (0.95, 0.95);
 /// Ratio of the spreads of two batches that counts as alike (our choice).
 const SPREAD_MARGIN: f64 = 2.0;
-/// Share of the uncertainty stated for the cores below which what is left of the
-/// pairs is too little to be true.
-const TOO_LITTLE: f64 = 0.2;
 /// Points of the chart from dry to wet.
 const STEPS: usize = 12;
 /// Largest share of the probes that may stand out for the study without them to be
@@ -60,6 +59,10 @@ pub(super) struct SoilStudy {
     pub decision: Decision,
     /// One curve for all without the probes that stand out.
     pub without_standing_out: Option<Decision>,
+    /// Between what 95 % of further probes read off, without the probes that stand out.
+    pub next_probe_without: Vec<At<ToleranceInterval>>,
+    /// Pairs, and cores that probes share, far from all others.
+    pub far_off: Vec<FarOff>,
     pub as_read: Scale,
     pub two_media: Option<Scale>,
     pub no_two_media: Option<Refused>,
@@ -81,6 +84,15 @@ pub(super) struct SoilStudy {
     /// For the chart from dry to wet: theta_v, and the range of further probes there.
     #[serde(skip)]
     pub course: Vec<(f64, Option<(f64, f64)>)>,
+}
+
+/// A pair, or a core beside all its probes, far from all others.
+#[derive(Debug, Clone, PartialEq, Serialize)]
+pub(super) struct FarOff {
+    /// Line of the file the cores stand in.
+    pub line: Option<u64>,
+    #[serde(flatten)]
+    pub found: Slip,
 }
 
 /// The tests and the spread on one scale of counts.
@@ -122,6 +134,8 @@ pub(super) struct ProbeFound {
     pub distance: Option<f64>,
     pub p_value: Option<f64>,
     pub stands_out: bool,
+    /// Whether it was read beside too few cores to be given a place or to stand out.
+    pub too_few_cores: bool,
 }
 
 /// Two batches side by side; probes that stand out are left out.
@@ -191,6 +205,9 @@ impl SoilStudy {
             ))
         };
         let members = members(&read.pairs, &read.media, soil).map_err(complaint)?;
+        media_run_one_way(&members).map_err(|error| noticed::of_media(read, soil, &error))?;
+        let far_off = noticed::far_off(read, soil, &members, asked.seed);
+        let complaint = |error: BatchError| noticed::with_far_off(complaint(error), &far_off);
         if members.len() < FEWEST {
             return Err(Box::new(Complaint::about(
                 &read.file,
@@ -226,6 +243,7 @@ impl SoilStudy {
         .map_err(complaint)?;
         Assembled {
             soil,
+            far_off: &far_off,
             members: &members,
             margin,
             curve,
@@ -238,55 +256,6 @@ impl SoilStudy {
     /// The probes that stand out.
     pub fn standing_out(&self) -> impl Iterator<Item = &ProbeFound> {
         self.each.iter().filter(|probe| probe.stands_out)
-    }
-
-    /// What should be warned of.
-    pub fn warnings(&self) -> Vec<Warning> {
-        let place = format!("soil {}", self.soil);
-        let differ: Vec<&BatchPair> = self
-            .batches
-            .iter()
-            .filter(|pair| {
-                pair.compared
-                    .is_some_and(|found| found.mean.difference_p < 0.05)
-            })
-            .collect();
-        let mut warnings = Vec::new();
-        let left = self.as_read.spread.residual_sd.value;
-        if left < TOO_LITTLE * self.stated_u {
-            warnings.push(Warning {
-                place: place.clone(),
-                what: format!(
-                    "pairs scatter by {left:.1e} m3/m3 only, where their cores are stated to be uncertain by {:.1e}",
-                    self.stated_u
-                ),
-                why: "weighed cores never lie so near a curve: theta_v may have been reckoned from the counts, and then nothing here is true".to_owned(),
-                advice: "see that theta_v comes from weighing".to_owned(),
-            });
-        }
-        if let Some(first) = differ.first() {
-            warnings.push(Warning {
-                place: place.clone(),
-                what: format!(
-                    "batches differ, {} and {} among them, and the spread of all probes holds that difference as if it were between probes",
-                    first.a, first.b
-                ),
-                why: "how far a probe of yet another batch lies off cannot be told from so few batches".to_owned(),
-                advice: "calibrate each batch for itself, or read a few probes of every new batch beside cores".to_owned(),
-            });
-        }
-        if self.design == Design::OwnCores && self.decision.own.cores < 4 {
-            warnings.push(Warning {
-                place,
-                what: format!(
-                    "the middle probe was read beside {} cores",
-                    self.decision.own.cores
-                ),
-                why: "so few hardly tell an offset from what cores differ by".to_owned(),
-                advice: "read each probe beside five cores or more from dry to wet".to_owned(),
-            });
-        }
-        warnings
     }
 }
 
@@ -322,6 +291,7 @@ fn root_mean_square(members: &[Member], of: impl Fn(&Observation) -> f64) -> f64
 /// What a study is put together from.
 struct Assembled<'a> {
     soil: &'a str,
+    far_off: &'a [FarOff],
     members: &'a [Member],
     margin: f64,
     curve: Option<CurveKind>,
@@ -338,12 +308,13 @@ impl Assembled<'_> {
     ) -> Result<SoilStudy, BatchError> {
         let (sd, freedom) = as_read.residual();
         let own = own_estimates(&as_read.pool, &as_read.mixed, sd);
-        let found = self.look_for_outlying(&own, freedom);
-        let mut each = self.each(&as_read, &own, found.as_ref().ok());
-        let ranks_all_held = self.rank(&as_read, &own, &mut each);
+        let enough = tells_gain(&as_read.pool);
+        let found = self.look_for_outlying(&of_enough(&own, &enough), freedom);
+        let mut each = self.each(&as_read, &own, &enough, found.as_ref().ok());
+        let ranks_all_held = self.rank(&as_read, &of_enough(&own, &enough), &mut each);
         let theta = Wetness::Middle.theta_v(&as_read.pool);
         let batches = self.compare(&each, &own, theta - as_read.mixed.centre);
-        let without_standing_out = self.without(&each)?;
+        let without = self.without(&each)?;
         let (low, high) = (
             Wetness::Dry.theta_v(&as_read.pool),
             Wetness::Wet.theta_v(&as_read.pool),
@@ -361,7 +332,7 @@ impl Assembled<'_> {
                 .map(|(theta, _)| effect.at(*theta, centre).value)
                 .collect();
         }
-        let (mut next_probe, mut no_next_probe) = (Vec::new(), None);
+        let (next_probe, no_next_probe) = next_probes(&as_read)?;
         let mut precision = Vec::new();
         for wetness in Wetness::ALL {
             let theta = wetness.theta_v(&as_read.pool);
@@ -369,11 +340,6 @@ impl Assembled<'_> {
                 wetness,
                 found: precision_at(&as_read.mixed, theta),
             });
-            match interval(&as_read.mixed, theta)? {
-                Some(Ok(found)) => next_probe.push(At { wetness, found }),
-                Some(Err(error)) => no_next_probe = Some(refused(error)),
-                None => {}
-            }
         }
         let (curve, temperature) = shared_curve(&as_read.pool, &as_read.mixed);
         Ok(SoilStudy {
@@ -388,7 +354,12 @@ impl Assembled<'_> {
             temperature,
             stated_u: root_mean_square(self.members, |seen| seen.theta_v.u),
             decision,
-            without_standing_out,
+            next_probe_without: match &without {
+                Some((_, worked)) => next_probes(worked)?.0,
+                None => Vec::new(),
+            },
+            without_standing_out: without.map(|(decision, _)| decision),
+            far_off: self.far_off.to_vec(),
             precision,
             precision_by_level: by_level(&as_read.pool),
             next_probe,
@@ -429,16 +400,17 @@ impl Assembled<'_> {
         &self,
         as_read: &Worked,
         own: &[ProbeEstimate],
+        enough: &[bool],
         outlying: Option<&Outlying>,
     ) -> Vec<ProbeFound> {
+        let mut found = outlying.map(|outlying| outlying.probes.iter());
         let k = coverage_factor(COVERAGE, None);
         let theta = Wetness::Middle.theta_v(&as_read.pool);
-        let effects = as_read.mixed.effects.iter().zip(own);
+        let effects = as_read.mixed.effects.iter().zip(own).zip(enough);
         effects
-            .enumerate()
-            .map(|(i, (effect, own))| {
+            .map(|((effect, own), enough)| {
                 let at = effect.at(theta, as_read.mixed.centre);
-                let found = outlying.and_then(|outlying| outlying.probes.get(i));
+                let found = found.as_mut().filter(|_| *enough).and_then(Iterator::next);
                 ProbeFound {
                     probe: effect.probe.clone(),
                     batch: effect.batch.clone(),
@@ -453,6 +425,7 @@ impl Assembled<'_> {
                     distance: found.map(|found| found.distance),
                     p_value: found.map(|found| found.p_value),
                     stands_out: found.is_some_and(|found| found.outlying),
+                    too_few_cores: !enough,
                 }
             })
             .collect()
@@ -479,7 +452,8 @@ impl Assembled<'_> {
             ..RankingSettings::default()
         };
         let ranked = ranking(own, &range, Some(&population), &settings).ok()?;
-        for (probe, placed) in each.iter_mut().zip(ranked.probes) {
+        let judged = each.iter_mut().filter(|probe| !probe.too_few_cores);
+        for (probe, placed) in judged.zip(ranked.probes) {
             probe.placed = Some(placed);
         }
         Some(ranked.all_held)
@@ -510,7 +484,7 @@ impl Assembled<'_> {
     }
 
     /// The decision without the probes that stand out, where they are few.
-    fn without(&self, each: &[ProbeFound]) -> Result<Option<Decision>, BatchError> {
+    fn without(&self, each: &[ProbeFound]) -> Result<Option<(Decision, Worked)>, BatchError> {
         let out = each.iter().filter(|probe| probe.stands_out).count();
         let share = out as f64 / each.len().max(1) as f64;
         let few = (LEAST_STANDING_OUT..=MOST_STANDING_OUT).contains(&share);
@@ -525,7 +499,8 @@ impl Assembled<'_> {
             .map(|(member, _)| member.clone())
             .collect();
         let worked = Worked::of(pool(&members, self.curve)?)?;
-        decide(worked.study(), None, self.asked).map(Some)
+        let decision = decide(worked.study(), None, self.asked)?;
+        Ok(Some((decision, worked)))
     }
 }
 
@@ -538,6 +513,28 @@ impl Scale {
             spread,
         }
     }
+}
+
+/// Those of the probes that have cores enough.
+fn of_enough(own: &[ProbeEstimate], enough: &[bool]) -> Vec<ProbeEstimate> {
+    let judged = own.iter().zip(enough).filter(|(_, enough)| **enough);
+    judged.map(|(own, _)| *own).collect()
+}
+
+/// The range of further probes from dry to wet, or why there is none.
+fn next_probes(
+    worked: &Worked,
+) -> Result<(Vec<At<ToleranceInterval>>, Option<Refused>), BatchError> {
+    let (mut ranges, mut why_not) = (Vec::new(), None);
+    for wetness in Wetness::ALL {
+        let theta = wetness.theta_v(&worked.pool);
+        match interval(&worked.mixed, theta)? {
+            Some(Ok(found)) => ranges.push(At { wetness, found }),
+            Some(Err(error)) => why_not = Some(refused(error)),
+            None => {}
+        }
+    }
+    Ok((ranges, why_not))
 }
 
 fn refused(error: BatchStatisticsError) -> Refused {
