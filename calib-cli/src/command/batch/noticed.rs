@@ -11,8 +11,11 @@ use calib_core::pair::Pair;
 /// pairs is too little to be true.
 const TOO_LITTLE: f64 = 0.2;
 /// The same below which the uncertainty stated does not fit what is seen: by chance
-/// alone a few dozen pairs scatter by some fifth less than they should.
+/// alone a few dozen pairs scatter by a fifth less than they should.
 const DOES_NOT_FIT: f64 = 0.7;
+
+/// Cores of fewer than so many may scatter that little by chance.
+const MANY_CORES: usize = 24;
 
 /// Pairs and cores of a soil far from all others, with their lines.
 pub(super) fn far_off(read: &Pairs, soil: &str, members: &[Member], seed: u64) -> Vec<FarOff> {
@@ -127,7 +130,7 @@ impl SoilStudy {
                 why: "weighed cores never lie so near a curve: theta_v may have been reckoned from the counts, and then nothing here is true".to_owned(),
                 advice: "see that theta_v comes from weighing".to_owned(),
             });
-        } else if seen < DOES_NOT_FIT * self.stated_u {
+        } else if self.cores >= MANY_CORES && seen < DOES_NOT_FIT * self.stated_u {
             warnings.push(Warning {
                 place: place.clone(),
                 what: format!(

@@ -15,7 +15,7 @@ use calib_core::batch::{
     BatchError, BatchStatisticsError, Circumstances, Decision, Design, Member, Mixed, OneCurve,
     Pool, PrecisionAt, Sharing, Slip, Study, Wetness, decide, mean_at, media_run_one_way, members,
     mixed, next_probe_at, normalised, one_curve, own_estimates, pool, precision_at, shared_curve,
-    slips, tells_gain,
+    tells_gain,
 };
 use calib_core::calibration::COVERAGE;
 use calib_core::curve::{Curve, CurveKind};

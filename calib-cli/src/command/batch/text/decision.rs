@@ -10,6 +10,16 @@ use calib_core::batch::{Bounded, Decision, Design, Firmness, Judged, Way, WayFou
 pub(super) fn text(study: &SoilStudy, answer: &Answer) -> String {
     let decision = &study.decision;
     let mut body = paragraph(&headline(study));
+    if let Some(first) = study.far_off.first() {
+        let more = match study.far_off.len() - 1 {
+            0 => String::new(),
+            more => format!(" (and {more} more, in the warnings)"),
+        };
+        body.push_str(&paragraph(&format!(
+            "But first, {}{more}: while a slip of count or mass is in the figures, none of them can be trusted.",
+            first.said()
+        )));
+    }
     body.push('\n');
     body.push_str(&table(decision));
     body.push('\n');
@@ -223,12 +233,13 @@ fn without_them(study: &SoilStudy, without: &Decision) -> String {
         return String::new();
     };
     item(&format!(
-        "Without the {} (below), one curve gives U = {} m3/m3 ({}): {}.",
+        "U above holds the {0}. Without {1} (below), one curve gives U = {2} m3/m3 ({3}): {4}.",
         if out == 1 {
             "probe that stands out".to_owned()
         } else {
             format!("{out} probes that stand out")
         },
+        if out == 1 { "it" } else { "them" },
         water(found.expanded.value),
         range(found.expanded),
         match found.judged {
@@ -255,7 +266,8 @@ fn assumptions(study: &SoilStudy, answer: &Answer) -> String {
         _ => "a curve of its own",
     };
     format!(
-        "U is the expanded uncertainty (95 %) of a reading taken as those beside the cores were, against a core, where it is largest of dry, middle and wet; a way is within the target of {} m3/m3 only where its whole interval is. Own cores: {kind} through {}, as the middle probe has. Costs are for doing it as often again. Assumed: {:.0} minutes a core and {:.0} a reading in a medium (common practice unless you say otherwise), {depth}.",
+        "U is the expanded uncertainty (95 %) of a reading taken as those beside the cores were, against a core, where it is largest of dry, middle and wet. Of a core's own uncertainty it holds what differs from core to core, as the scatter seen has it and not as theta_v_u states it ({} m3/m3 standard), and what core_volume_relative_u states as common to all; a way is within the target of {} m3/m3 only where its whole interval is. Own cores: {kind} through {}, as the middle probe has. Costs are for doing it as often again. Assumed: {:.0} minutes a core and {:.0} a reading in a medium (common practice unless you say otherwise), {depth}.",
+        water(study.stated_u),
         water(asked.target),
         counted(own.cores, "core"),
         asked.minutes_per_core,
@@ -266,7 +278,7 @@ fn assumptions(study: &SoilStudy, answer: &Answer) -> String {
 /// What to write so that a calibration of one probe serves any of them.
 pub(super) fn for_fit(study: &SoilStudy) -> String {
     let counts = study.decision.probe_to_probe_counts;
-    let body = paragraph(&if counts > 0.0 {
+    let mut body = paragraph(&if counts > 0.0 {
         format!(
             "If one probe's calibration shall serve any of these, write for it in site.toml: probe_to_probe_counts = {:.1}. `ovendry fit` then states U for any probe of this kind. (Standard deviation between two probes in counts, the largest from dry to wet, widened for what so few probes show of it.)",
             (10.0 * counts).ceil() / 10.0
@@ -278,5 +290,12 @@ pub(super) fn for_fit(study: &SoilStudy) -> String {
             _ => "No difference between these probes is seen beyond chance, but so few cannot rule one out: leave probe_to_probe_counts in site.toml away only once more probes say the same.".to_owned(),
         }
     });
+    if let Some(without) = study.without_standing_out.as_ref().filter(|_| counts > 0.0) {
+        let found = without.probe_to_probe_counts;
+        body.push_str(&paragraph(&format!(
+            "What stands out is in that figure; without it probe_to_probe_counts = {:.1}, for probes that do not stand out.",
+            (10.0 * found).ceil() / 10.0
+        )));
+    }
     section("For `ovendry fit`", &body)
 }

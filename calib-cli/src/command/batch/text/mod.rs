@@ -18,9 +18,11 @@ pub(super) fn of(answer: &Answer) -> String {
     for study in &answer.soils {
         parts.push(heading(study));
         parts.push(decision::text(study, answer));
+        parts.push(probes::standing_out(study));
+        parts.push(spread::next_probe(study));
         parts.push(differences::text(study));
         parts.push(spread::text(study));
-        parts.push(probes::text(study));
+        parts.push(probes::order(study));
         parts.push(batches::text(study, answer.margin));
         parts.push(decision::for_fit(study));
     }

@@ -7,19 +7,45 @@ use crate::text_table::{Column, TextTable};
 /// Probes named in text.
 const MOST_NAMED: usize = 10;
 
-/// Both.
-pub(super) fn text(study: &SoilStudy) -> String {
-    let order = order(study);
-    let between = if order.is_empty() { "" } else { "\n" };
-    format!("{}{between}{order}", standing_out(study))
+/// Probes of an order up to so many are all shown.
+const ALL_SHOWN: usize = 12;
+
+/// What those of too few cores are to be done with; nothing where there are none.
+fn too_few_cores(study: &SoilStudy) -> String {
+    let few: Vec<&ProbeFound> = study.each.iter().filter(|p| p.too_few_cores).collect();
+    if few.is_empty() {
+        return String::new();
+    }
+    let mut named: Vec<String> = few
+        .iter()
+        .take(MOST_NAMED)
+        .map(|probe| format!("{} ({})", probe.probe, counted(probe.pairs, "core")))
+        .collect();
+    if few.len() > MOST_NAMED {
+        named.push(format!("and {} more", few.len() - MOST_NAMED));
+    }
+    paragraph(&format!(
+        "Not judged and given no place, for too few cores to have an offset and a gain of {} own: {}. Read {} beside three cores or more from dry to wet.",
+        if few.len() == 1 { "its" } else { "their" },
+        named.join(", "),
+        if few.len() == 1 { "it" } else { "each" },
+    ))
 }
 
-fn standing_out(study: &SoilStudy) -> String {
+/// Those that stand out.
+pub(super) fn standing_out(study: &SoilStudy) -> String {
+    standing_out_of_judged(study) + &too_few_cores(study)
+}
+
+fn standing_out_of_judged(study: &SoilStudy) -> String {
     let title = "Probes that stand out";
     if let Some(refused) = &study.not_looked_for {
         return section(
             title,
-            &paragraph(&format!("They were not looked for: {}.", refused.reason)),
+            &paragraph(&format!(
+                "They were not looked for: {}. To have it done, {}.",
+                refused.reason, refused.mend
+            )),
         );
     }
     let limit = study.cut_off.unwrap_or(f64::NAN);
@@ -80,7 +106,8 @@ fn changing(study: &SoilStudy, probe: &ProbeFound) -> String {
     }
 }
 
-fn order(study: &SoilStudy) -> String {
+/// The order of all.
+pub(super) fn order(study: &SoilStudy) -> String {
     let mut ranked: Vec<&ProbeFound> = study.each.iter().filter(|p| p.placed.is_some()).collect();
     if ranked.is_empty() {
         return String::new();
@@ -98,7 +125,10 @@ fn order(study: &SoilStudy) -> String {
     ]);
     let half = MOST_NAMED / 2;
     for (place, probe) in ranked.iter().enumerate() {
-        if many > MOST_NAMED + 1 && place >= half && place < many - half {
+        if many > ALL_SHOWN && place >= half && place < many - half {
+            if place == half {
+                table.push(["..."; 6].map(str::to_owned));
+            }
             continue;
         }
         let Some(placed) = probe.placed else { continue };
@@ -114,7 +144,7 @@ fn order(study: &SoilStudy) -> String {
             ),
         ]);
     }
-    let shown = if many > MOST_NAMED + 1 {
+    let shown = if many > ALL_SHOWN {
         format!(
             "The {half} nearest to the shared curve and the {half} farthest of {}, by how far they are off from dry to wet (root mean square).",
             counted(many, "probe")
@@ -123,9 +153,12 @@ fn order(study: &SoilStudy) -> String {
         "Nearest to the shared curve first, by how far they are off from dry to wet (root mean square).".to_owned()
     };
     let body = format!(
-        "{}\n{table}{}",
+        "{}\n{table}{}{}",
         paragraph(&shown),
-        if many > MOST_NAMED + 1 {
+        paragraph(
+            "These intervals take the mean probe of those studied as known: they are about how far each lies from it. Those of the chart and of reads_wetter in the table of probes are wider: they hold besides how far the mean of many more such probes may lie from this one."
+        ),
+        if many > ALL_SHOWN {
             paragraph(&format!(
                 "All of them: {}.probes.csv and --json.",
                 study.soil

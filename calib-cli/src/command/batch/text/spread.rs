@@ -8,13 +8,11 @@ use calib_core::batch::{Boundary, Component, Design};
 /// Levels shown at most.
 const MOST_LEVELS: usize = 12;
 
-/// The three tables with a sentence each.
+/// Both tables with a sentence each.
 pub(super) fn text(study: &SoilStudy) -> String {
     let mut text = section("How far they differ", &components(study));
     text.push('\n');
     text.push_str(&precision(study));
-    text.push('\n');
-    text.push_str(&next_probe(study));
     text
 }
 
@@ -62,9 +60,40 @@ fn rows(table: &mut TextTable<4>, scale: &Scale, before: &str) {
         row("correlation of the two", correlation, "", 2);
     }
     if let Some(core) = &spread.core_sd {
-        row("between cores of one wetness", core, "m3/m3", 4);
+        row("between cores, about the curve", core, "m3/m3", 4);
     }
     row("what is left of a pair", &spread.residual_sd, "m3/m3", 4);
+}
+
+/// Whether those that stand out are in the range, and the range without them.
+fn without_them(study: &SoilStudy) -> String {
+    let out = study.standing_out().count();
+    if out == 0 {
+        return String::new();
+    }
+    let ranges: Vec<String> = study
+        .next_probe_without
+        .iter()
+        .map(|at| {
+            format!(
+                "{:+.3} to {:+.3} {}",
+                at.found.low, at.found.high, at.wetness
+            )
+        })
+        .collect();
+    let (them, them_again) = if out == 1 {
+        ("The probe that stands out is", "it")
+    } else {
+        ("The probes that stand out are", "them")
+    };
+    paragraph(&if ranges.is_empty() {
+        format!("{them} in these figures.")
+    } else {
+        format!(
+            "{them} in these figures; without {them_again}: {}.",
+            ranges.join(", ")
+        )
+    })
 }
 
 fn at_edge(boundary: Boundary) -> &'static str {
@@ -74,13 +103,13 @@ fn at_edge(boundary: Boundary) -> &'static str {
         Boundary::OneWayToDiffer => {
             "Offset and gain go strictly together: probes differ in one way only."
         }
-        Boundary::NoCoreEffects => "Cores of one wetness differ by no more than chance.",
+        Boundary::NoCoreEffects => "Cores lie about the curve no farther than chance explains.",
     }
 }
 
 fn precision(study: &SoilStudy) -> String {
     let mut body = paragraph(
-        "In the terms of ISO 5725, a probe taking the place of the laboratory: s_r is the repeatability standard deviation (one probe, another core of the same wetness), s_L that between probes, s_R the reproducibility standard deviation (another probe, another core). Two readings of one probe differ by more than r, of two probes by more than R, once in twenty times.",
+        "In the terms of ISO 5725, a probe taking the place of the laboratory: s_r is the repeatability standard deviation (one probe, another core: how pairs scatter about the probe's own curve), s_L that between probes, s_R the reproducibility standard deviation (another probe, another core). Two readings of one probe differ by more than r, of two probes by more than R, once in twenty times.",
     );
     body.push('\n');
     let mut table = TextTable::new([
@@ -118,7 +147,10 @@ fn precision(study: &SoilStudy) -> String {
     body.push_str(&table.to_string());
     let more = study.precision_by_level.len().saturating_sub(MOST_LEVELS);
     if more > 0 {
-        body.push_str(&format!("and {more} more levels, in --json\n"));
+        body.push_str(&format!(
+            "and {more} more level{}, in --json\n",
+            if more == 1 { "" } else { "s" }
+        ));
     }
     if study.precision_by_level.is_empty() {
         body.push_str(&paragraph(match study.design {
@@ -133,7 +165,8 @@ fn precision(study: &SoilStudy) -> String {
     section("Repeatability and reproducibility", &body)
 }
 
-fn next_probe(study: &SoilStudy) -> String {
+/// What the shared curve does with a probe not yet read.
+pub(super) fn next_probe(study: &SoilStudy) -> String {
     let (share, confidence) = TOLERANCE;
     let mut body = String::new();
     if let Some(refused) = &study.no_next_probe {
@@ -167,6 +200,7 @@ fn next_probe(study: &SoilStudy) -> String {
             ]);
         }
         body.push_str(&table.to_string());
+        body.push_str(&without_them(study));
     }
     if let Some(test) = study
         .two_media
