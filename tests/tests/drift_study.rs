@@ -51,7 +51,7 @@ fn alarms(
             let foreteller = Foreteller::new(&calibration, &checks, false).expect("a covariance");
             let departures: Vec<f64> = checks.iter().map(Check::departure).collect();
             let scores = foreteller.scores(&departures);
-            let alarm = plan.alarm_at(&scores);
+            let alarm = plan.alarm_at(&scores, foreteller.ends());
             let square = scores.iter().map(|z| z * z).sum::<f64>();
             Some((alarm.is_some(), alarm == Some(0), square, scores.len()))
         })

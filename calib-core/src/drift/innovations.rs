@@ -23,7 +23,8 @@ use super::check::Check;
 use super::error::DriftError;
 use super::mixture::{Mixture, Part};
 use super::scatter::scatter_nodes;
-use crate::calibration::{Calibration, ReadAt};
+use super::sequential::End;
+use crate::calibration::{Calibration, Domain, ReadAt};
 use crate::quantity::{Celsius, Quantity};
 use nalgebra::{Cholesky, DMatrix};
 use serde::Serialize;
@@ -96,6 +97,16 @@ pub(super) fn check_errors(
 pub struct Foreteller {
     size: usize,
     nodes: Vec<Node>,
+    ends: Vec<End>,
+}
+
+fn ends_of(calibration: &Calibration, checks: &[Check]) -> Vec<End> {
+    let Domain { low, high } = calibration.domain;
+    let (a, b) = (calibration.curve.value(low), calibration.curve.value(high));
+    checks
+        .iter()
+        .map(|check| End::of(check.calibrated, a.min(b), a.max(b)))
+        .collect()
 }
 
 /// One of the curves that may be the true one, with one value of the scatter.
@@ -155,12 +166,18 @@ impl Foreteller {
         Ok(Self {
             size: checks.len(),
             nodes,
+            ends: ends_of(calibration, checks),
         })
     }
 
     /// How many checks it foretells.
     pub(super) fn checks(&self) -> usize {
         self.size
+    }
+
+    /// In which third of the range each check lies.
+    pub fn ends(&self) -> &[End] {
+        &self.ends
     }
 
     /// The distribution of each departure after those before it, handed to `look` with the

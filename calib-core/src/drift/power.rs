@@ -113,7 +113,7 @@ fn found_by(foreteller: &Foreteller, plan: &Plan, drift: f64, start: usize, seed
             for departure in departures.iter_mut().skip(start) {
                 *departure += drift;
             }
-            plan.alarm_at(&foreteller.scores(&departures))
+            plan.alarm_at(&foreteller.scores(&departures), foreteller.ends())
         })
         .filter(|alarm| alarm.is_none_or(|at| at >= start))
         .collect();

@@ -1,4 +1,4 @@
-//! The sequential test: two cumulative sums with a limit for a stated number of checks.
+//! The sequential test: cumulative sums with limits for a stated number of checks.
 //!
 //! With scores `z_1, z_2, ...`, standard normal and independent while the calibration
 //! holds,
@@ -7,18 +7,30 @@
 //!
 //! (Page 1954, Biometrika 41:100). The alarm is raised when either reaches the limit `h`.
 //! Both begin at `h / 2`, so that a calibration that is off already at the first check is
-//! found sooner (the head start of Lucas and Crosier 1982, Technometrics 24:199). `h` is
-//! solved so that the probability of any alarm within the checks planned is
-//! [`FALSE_ALARM`], whenever one looks: the pair of sums is a Markov chain, whose kernel is
-//! integrated numerically (the approach of Brook and Evans 1972, Biometrika 59:539, with
-//! polynomials through Chebyshev points in place of steps). References recalled from
-//! memory.
+//! found sooner (the head start of Lucas and Crosier 1982, Technometrics 24:199).
+//!
+//! A calibration whose gain has changed is too wet at one end of its range and too dry at
+//! the other, and its scores cancel in these sums. Two more take the scores of checks in
+//! the dry third of the range with their sign turned, those of the wet third as they are,
+//! and none between.
+//!
+//! Each pair of sums is a Markov chain, whose kernel is integrated numerically (the
+//! approach of Brook and Evans 1972, Biometrika 59:539, with polynomials through Chebyshev
+//! points in place of steps); its limit is solved so that within the checks planned it
+//! raises an alarm with the probability it is given: [`FALSE_ALARM`] in all, of which
+//! [`FOR_GAIN`] goes to the second pair. So both together raise one in at most
+//! [`FALSE_ALARM`] of cases, whenever one looks, and in hardly fewer, for they share
+//! little. References recalled from memory.
 
 use serde::Serialize;
 use statrs::distribution::{ContinuousCDF, Normal};
 
 /// Probability of any alarm within the checks planned while the calibration holds.
 pub const FALSE_ALARM: f64 = 0.05;
+
+/// What of [`FALSE_ALARM`] goes to the sums that look for a change of gain (our choice: a
+/// shift is the likelier fault, and a change of gain shows at both ends).
+pub const FOR_GAIN: f64 = 0.01;
 
 /// Standard deviations a score may lie off before it counts towards a sum: half the shift
 /// that is found soonest. A drift of 0.02 m3/m3 is some one and a half to two and a half
@@ -43,6 +55,57 @@ pub enum Side {
     Wetter,
     /// The soil is drier than the probe says.
     Drier,
+    /// From dry to wet the soil changes more than the probe says: it is drier than that
+    /// at the dry end and wetter at the wet one.
+    Narrower,
+    /// From dry to wet the soil changes less than the probe says.
+    Wider,
+}
+
+impl Side {
+    /// The sign with which a score at `end` speaks for this side.
+    fn sign(self, end: End) -> f64 {
+        match self {
+            Side::Wetter => 1.0,
+            Side::Drier => -1.0,
+            Side::Narrower => end.sign(),
+            Side::Wider => -end.sign(),
+        }
+    }
+}
+
+/// In which third of the calibrated range, by water content, a check lies.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize)]
+#[serde(rename_all = "kebab-case")]
+pub enum End {
+    /// The driest third.
+    Dry,
+    /// Neither.
+    Middle,
+    /// The wettest third.
+    Wet,
+}
+
+impl End {
+    /// The third of the range from `driest` to `wettest` in which `theta_v` lies, m3/m3.
+    pub fn of(theta_v: f64, driest: f64, wettest: f64) -> Self {
+        let share = (theta_v - driest) / (wettest - driest);
+        if share < 1.0 / 3.0 {
+            End::Dry
+        } else if share > 2.0 / 3.0 {
+            End::Wet
+        } else {
+            End::Middle
+        }
+    }
+
+    fn sign(self) -> f64 {
+        match self {
+            End::Dry => -1.0,
+            End::Middle => 0.0,
+            End::Wet => 1.0,
+        }
+    }
 }
 
 /// The test for a number of checks.
@@ -50,19 +113,25 @@ pub enum Side {
 pub struct Plan {
     /// Checks within which the chance of a false alarm is kept.
     pub checks: usize,
-    /// The limit, standard deviations.
+    /// The limit of the sums of all scores, standard deviations.
     pub limit: f64,
+    /// The limit of the sums that look for a change of gain.
+    pub gain_limit: f64,
     /// Chance of any false alarm within them.
     pub false_alarm: f64,
 }
 
-/// Both sums after a check.
+/// The sums after a check.
 #[derive(Debug, Clone, Copy, PartialEq, Serialize)]
 pub struct Sums {
     /// Of scores above zero.
     pub up: f64,
     /// Of scores below zero.
     pub down: f64,
+    /// Of scores above zero at the wet end and below zero at the dry one.
+    pub narrower: f64,
+    /// The other way round.
+    pub wider: f64,
 }
 
 /// The first time a sum reached the limit.
@@ -94,37 +163,37 @@ impl Plan {
         let checks = checks.max(1);
         Self {
             checks,
-            limit: limit(checks),
+            limit: limit(checks, FALSE_ALARM - FOR_GAIN),
+            gain_limit: limit(checks, FOR_GAIN),
             false_alarm: FALSE_ALARM,
         }
     }
 
-    /// Both sums before any check.
+    /// The sums before any check.
     pub fn start(&self) -> Sums {
-        let head = HEAD_START * self.limit;
+        let (head, gain_head) = (HEAD_START * self.limit, HEAD_START * self.gain_limit);
         Sums {
             up: head,
             down: head,
+            narrower: gain_head,
+            wider: gain_head,
         }
     }
 
-    /// The test on `scores`.
-    pub fn run(&self, scores: &[f64]) -> Run {
+    /// The test on `scores` of checks that lie at `ends`.
+    pub fn run(&self, scores: &[f64], ends: &[End]) -> Run {
         let (mut sums, mut alarm) = (Vec::with_capacity(scores.len()), None);
         let mut now = self.start();
-        for (check, score) in scores.iter().enumerate() {
-            now = now.after(*score);
+        for (check, (score, end)) in scores.iter().zip(ends).enumerate() {
+            now = now.after(*score, *end);
             sums.push(now);
-            if alarm.is_none() && now.reaches(self.limit) {
-                let side = if now.up >= now.down {
-                    Side::Wetter
-                } else {
-                    Side::Drier
-                };
+            if alarm.is_none()
+                && let Some(side) = self.reached(now)
+            {
                 alarm = Some(Alarm {
                     check,
                     side,
-                    began: began(&scores[..=check], side),
+                    began: began(&scores[..=check], ends, side),
                 });
             }
         }
@@ -136,39 +205,66 @@ impl Plan {
     }
 
     /// The check, counted from 0, at which `scores` raise an alarm.
-    pub fn alarm_at(&self, scores: &[f64]) -> Option<usize> {
+    pub fn alarm_at(&self, scores: &[f64], ends: &[End]) -> Option<usize> {
         let mut now = self.start();
-        scores.iter().position(|score| {
-            now = now.after(*score);
-            now.reaches(self.limit)
+        scores.iter().zip(ends).position(|(score, end)| {
+            now = now.after(*score, *end);
+            self.reached(now).is_some()
         })
+    }
+
+    /// Which sum has reached its limit; the one farthest beyond where several have.
+    fn reached(&self, sums: Sums) -> Option<Side> {
+        [
+            (Side::Wetter, sums.up / self.limit),
+            (Side::Drier, sums.down / self.limit),
+            (Side::Narrower, sums.narrower / self.gain_limit),
+            (Side::Wider, sums.wider / self.gain_limit),
+        ]
+        .into_iter()
+        .filter(|(_, share)| *share >= 1.0)
+        .max_by(|a, b| a.1.total_cmp(&b.1))
+        .map(|(side, _)| side)
     }
 }
 
 impl Sums {
-    fn after(self, score: f64) -> Self {
+    fn after(self, score: f64, end: End) -> Self {
+        let (up, down) = both(self.up, self.down, score);
+        let (narrower, wider) = match end {
+            End::Middle => (self.narrower, self.wider),
+            _ => both(self.narrower, self.wider, end.sign() * score),
+        };
         Self {
-            up: (self.up + score - SLACK).max(0.0),
-            down: (self.down - score - SLACK).max(0.0),
+            up,
+            down,
+            narrower,
+            wider,
         }
     }
+}
 
-    fn reaches(self, limit: f64) -> bool {
-        self.up >= limit || self.down >= limit
-    }
+/// A pair of sums after a score.
+fn both(up: f64, down: f64, score: f64) -> (f64, f64) {
+    (
+        (up + score - SLACK).max(0.0),
+        (down - score - SLACK).max(0.0),
+    )
 }
 
 /// The first of the last scores that, taken together, lie farthest on `side`: the change
 /// most likely in the sense of the likelihood, were it a shift that stayed.
-fn began(scores: &[f64], side: Side) -> usize {
-    let sign = match side {
-        Side::Wetter => 1.0,
-        Side::Drier => -1.0,
-    };
-    let (mut sum, mut best) = (0.0, (f64::NEG_INFINITY, scores.len().saturating_sub(1)));
-    for (number, (place, score)) in scores.iter().enumerate().rev().enumerate() {
+fn began(scores: &[f64], ends: &[End], side: Side) -> usize {
+    let (mut sum, mut number) = (0.0, 0.0_f64);
+    let mut best = (f64::NEG_INFINITY, scores.len().saturating_sub(1));
+    for (place, (score, end)) in scores.iter().zip(ends).enumerate().rev() {
+        let sign = side.sign(*end);
+        if sign == 0.0 {
+            continue;
+        }
         sum += sign * score;
-        let together = sum / (number as f64 + 1.0).sqrt();
+        number += 1.0;
+        let together = sum / number.sqrt();
         if together > best.0 {
             best = (together, place);
         }
@@ -176,12 +272,12 @@ fn began(scores: &[f64], side: Side) -> usize {
     best.1
 }
 
-/// The limit whose chance of any alarm within `checks` is [`FALSE_ALARM`].
-fn limit(checks: usize) -> f64 {
-    let excess = |limit: f64| false_alarm(limit, checks) - FALSE_ALARM;
+/// The limit of a pair of sums whose chance of any alarm within `checks` is `chance`.
+fn limit(checks: usize, chance: f64) -> f64 {
+    let excess = |limit: f64| false_alarm(limit, checks) - chance;
     // One check alone reaches the limit from h/2 where |z| >= h/2 + k; more checks ask for
     // more.
-    let quantile = Normal::standard().inverse_cdf(1.0 - 0.5 * FALSE_ALARM);
+    let quantile = Normal::standard().inverse_cdf(1.0 - 0.5 * chance);
     let mut low = (quantile - SLACK) / (1.0 - HEAD_START) - 0.1;
     let mut at_low = excess(low);
     let mut high = low + 1.0;
@@ -216,7 +312,8 @@ fn limit(checks: usize) -> f64 {
     0.5 * (low + high)
 }
 
-/// Probability of an alarm within `checks` under independent standard normal scores.
+/// Probability that a pair of sums reaches `limit` within `checks` under independent
+/// standard normal scores.
 pub fn false_alarm(limit: f64, checks: usize) -> f64 {
     let points = chebyshev(limit);
     let kernel = kernel(limit, &points);
@@ -265,9 +362,9 @@ fn kernel(limit: f64, points: &[f64; POINTS]) -> Vec<f64> {
                 let score = piece[0] + half * (1.0 + x);
                 let mass =
                     half * weight * (-0.5 * score * score).exp() / std::f64::consts::TAU.sqrt();
-                let next = Sums { up, down }.after(score);
-                let by_up = interpolation(points, next.up);
-                let by_down = interpolation(points, next.down);
+                let (next_up, next_down) = both(up, down, score);
+                let by_up = interpolation(points, next_up);
+                let by_down = interpolation(points, next_down);
                 for (i, a) in by_up.iter().enumerate().filter(|(_, a)| **a != 0.0) {
                     for (entry, b) in row[i * POINTS..].iter_mut().zip(&by_down) {
                         *entry += mass * a * b;
@@ -342,8 +439,14 @@ mod tests {
     use rand_distr::{Distribution, StandardNormal};
     use rayon::prelude::*;
 
+    /// Checks that lie dry, wet and between by turns.
+    fn by_turns(checks: usize) -> Vec<End> {
+        let ends = [End::Wet, End::Dry, End::Middle, End::Dry, End::Wet];
+        ends.into_iter().cycle().take(checks).collect()
+    }
+
     /// Share of runs of independent scores that raise an alarm, in per cent.
-    fn simulated(plan: &Plan, runs: u64) -> f64 {
+    fn simulated(plan: &Plan, ends: &[End], runs: u64) -> f64 {
         let alarms = (0..runs)
             .into_par_iter()
             .filter(|run| {
@@ -351,7 +454,7 @@ mod tests {
                 let scores: Vec<f64> = (0..plan.checks)
                     .map(|_| StandardNormal.sample(&mut rng))
                     .collect();
-                plan.alarm_at(&scores).is_some()
+                plan.alarm_at(&scores, ends).is_some()
             })
             .count();
         100.0 * alarms as f64 / runs as f64
@@ -359,13 +462,23 @@ mod tests {
 
     #[test]
     fn the_chance_of_a_false_alarm_within_the_plan_is_what_it_says() {
-        for checks in [1, 3, 12, 40] {
+        // Few checks say little of a gain.
+        for (checks, least) in [(1, 3.87), (3, 4.2), (12, 4.5), (40, 4.5)] {
             let plan = Plan::new(checks);
-            assert!((false_alarm(plan.limit, checks) - FALSE_ALARM).abs() < 1e-9);
-            // 400,000 runs: one standard error is 0.034 %.
-            let found = simulated(&plan, 400_000);
-            println!("{checks} checks: limit {:.4}, {found:.3} %", plan.limit);
-            assert!((found - 5.0).abs() < 0.14, "{checks} checks: {found} %");
+            let shift = FALSE_ALARM - FOR_GAIN;
+            assert!((false_alarm(plan.limit, checks) - shift).abs() < 1e-9);
+            assert!((false_alarm(plan.gain_limit, checks) - FOR_GAIN).abs() < 1e-9);
+            // 400,000 runs: one standard error is 0.034 %. Between the ends only the first
+            // pair of sums is at work.
+            let alone = simulated(&plan, &vec![End::Middle; checks], 400_000);
+            let together = simulated(&plan, &by_turns(checks), 400_000);
+            println!("{checks} checks: {alone:.3} % and {together:.3} %");
+            assert!((alone - 4.0).abs() < 0.13, "{checks} checks: {alone} %");
+            assert!(
+                together < 5.1 && together >= alone,
+                "{checks}: {together} %"
+            );
+            assert!(together > least - 0.13, "{checks}: {together} %");
         }
     }
 
@@ -409,10 +522,11 @@ mod tests {
     #[test]
     fn one_check_alone_is_a_two_sided_normal_test() {
         let plan = Plan::new(1);
-        let quantile = Normal::standard().inverse_cdf(0.975);
+        let quantile = Normal::standard().inverse_cdf(1.0 - 0.5 * (FALSE_ALARM - FOR_GAIN));
         assert!((plan.limit - 2.0 * (quantile - SLACK)).abs() < 1e-8);
-        assert!(plan.alarm_at(&[quantile + 1e-6]).is_some());
-        assert!(plan.alarm_at(&[1e-6 - quantile]).is_none());
+        let wet = [End::Wet];
+        assert!(plan.alarm_at(&[quantile + 1e-6], &wet).is_some());
+        assert!(plan.alarm_at(&[1e-6 - quantile], &wet).is_none());
     }
 
     #[test]
@@ -425,16 +539,36 @@ mod tests {
     fn an_alarm_says_where_to_and_since_when() {
         let plan = Plan::new(12);
         let quiet = [0.3, -0.4, 0.1, -0.2, 0.2];
+        let ends = by_turns(12);
         for (sign, side) in [(1.0, Side::Wetter), (-1.0, Side::Drier)] {
             let mut scores: Vec<f64> = quiet.to_vec();
             scores.extend([2.4, 2.1, 2.6, 2.2].map(|score| sign * score));
-            let run = plan.run(&scores);
+            let run = plan.run(&scores, &ends);
             let alarm = run.alarm.unwrap();
             assert_eq!((alarm.side, alarm.began), (side, 5));
             assert!((6..9).contains(&alarm.check), "{alarm:?}");
-            assert_eq!(plan.alarm_at(&scores), Some(alarm.check));
+            assert_eq!(plan.alarm_at(&scores, &ends), Some(alarm.check));
             assert_eq!(run.sums.len(), scores.len());
         }
-        assert_eq!(plan.run(&quiet).alarm, None);
+        assert_eq!(plan.run(&quiet, &ends).alarm, None);
+    }
+
+    #[test]
+    fn a_change_of_gain_is_found_though_its_scores_cancel() {
+        let plan = Plan::new(12);
+        let ends = by_turns(12);
+        for (gain, side) in [(2.2, Side::Narrower), (-2.2, Side::Wider)] {
+            let scores: Vec<f64> = ends.iter().map(|end| gain * end.sign()).collect();
+            let alarm = plan.run(&scores, &ends).alarm.unwrap();
+            assert_eq!((alarm.side, alarm.began), (side, 0), "{alarm:?}");
+            assert!(alarm.check < 6, "{alarm:?}");
+        }
+    }
+
+    #[test]
+    fn a_third_of_the_range_is_an_end() {
+        let ends = [0.05, 0.14, 0.16, 0.24, 0.26, 0.36].map(|theta| End::of(theta, 0.05, 0.35));
+        let (dry, middle, wet) = (End::Dry, End::Middle, End::Wet);
+        assert_eq!(ends, [dry, dry, middle, middle, wet, wet]);
     }
 }

@@ -144,10 +144,11 @@ pub fn study(
     }
     let (checks, left_out) = choose_checks(calibration, calibrated_at, fitted, pairs)?;
     let departures: Vec<f64> = checks.iter().map(Check::departure).collect();
-    let scores = Foreteller::new(calibration, &checks, settings.other_ring)?.foretell(&departures);
+    let foreteller = Foreteller::new(calibration, &checks, settings.other_ring)?;
+    let scores = foreteller.foretell(&departures);
     let plan = Plan::new(settings.planned_checks.max(checks.len()));
     let values: Vec<f64> = scores.iter().map(|one| one.score).collect();
-    let run = plan.run(&values);
+    let run = plan.run(&values, foreteller.ends());
     let subject = Subject {
         calibration,
         calibrated_at,

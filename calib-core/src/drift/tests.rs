@@ -259,10 +259,40 @@ fn false_alarms(calibration: &Calibration, weighing: f64) -> f64 {
                         + reading
                 })
                 .collect();
-            plan.alarm_at(&foreteller.scores(&departures)).is_some()
+            plan.alarm_at(&foreteller.scores(&departures), foreteller.ends())
+                .is_some()
         })
         .count();
     100.0 * alarms as f64 / runs as f64
+}
+
+/// A gain that has changed puts the ends off by 0.03 m3/m3 and the middle not at all.
+#[test]
+fn a_change_of_gain_is_found_in_most_cases() {
+    let calibration = line(9);
+    let pairs = pairs(&calibration, 30, &[0.0; 12]);
+    let checks = choose_checks(&calibration, Timestamp(0), &[], &pairs)
+        .unwrap()
+        .0;
+    let foreteller = Foreteller::new(&calibration, &checks, false).unwrap();
+    let plan = sequential::Plan::new(12);
+    let runs = 2000;
+    let found = (0..runs)
+        .into_par_iter()
+        .filter(|run| {
+            let mut rng = ChaCha8Rng::seed_from_u64(*run);
+            let mut normal = || -> f64 { StandardNormal.sample(&mut rng) };
+            let departures: Vec<f64> = checks
+                .iter()
+                .map(|check| 0.03 * (check.count - 500.0) / 200.0 + SCATTER * normal())
+                .collect();
+            plan.alarm_at(&foreteller.scores(&departures), foreteller.ends())
+                .is_some()
+        })
+        .count();
+    let found = 100.0 * found as f64 / runs as f64;
+    println!("a change of gain: {found:.1} %");
+    assert!(found > 75.0, "{found} %");
 }
 
 #[test]

@@ -1,6 +1,7 @@
 //! What must hold for any checks.
 
 use super::*;
+use crate::drift::sequential::End;
 use proptest::prelude::*;
 
 fn departures() -> impl Strategy<Value = Vec<f64>> {
@@ -30,7 +31,9 @@ proptest! {
             prop_assert!((a + b).abs() < 1e-6, "{a} {b}");
         }
         let plan = sequential::Plan::new(12);
-        let (one, other) = (plan.run(&one), plan.run(&other));
+        let ends = [End::Dry, End::Wet, End::Middle].into_iter().cycle();
+        let ends: Vec<End> = ends.take(one.len()).collect();
+        let (one, other) = (plan.run(&one, &ends), plan.run(&other, &ends));
         prop_assert_eq!(one.alarm.map(|a| a.check), other.alarm.map(|a| a.check));
         if let (Some(one), Some(other)) = (one.alarm, other.alarm) {
             prop_assert!(one.side != other.side);
