@@ -1,6 +1,7 @@
 //! A spot check: which cores can be held against a calibration, in which order.
 
 use super::error::DriftError;
+use crate::accuracy::{AccuracyError, find_shared};
 use crate::calibration::{Calibration, ConvertError};
 use crate::fit::Observation;
 use crate::pair::Pair;
@@ -12,10 +13,6 @@ const MOST_CHECKS: usize = 200;
 
 /// Readings of one visit are at most this far apart, seconds.
 const ONE_VISIT_S: i64 = 24 * 3600;
-
-/// Share by which theta_v or count of two cores may differ and still be the same figures
-/// written with fewer digits.
-const SAME_FIGURES: f64 = 1e-6;
 
 /// A core that can be held against the calibration.
 #[derive(Debug, Clone, PartialEq, Serialize)]
@@ -124,8 +121,7 @@ impl Visit {
 /// the calibration's probe and soil; `fitted` are the cores it was made from.
 ///
 /// # Errors
-/// [`DriftError::UsedInFit`] if a check is one of `fitted`, by identifier or by the same
-/// count and water content; [`DriftError::Twice`] if a core stands there twice;
+/// [`DriftError::UsedInFit`] if a check is one of `fitted`, as [`find_shared`] has it; [`DriftError::Twice`] if a core stands there twice;
 /// [`DriftError::TooMany`] beyond what can be looked at together.
 pub fn choose_checks(
     calibration: &Calibration,
@@ -203,21 +199,19 @@ fn check_of(
 
 /// Refuses cores that the calibration was made from, and cores given twice.
 fn refuse_leaks(fitted: &[Observation], pairs: &[Pair]) -> Result<(), DriftError> {
-    let near = |a: f64, b: f64| (a - b).abs() <= SAME_FIGURES * a.abs().max(b.abs());
-    let leaks: Vec<String> = pairs
+    let cores: Vec<Pair> = fitted
         .iter()
-        .map(|pair| &pair.observation)
-        .filter(|check| {
-            fitted.iter().any(|core| {
-                core.sample == check.sample
-                    || (near(core.count.value, check.count.value)
-                        && near(core.theta_v.value.value(), check.theta_v.value.value()))
-            })
+        .map(|core| Pair {
+            probe: String::new(),
+            soil: String::new(),
+            batch: None,
+            place: None,
+            taken_at: None,
+            observation: core.clone(),
         })
-        .map(|check| check.sample.clone())
         .collect();
-    if !leaks.is_empty() {
-        return Err(DriftError::UsedInFit { cores: leaks });
+    if let Err(AccuracyError::Leaked { cores }) = find_shared(&cores, pairs).refuse() {
+        return Err(DriftError::UsedInFit { cores });
     }
     let mut names: Vec<&str> = pairs.iter().map(Pair::core).collect();
     names.sort_unstable();
