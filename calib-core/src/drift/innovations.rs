@@ -100,7 +100,8 @@ pub struct Foreteller {
     ends: Vec<End>,
 }
 
-fn ends_of(calibration: &Calibration, checks: &[Check]) -> Vec<End> {
+/// In which third of the range each check lies, by the calibration.
+pub(super) fn ends_of(calibration: &Calibration, checks: &[Check]) -> Vec<End> {
     let Domain { low, high } = calibration.domain;
     let (a, b) = (calibration.curve.value(low), calibration.curve.value(high));
     checks

@@ -3,9 +3,9 @@
 
 use super::check::Check;
 use super::error::DriftError;
-use super::innovations::Foreteller;
+use super::innovations::{Foreteller, ends_of};
 use super::posterior::Subject;
-use super::sequential::{Run, Side};
+use super::sequential::Run;
 use crate::calibration::Calibration;
 use serde::Serialize;
 use statrs::distribution::{ContinuousCDF, Normal};
@@ -54,22 +54,35 @@ pub(super) fn one_off(
     let Some(alarm) = run.alarm else {
         return Ok(None);
     };
-    let sign = match alarm.side {
-        Side::Wetter => 1.0,
-        Side::Drier => -1.0,
-    };
-    let until = scores.iter().take(alarm.check + 1).enumerate();
-    let Some((check, _)) = until.max_by(|a, b| (sign * a.1).total_cmp(&(sign * b.1))) else {
+    let ends = ends_of(subject.calibration, subject.checks);
+    // How far each speaks for the alarm.
+    let until: Vec<f64> = scores
+        .iter()
+        .zip(&ends)
+        .take(alarm.check + 1)
+        .map(|(score, end)| alarm.side.sign(*end) * score)
+        .collect();
+    let farthest = until.iter().enumerate();
+    let Some((check, _)) = farthest.max_by(|a, b| a.1.total_cmp(b.1)) else {
         return Ok(None);
     };
+    let sign = alarm.side.sign(ends[check]);
     let others = without(subject.checks, check);
     let rest = scores_of(subject.calibration, &others, subject.other_ring)?;
-    if run.plan.alarm_at(&rest).is_some() {
+    let rest_ends = ends_of(subject.calibration, &others);
+    if run.plan.alarm_at(&rest, &rest_ends).is_some() {
         return Ok(None);
     }
     let normal = Normal::standard();
     let later = &rest[check..];
-    let together = sign * later.iter().sum::<f64>() / (later.len().max(1) as f64).sqrt();
+    // Each as it speaks for the alarm; those that say nothing of it are left aside.
+    let speaking: Vec<f64> = later
+        .iter()
+        .zip(&rest_ends[check..])
+        .map(|(score, end)| alarm.side.sign(*end) * score)
+        .filter(|score| *score != 0.0)
+        .collect();
+    let together = speaking.iter().sum::<f64>() / (speaking.len().max(1) as f64).sqrt();
     if normal.cdf(-together) < AGREE {
         return Ok(None);
     }

@@ -84,6 +84,8 @@ pub enum Standing {
     /// drift brings a check so far off, and later checks, if any, agree with the
     /// calibration.
     OneCheckOff,
+    /// No alarm, but the error is more likely beyond what is allowed than not.
+    MoreLikelyOff,
     /// Too few checks to say anything.
     TooFewChecks,
 }
@@ -94,7 +96,10 @@ impl Standing {
     pub fn is_fit(self) -> bool {
         match self {
             Standing::Holds | Standing::HoldsSoFar | Standing::DriftedWithinAllowed => true,
-            Standing::NoLongerHolds | Standing::OneCheckOff | Standing::TooFewChecks => false,
+            Standing::NoLongerHolds
+            | Standing::OneCheckOff
+            | Standing::MoreLikelyOff
+            | Standing::TooFewChecks => false,
         }
     }
 }
@@ -146,7 +151,7 @@ pub fn study(
     let departures: Vec<f64> = checks.iter().map(Check::departure).collect();
     let foreteller = Foreteller::new(calibration, &checks, settings.other_ring)?;
     let scores = foreteller.foretell(&departures);
-    let plan = Plan::new(settings.planned_checks.max(checks.len()));
+    let plan = Plan::new(settings.planned_checks).extended(checks.len());
     let values: Vec<f64> = scores.iter().map(|one| one.score).collect();
     let run = plan.run(&values, foreteller.ends());
     let subject = Subject {
@@ -205,6 +210,7 @@ fn standing(run: &Run, checks: usize, beyond: f64, settings: &Settings) -> Stand
         (Some(_), _) if beyond > MORE_LIKELY_THAN_NOT => Standing::NoLongerHolds,
         (Some(_), _) => Standing::DriftedWithinAllowed,
         (None, checks) if checks < LEAST_CHECKS => Standing::TooFewChecks,
+        (None, _) if beyond > MORE_LIKELY_THAN_NOT => Standing::MoreLikelyOff,
         (None, _) if beyond <= settings.check_at_risk => Standing::Holds,
         (None, _) => Standing::HoldsSoFar,
     }

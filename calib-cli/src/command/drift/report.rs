@@ -46,6 +46,9 @@ pub(super) struct CheckRow {
     /// The sum of scores above zero, and that of those below.
     pub(super) sum_too_wet: f64,
     pub(super) sum_too_dry: f64,
+    /// The sums that look for a change of gain.
+    pub(super) sum_changes_too_little: f64,
+    pub(super) sum_changes_too_much: f64,
     pub(super) alarm: bool,
 }
 
@@ -66,6 +69,8 @@ pub(super) struct TestReport {
     pub(super) false_alarm: f64,
     /// Either sum raises the alarm when it reaches this.
     pub(super) limit: f64,
+    /// Either sum that looks for a change of gain does when it reaches this.
+    pub(super) gain_limit: f64,
     pub(super) alarm: Option<AlarmReport>,
     /// The one check the alarm hangs on; where later checks agree, power, update and
     /// schedule are reckoned without it.
@@ -92,6 +97,10 @@ pub(super) struct AlarmReport {
 pub(super) enum Reads {
     TooWet,
     TooDry,
+    /// Too wet in dry soil and too dry in wet soil.
+    ChangesTooLittle,
+    /// The other way round.
+    ChangesTooMuch,
 }
 
 /// A check that is off alone.
@@ -175,6 +184,8 @@ impl ProbeReport {
                 score: -score.score,
                 sum_too_wet: sums.down,
                 sum_too_dry: sums.up,
+                sum_changes_too_little: sums.narrower,
+                sum_changes_too_much: sums.wider,
                 alarm: study.run.alarm.is_some_and(|alarm| alarm.check == i),
             });
         let (update, schedule) = (&study.update, &study.schedule);
@@ -190,6 +201,7 @@ impl ProbeReport {
                 planned_checks: study.run.plan.checks,
                 false_alarm: study.run.plan.false_alarm,
                 limit: study.run.plan.limit,
+                gain_limit: study.run.plan.gain_limit,
                 alarm,
                 one_check_off: study
                     .one_off
@@ -244,6 +256,8 @@ impl From<Side> for Reads {
         match side {
             Side::Wetter => Reads::TooDry,
             Side::Drier => Reads::TooWet,
+            Side::Narrower => Reads::ChangesTooLittle,
+            Side::Wider => Reads::ChangesTooMuch,
         }
     }
 }

@@ -10,7 +10,7 @@ pub(super) fn text(report: &ProbeReport) -> String {
     let (update, test) = (&report.update, &report.test);
     let mut lines = vec![
         format!(
-            "Two cumulative sums with head start; any false alarm within {} checks: {}.",
+            "Cumulative sums with head start, two for a shift and two for a change of gain; any false alarm within {} checks: at most {}.",
             test.planned_checks,
             chance(test.false_alarm)
         ),

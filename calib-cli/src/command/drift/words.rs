@@ -71,6 +71,7 @@ pub(super) fn in_short(report: &ProbeReport) -> String {
                 one.map_or(0, |one| one.check)
             )
         }
+        Standing::MoreLikelyOff => "No alarm, but more likely off than not".to_owned(),
         Standing::TooFewChecks => "Too few checks to say".to_owned(),
     }
 }
@@ -79,6 +80,12 @@ fn side(side: Reads) -> &'static str {
     match side {
         Reads::TooWet => "the probe reads too wet",
         Reads::TooDry => "the probe reads too dry",
+        Reads::ChangesTooLittle => {
+            "the probe reads too wet in dry soil and too dry in wet soil: it changes too little"
+        }
+        Reads::ChangesTooMuch => {
+            "the probe reads too dry in dry soil and too wet in wet soil: it changes too much"
+        }
     }
 }
 
@@ -121,7 +128,10 @@ fn verdict(report: &ProbeReport) -> String {
             "{made} STILL HOLDS.\n  In {number} oven and probe agreed as well as the calibration says they should.\n  {risk}\n  {again}"
         ),
         (Standing::HoldsSoFar, _) => format!(
-            "{made} HOLDS SO FAR, but that is not sure yet.\n  In {number} nothing spoke against it.\n  {risk}\n  {again}\n  Cores at the wet and at the dry end of the range tell most."
+            "{made} HOLDS SO FAR, but that is not sure yet.\n  In {number} no alarm was raised.\n  {risk}\n  {again}\n  Cores at the wet and at the dry end of the range tell most."
+        ),
+        (Standing::MoreLikelyOff, _) => format!(
+            "{made} IS MORE LIKELY OFF THAN NOT, though no alarm was raised.\n  {risk}\n  Where, the column \"chance beyond\" below says. If the figure allowed is smaller than what the calibration was ever sure of, allow more (--allow); else calibrate anew, or dig cores at the wet and at the dry end of the range now.\n  {again}"
         ),
         (Standing::TooFewChecks, _) => format!(
             "TOO FEW CHECKS to say whether {made} still holds.\n  So far {number} {}; {} more {} needed.\n  Until then nothing is said of how far it may be off. Cores at the wet and at the dry end of the range tell most.",
@@ -310,8 +320,10 @@ fn checks(report: &ProbeReport) -> String {
          Score: where the difference lies in that range, in standard deviations; 0 is what is expected.\n\
          Too wet, too dry: scores above and below zero added up, each less {SLACK}, never below 0. Both sums\n\
          begin at {:.2} (the head start: a calibration off from the first is found sooner); an alarm is\n\
-         raised when either reaches {limit:.2}.\n",
-        HEAD_START * limit
+         raised when either reaches {limit:.2}. Two more sums, with limit {:.2}, look for a probe that changes too\n\
+         little or too much from dry to wet; --json has them.\n",
+        HEAD_START * limit,
+        report.test.gain_limit
     )
 }
 

@@ -100,7 +100,7 @@ fn steps(cores: usize, drift: f64, after: usize) -> (usize, usize) {
                 *departure += drift;
             }
             let scores = foreteller.scores(&departures);
-            let run = plan.run(&scores);
+            let run = plan.run(&scores, foreteller.ends());
             run.alarm?;
             let mut seen = checks.clone();
             for (check, departure) in seen.iter_mut().zip(&departures) {
