@@ -134,7 +134,7 @@ pub(super) fn robust_curve(x: &[f64], y: &[f64]) -> Vec<f64> {
     };
     let (centre, unit) = ((low + high) / 2.0, (high - low) / 2.0);
     let z: Vec<f64> = x.iter().map(|x| (x - centre) / unit).collect();
-    sorted.retain(|x| (low..=high).contains(&x));
+    sorted.retain(|x| (low..=high).contains(x));
     sorted.dedup_by(|a, b| (*a - *b).abs() < 0.02 * unit);
     let terms = sorted.len().div_ceil(2).clamp(1, 4);
     let pull: Vec<f64> = z
