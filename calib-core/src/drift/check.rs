@@ -1,7 +1,7 @@
 //! A spot check: which cores can be held against a calibration, in which order.
 
 use super::error::DriftError;
-use crate::accuracy::{AccuracyError, find_shared};
+use crate::accuracy::find_shared;
 use crate::calibration::{Calibration, ConvertError};
 use crate::fit::Observation;
 use crate::pair::Pair;
@@ -210,8 +210,12 @@ fn refuse_leaks(fitted: &[Observation], pairs: &[Pair]) -> Result<(), DriftError
             observation: core.clone(),
         })
         .collect();
-    if let Err(AccuracyError::Leaked { cores }) = find_shared(&cores, pairs).refuse() {
-        return Err(DriftError::UsedInFit { cores });
+    let leaks: Vec<String> = find_shared(&cores, pairs)
+        .copies()
+        .map(|core| core.tested.clone())
+        .collect();
+    if !leaks.is_empty() {
+        return Err(DriftError::UsedInFit { cores: leaks });
     }
     let mut names: Vec<&str> = pairs.iter().map(Pair::core).collect();
     names.sort_unstable();
