@@ -166,7 +166,7 @@ mod tests {
         let refused = |groups: &[Vec<f64>]| one_way(groups).expect_err("a refusal").to_string();
         assert_eq!(
             refused(&[vec![1.0, 2.0], vec![]]),
-            "1 groups are too few: at least 2 are needed"
+            "1 group is too few: at least 2 are needed"
         );
         assert_eq!(
             refused(&[vec![1.0], vec![2.0]]),

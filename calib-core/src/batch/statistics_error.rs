@@ -5,7 +5,7 @@
 #[derive(Debug, Clone, PartialEq, thiserror::Error)]
 pub enum BatchStatisticsError {
     /// Fewer of something than the statement needs.
-    #[error("{given} {what} {} too few: at least {needed} are needed", if *given == 1 { "is" } else { "are" })]
+    #[error("{given} {} too few: at least {needed} are needed", if *given == 1 { format!("{} is", what.trim_end_matches('s')) } else { format!("{what} are") })]
     TooFew {
         /// What is counted.
         what: &'static str,
