@@ -119,54 +119,94 @@ fn by_weights(rows: &[(f64, f64)], line: (f64, f64), scale: f64) -> (f64, f64) {
 /// What a curve by `x` (a cubic, or less where `x` has few values) gives at each `x`,
 /// fitted by least absolute values, then by Tukey's biweight. The one in twenty (at
 /// least one) farthest out at either end has no part in it: a wild `x` pulls nothing.
+///
+/// Of more than [`MOST_FOR_CURVE`] pairs as many are fitted, evenly by rank of `x`.
 pub(super) fn robust_curve(x: &[f64], y: &[f64]) -> Vec<f64> {
-    let mut sorted = x.to_vec();
-    sorted.sort_by(f64::total_cmp);
-    let outside = (x.len() / 20).max(1);
-    let ends = sorted
-        .get(outside)
-        .zip(x.len().checked_sub(outside + 1).and_then(|i| sorted.get(i)));
-    let Some((low, high)) = ends
-        .map(|(low, high)| (*low, *high))
-        .filter(|(low, high)| low < high)
-    else {
-        return vec![median(y.to_vec()); y.len()];
+    let every = x.len().div_ceil(MOST_FOR_CURVE);
+    let curve = if every > 1 {
+        let mut order: Vec<usize> = (0..x.len()).collect();
+        order.sort_by(|a, b| x[*a].total_cmp(&x[*b]));
+        let taken = |of: &[f64]| -> Vec<f64> {
+            let places = order.iter().step_by(every);
+            places.map(|i| of[*i]).collect()
+        };
+        RobustCurve::fit(&taken(x), &taken(y))
+    } else {
+        RobustCurve::fit(x, y)
     };
-    let (centre, unit) = ((low + high) / 2.0, (high - low) / 2.0);
-    let z: Vec<f64> = x.iter().map(|x| (x - centre) / unit).collect();
-    sorted.retain(|x| (low..=high).contains(x));
-    sorted.dedup_by(|a, b| (*a - *b).abs() < 0.02 * unit);
-    let terms = sorted.len().div_ceil(2).clamp(1, 4);
-    let pull: Vec<f64> = z
-        .iter()
-        .map(|z| f64::from(u8::from(z.abs() <= 1.0)))
-        .collect();
-    let fitted = |weights: &[f64]| {
-        let line = polynomial(&z, y, weights, terms);
-        z.iter().map(|z| value(&line, *z)).collect::<Vec<f64>>()
-    };
-    let mut at = vec![median(y.to_vec()); y.len()];
-    for round in 0..2 * ROUNDS {
-        let left: Vec<f64> = y.iter().zip(&at).map(|(y, at)| y - at).collect();
-        let scale = MAD_TO_SD * median(left.iter().map(|r| r.abs()).collect());
-        if scale <= 0.0 {
-            break;
-        }
-        let weights: Vec<f64> = left
-            .iter()
-            .zip(&pull)
-            .map(|(r, pull)| {
-                let r = (r / scale).abs();
-                pull * if round < ROUNDS {
-                    1.0 / r.max(0.05)
-                } else {
-                    Loss::Tukey.weight(r)
-                }
-            })
-            .collect();
-        at = fitted(&weights);
+    x.iter().map(|x| curve.at(*x)).collect()
+}
+
+/// Most pairs a robust curve is fitted to: more change nothing that a slip hides in (our
+/// choice).
+const MOST_FOR_CURVE: usize = 4_000;
+
+/// A polynomial in `(x - centre) / unit`.
+struct RobustCurve {
+    centre: f64,
+    unit: f64,
+    line: [f64; 4],
+}
+
+impl RobustCurve {
+    fn at(&self, x: f64) -> f64 {
+        value(&self.line, (x - self.centre) / self.unit)
     }
-    at
+
+    fn fit(x: &[f64], y: &[f64]) -> Self {
+        let level = [median(y.to_vec()), 0.0, 0.0, 0.0];
+        let mut sorted = x.to_vec();
+        sorted.sort_by(f64::total_cmp);
+        let outside = (x.len() / 20).max(1);
+        let ends = sorted
+            .get(outside)
+            .zip(x.len().checked_sub(outside + 1).and_then(|i| sorted.get(i)));
+        let Some((low, high)) = ends
+            .map(|(low, high)| (*low, *high))
+            .filter(|(low, high)| low < high)
+        else {
+            return Self {
+                centre: 0.0,
+                unit: f64::INFINITY,
+                line: level,
+            };
+        };
+        let mut curve = Self {
+            centre: (low + high) / 2.0,
+            unit: (high - low) / 2.0,
+            line: level,
+        };
+        let z: Vec<f64> = x.iter().map(|x| (x - curve.centre) / curve.unit).collect();
+        sorted.retain(|x| (low..=high).contains(x));
+        sorted.dedup_by(|a, b| (*a - *b).abs() < 0.02 * curve.unit);
+        let terms = sorted.len().div_ceil(2).clamp(1, 4);
+        for round in 0..2 * ROUNDS {
+            let left: Vec<f64> = y
+                .iter()
+                .zip(&z)
+                .map(|(y, z)| y - value(&curve.line, *z))
+                .collect();
+            let scale = MAD_TO_SD * median(left.iter().map(|r| r.abs()).collect());
+            if scale <= 0.0 {
+                break;
+            }
+            let weights: Vec<f64> = left
+                .iter()
+                .zip(&z)
+                .map(|(r, z)| {
+                    let r = (r / scale).abs();
+                    let pull = f64::from(u8::from(z.abs() <= 1.0));
+                    pull * if round < ROUNDS {
+                        1.0 / r.max(0.05)
+                    } else {
+                        Loss::Tukey.weight(r)
+                    }
+                })
+                .collect();
+            curve.line = polynomial(&z, y, &weights, terms);
+        }
+        curve
+    }
 }
 
 /// The polynomial between -1 and 1; beyond, the straight line through its middle and

@@ -41,6 +41,15 @@ const ROUNDS: usize = 6;
 const DRAWS: usize = 799;
 const PAIRS_DRAWN: usize = 150_000;
 
+/// Most pairs simulated at once, and by how much the limit is widened where there are
+/// more (our choice).
+const MOST_SIMULATED: usize = 5_000;
+const WIDENED: f64 = 1.5;
+
+/// Rounds of taking cores and probes off in turn where there are more than
+/// [`MOST_SIMULATED`] pairs: what they have in common is then all but known from the first.
+const ROUNDS_OF_MANY: usize = 2;
+
 /// A pair, or a core beside all its probes, far from the others.
 #[derive(Debug, Clone, PartialEq, Serialize)]
 pub struct Slip {
@@ -77,15 +86,15 @@ pub fn slips(members: &[Member], seed: u64) -> Option<Slips> {
         cores.as_ref().map(|(l, c)| (l, c, true)),
     ];
     for (layout, counts, of_cores) in both.into_iter().flatten() {
-        let Some(ratios) = layout.ratios(counts) else {
-            continue;
-        };
         let Some(cut) = layout.limit(level, seed) else {
             continue;
         };
+        let Some(beyond) = layout.beyond(counts, cut) else {
+            continue;
+        };
         limit = limit.max(cut);
-        judged += ratios.iter().flatten().count();
-        for (point, times) in layout.beyond(counts, cut) {
+        judged += layout.points.iter().filter(|p| layout.is_judged(p)).count();
+        for (point, times) in beyond {
             found.push(Slip {
                 probe: (!of_cores)
                     .then(|| members.get(point.probe).map(|member| member.probe.clone()))
@@ -201,7 +210,12 @@ impl Layout {
             left: counts.to_vec(),
         };
         let mut own = vec![0.0; counts.len()];
-        for _ in 0..if self.lines { ROUNDS } else { 1 } {
+        let rounds = match (self.lines, counts.len() > MOST_SIMULATED) {
+            (false, _) => 1,
+            (true, false) => ROUNDS,
+            (true, true) => ROUNDS_OF_MANY,
+        };
+        for _ in 0..rounds {
             let less_own: Vec<f64> = counts.iter().zip(&own).map(|(x, o)| x - o).collect();
             if self.shared {
                 for pairs in &self.cores {
@@ -267,12 +281,13 @@ impl Layout {
     }
 
     /// The pairs beyond the limit, one after the other, each taken out before the next
-    /// is looked for: what a slip does to the line of its own probe is no slip.
-    fn beyond(&self, counts: &[f64], limit: f64) -> Vec<(Point, f64)> {
+    /// is looked for: what a slip does to the line of its own probe is no slip. `None`
+    /// where nothing can be judged.
+    fn beyond(&self, counts: &[f64], limit: f64) -> Option<Vec<(Point, f64)>> {
         let mut found = Vec::new();
         let (mut left, mut counts) = (self.clone(), counts.to_vec());
+        let mut ratios = left.ratios(&counts)?;
         while found.len() < MOST_FOUND {
-            let ratios = left.ratios(&counts).unwrap_or_default();
             let places = ratios.iter().enumerate();
             let farthest = places
                 .filter_map(|(i, ratio)| Some((i, (*ratio)?)))
@@ -283,8 +298,9 @@ impl Layout {
             found.push((left.points.remove(place), times));
             counts.remove(place);
             left = Self::from(left.points, left.lines);
+            ratios = left.ratios(&counts).unwrap_or_default();
         }
-        found
+        Some(found)
     }
 
     fn largest(&self, counts: &[f64]) -> f64 {
@@ -294,7 +310,26 @@ impl Layout {
 
     /// The ratio that the largest of a sound batch exceeds with this chance, at least
     /// [`LEAST_TIMES`].
+    ///
+    /// Of more than [`MOST_SIMULATED`] pairs those of some probes are simulated, evenly
+    /// taken, and the limit widened: for normal scatter the largest of forty times as many
+    /// lies a seventh farther out, and a slip lies many times farther.
     fn limit(&self, level: f64, seed: u64) -> Option<f64> {
+        if self.points.len() > MOST_SIMULATED {
+            let every = self.points.len().div_ceil(MOST_SIMULATED);
+            let part = self
+                .points
+                .iter()
+                .filter(|point| point.probe.is_multiple_of(every));
+            let part = Self::from(part.copied().collect(), self.lines);
+            return part
+                .simulated_limit(level, seed)
+                .map(|limit| WIDENED * limit);
+        }
+        self.simulated_limit(level, seed)
+    }
+
+    fn simulated_limit(&self, level: f64, seed: u64) -> Option<f64> {
         let draws = (PAIRS_DRAWN / self.points.len().max(1)).clamp(39, DRAWS);
         let mut largest: Vec<f64> = (0..draws)
             .into_par_iter()
