@@ -1,7 +1,7 @@
 //! `ovendry batch` before data that a person got wrong: slips of a count, swapped media,
 //! probes of one core. What is wrong is named by line and probe.
 
-use ovendry_tests::Bench;
+use ovendry_tests::{Bench, repository};
 use rand::SeedableRng;
 use rand_chacha::ChaCha8Rng;
 use rand_distr::{Distribution, StandardNormal};
@@ -159,4 +159,18 @@ fn what_to_do_stands_before_the_figures_and_all_of_twelve_are_ranked() {
             "{phrase}: {text}"
         );
     }
+}
+
+/// The curve of the demo's probes bends more at its ends than a robust cubic follows.
+#[test]
+fn no_slip_is_seen_in_the_demo_where_there_is_none() {
+    let bench = Bench::empty();
+    let file = repository().join("demo-data/forty-probes.csv");
+    bench.put("forty.csv", std::fs::read(file).expect("the demo"));
+    let answer = bench.run(&["batch", "forty.csv", "--no-charts"]).exits(0);
+    assert!(
+        !answer.stderr.contains("far from all others"),
+        "{}",
+        answer.stderr
+    );
 }

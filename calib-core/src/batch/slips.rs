@@ -23,7 +23,7 @@ pub const FALSE_ALARMS: f64 = 0.05;
 
 /// Standard deviations nearer than which nothing is called far, whatever chance says
 /// (our choice): scatter is seldom as normal as the simulation's.
-pub const LEAST_TIMES: f64 = 6.0;
+pub const LEAST_TIMES: f64 = 10.0;
 
 /// Fewest pairs among which one can be told to lie far from the others.
 const FEWEST: usize = 12;
@@ -40,6 +40,11 @@ const ROUNDS: usize = 6;
 /// Most batches simulated, and most pairs in all of them.
 const DRAWS: usize = 799;
 const PAIRS_DRAWN: usize = 150_000;
+
+/// Pairs next to one in wetness, and the share of its own distance at which they are said
+/// to lie off as it does.
+const NEIGHBOURS: usize = 2;
+const ALIKE: f64 = 0.4;
 
 /// Most pairs simulated at once, and by how much the limit is widened where there are
 /// more (our choice).
@@ -94,7 +99,11 @@ pub fn slips(members: &[Member], seed: u64) -> Option<Slips> {
         };
         limit = limit.max(cut);
         judged += layout.points.iter().filter(|p| layout.is_judged(p)).count();
+        let left = layout.parts(counts).left;
         for (point, times) in beyond {
+            if !layout.lies_alone(&left, &point) {
+                continue;
+            }
             found.push(Slip {
                 probe: (!of_cores)
                     .then(|| members.get(point.probe).map(|member| member.probe.clone()))
@@ -301,6 +310,28 @@ impl Layout {
             ratios = left.ratios(&counts).unwrap_or_default();
         }
         Some(found)
+    }
+
+    /// Whether the pairs next to this one in wetness do not lie off the same way: where
+    /// they do, it is the curve that does not follow, and no slip.
+    fn lies_alone(&self, left: &[f64], of: &Point) -> bool {
+        let is_it = |p: &Point| p.probe == of.probe && p.core == of.core;
+        let Some(own) = self.points.iter().position(is_it) else {
+            return true;
+        };
+        let sign = left[own].signum();
+        let mut near: Vec<(f64, f64)> = self
+            .points
+            .iter()
+            .zip(left)
+            .enumerate()
+            .filter(|(i, (p, _))| *i != own && (!self.shared || p.probe == of.probe))
+            .map(|(_, (p, left))| ((p.theta - of.theta).abs(), left * sign))
+            .collect();
+        near.sort_by(|a, b| a.0.total_cmp(&b.0));
+        near.truncate(NEIGHBOURS);
+        near.iter()
+            .all(|(_, along)| *along < ALIKE * left[own].abs())
     }
 
     fn largest(&self, counts: &[f64]) -> f64 {
