@@ -33,17 +33,16 @@ pub fn print_json(value: &impl serde::Serialize) -> Result<(), Failure> {
     print(&(text + "\n"))
 }
 
-/// The warning that the first of `paths` is not of this answer: for a report whose
-/// charts are a by-product.
-pub fn kept(paths: &[PathBuf]) -> Option<Warning> {
-    paths.first().map(|path| Warning {
+/// The warning that the chart at `path` is not of this answer.
+fn kept(path: &Path) -> Warning {
+    Warning {
         place: path.display().to_string(),
         what: "exists already with other content, from other input or options, and was left as it is"
             .to_owned(),
         why: "that chart does not show what this answer says".to_owned(),
         advice: "add --force to draw it anew, --out to draw it into another folder, or --no-charts for none"
             .to_owned(),
-    })
+    }
 }
 
 /// Files to be written together.
@@ -73,6 +72,21 @@ impl OutputSet {
     /// The paths, in the order they were added.
     pub fn paths(&self) -> impl Iterator<Item = &Path> {
         self.files.iter().map(|(path, _)| path.as_path())
+    }
+
+    /// As [`write`](Self::write), for charts that are a by-product of a report: where
+    /// others are there already they are left, and the warning says so. Gives the paths
+    /// that now hold these charts.
+    ///
+    /// # Errors
+    /// [`Failure::Internal`] if the disk refuses.
+    pub fn write_or_keep(self, force: bool) -> Result<(Vec<PathBuf>, Option<Warning>), Failure> {
+        let paths: Vec<PathBuf> = self.paths().map(Path::to_owned).collect();
+        match self.write(force) {
+            Ok(_) => Ok((paths, None)),
+            Err(Failure::Input(_)) => Ok((Vec::new(), paths.first().map(|path| kept(path)))),
+            Err(fault) => Err(fault),
+        }
     }
 
     /// Writes every file. A file that already holds exactly these bytes is left

@@ -15,7 +15,7 @@ use super::setpoints;
 use crate::calibration_file::CalibrationFile;
 use crate::caution;
 use crate::failure::{Complaint, Failure, Verdict, Warning, all_or_every_complaint};
-use crate::output::{OutputSet, kept, print, print_json};
+use crate::output::{OutputSet, print, print_json};
 use crate::pairs::{self, Pairs};
 use crate::table::load_site;
 use crate::workbench::{Site, SourceFile};
@@ -82,12 +82,9 @@ struct Answer {
 pub fn run(command: &Drift) -> Result<Verdict, Failure> {
     let (mut answer, charts) = work(command)?;
     for of_probe in charts {
-        let paths: Vec<PathBuf> = of_probe.paths().map(Path::to_owned).collect();
-        match of_probe.write(command.force) {
-            Ok(_) => answer.written.extend(paths),
-            Err(Failure::Input(_)) => answer.warnings.extend(kept(&paths)),
-            Err(fault) => return Err(fault),
-        }
+        let (written, warning) = of_probe.write_or_keep(command.force)?;
+        answer.written.extend(written);
+        answer.warnings.extend(warning);
     }
     for warning in &answer.warnings {
         eprintln!("{warning}");

@@ -11,7 +11,7 @@ use super::soil::{command_line, known, soil_of};
 use crate::calibration_file::CalibrationFile;
 use crate::caution;
 use crate::failure::{Complaint, Failure, Verdict, Warning, all_or_every_complaint};
-use crate::output::{self, OutputSet, print, print_json};
+use crate::output::{OutputSet, print, print_json};
 use crate::table::names::{LOG, WEATHER};
 use crate::table::weather::Weather;
 use crate::table::{load_site, shown_path, weather};
@@ -80,12 +80,9 @@ fn raw_count(text: &str) -> Result<u32, String> {
 pub fn run(command: &Replay) -> Result<Verdict, Failure> {
     let (mut answer, charts) = work(command)?;
     for of_probe in charts {
-        let paths: Vec<PathBuf> = of_probe.paths().map(Path::to_owned).collect();
-        match of_probe.write(command.force) {
-            Ok(_) => answer.note_written(&paths),
-            Err(Failure::Input(_)) => answer.warnings.extend(output::kept(&paths)),
-            Err(fault) => return Err(fault),
-        }
+        let (written, warning) = of_probe.write_or_keep(command.force)?;
+        answer.note_written(&written);
+        answer.warnings.extend(warning);
     }
     for warning in &answer.warnings {
         eprintln!("{warning}");

@@ -3,7 +3,7 @@
 use super::held::{Held, How, Whose};
 use super::report::Answer;
 use crate::failure::Failure;
-use crate::output::{self, OutputSet};
+use crate::output::OutputSet;
 use crate::plot::{self, Against, AgreementChart, Chart, OneToOneChart};
 use std::path::{Path, PathBuf};
 
@@ -36,16 +36,13 @@ impl Answer {
                 &format!("{stem}-line"),
                 &OneToOneChart::new(against),
             )?);
-            let paths: Vec<PathBuf> = files.iter().map(|(path, _)| path.clone()).collect();
             let mut outputs = OutputSet::default();
             for (path, bytes) in files {
                 outputs.add(path, bytes);
             }
-            match outputs.write(force) {
-                Ok(_) => written.extend(paths.iter().map(|path| path.display().to_string())),
-                Err(Failure::Input(_)) => warnings.extend(output::kept(&paths)),
-                Err(fault) => return Err(fault),
-            }
+            let (paths, warning) = outputs.write_or_keep(force)?;
+            written.extend(paths.iter().map(|path| path.display().to_string()));
+            warnings.extend(warning);
         }
         self.written = written;
         self.warn(warnings);
