@@ -52,17 +52,7 @@ pub fn placed<'a>(
             (x, mark.bottom + GAP + 0.85 * BODY, HPos::Center),
         ];
         let free = places.into_iter().find_map(|(x, baseline, anchor)| {
-            let left = match anchor {
-                HPos::Left => x,
-                HPos::Center => x - width / 2.0,
-                HPos::Right => x - width,
-            };
-            let space = Space {
-                left,
-                top: baseline - 0.85 * BODY,
-                right: left + width,
-                bottom: baseline + 0.25 * BODY,
-            };
+            let space = space_of(width, (x, baseline), anchor);
             let about = space.grown(APART);
             let others = marks.iter().enumerate().filter(|(other, _)| *other != own);
             let clear = plot.holds(&space)
@@ -78,6 +68,22 @@ pub fn placed<'a>(
         }
     }
     placed
+}
+
+/// The space that a name of this width takes whose `anchor` end sits at `at`, on its
+/// baseline.
+pub fn space_of(width: f64, (x, baseline): Point, anchor: HPos) -> Space {
+    let left = match anchor {
+        HPos::Left => x,
+        HPos::Center => x - width / 2.0,
+        HPos::Right => x - width,
+    };
+    Space {
+        left,
+        top: baseline - 0.85 * BODY,
+        right: left + width,
+        bottom: baseline + 0.25 * BODY,
+    }
 }
 
 #[cfg(test)]

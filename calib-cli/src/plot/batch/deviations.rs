@@ -3,6 +3,7 @@
 use super::{Shown, named_of, short};
 use crate::plot::axis::Axis;
 use crate::plot::fonts::{self, Weight};
+use crate::plot::names::space_of;
 use crate::plot::pen::{BODY, Drawn, Letters, Pen, Point};
 use crate::plot::place::Space;
 use crate::plot::sheet::{CORE_RADIUS, Outline, Sheet, Swatch, draw_upright};
@@ -205,17 +206,7 @@ impl DeviationChart {
                 candidates.push((at + 2.0 * self.radius(), baseline, HPos::Right));
             }
             let free = candidates.into_iter().find_map(|(x, baseline, anchor)| {
-                let left = match anchor {
-                    HPos::Left => x,
-                    HPos::Center => x - width / 2.0,
-                    HPos::Right => x - width,
-                };
-                let space = Space {
-                    left,
-                    top: baseline - 0.85 * BODY,
-                    right: left + width,
-                    bottom: baseline + 0.25 * BODY,
-                };
+                let space = space_of(width, (x, baseline), anchor);
                 let clear =
                     self.sheet.plot.holds(&space) && !taken.iter().any(|b| b.touches(&space));
                 clear.then_some((space, (x, baseline), anchor))
