@@ -99,6 +99,9 @@ pub fn slips(members: &[Member], seed: u64) -> Option<Slips> {
         };
         limit = limit.max(cut);
         judged += layout.points.iter().filter(|p| layout.is_judged(p)).count();
+        if beyond.is_empty() {
+            continue;
+        }
         let left = layout.parts(counts).left;
         for (point, times) in beyond {
             if !layout.lies_alone(&left, &point) {
