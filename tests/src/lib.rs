@@ -1,6 +1,7 @@
 //! A small vocabulary for whole-program tests: a folder of one's own, the
 //! program run in it, and its answer in full when something is not as expected.
 
+pub mod agreement;
 pub mod batch;
 pub mod controller;
 pub mod coverage;

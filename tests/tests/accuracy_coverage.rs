@@ -5,7 +5,7 @@
 //! claim.
 
 use calib_core::accuracy::{Bootstrap, FEWEST_CLUSTERS, Measure, Sample};
-use calib_core::quantity::{Estimate, Quantity, Vwc};
+use ovendry_tests::agreement::sample;
 use rand::SeedableRng;
 use rand_chacha::ChaCha8Rng;
 use rand_distr::{Distribution, StandardNormal};
@@ -35,18 +35,11 @@ fn draw(places: usize, skewed: bool, seed: u64) -> Vec<Sample> {
         for core in 0..2 {
             let z: f64 = StandardNormal.sample(&mut rng);
             let water = 0.25 + WATER * z;
-            samples.push(Sample {
-                core: format!("{place}.{core}"),
-                cluster: place.to_string(),
-                soil: "loam".into(),
-                probe: "p".into(),
-                count: 0.0,
-                temperature: None,
-                reference: Estimate::new(Vwc::new(water).expect("a water content"), 0.0),
-                relative_volume_u: 0.0,
-                reading: water + BIAS + common + WITHIN * error(&mut rng, skewed),
-                reading_u: None,
-            });
+            samples.push(sample(
+                (place, core),
+                (water, 0.0),
+                water + BIAS + common + WITHIN * error(&mut rng, skewed),
+            ));
         }
     }
     samples

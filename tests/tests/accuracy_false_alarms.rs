@@ -8,7 +8,7 @@ use calib_core::accuracy::{
     Basis, Bias, ClassRequest, ClassStatement, FEWEST_FOR_BIAS, FEWEST_FOR_SLOPE, Limits, Measures,
     ProportionalBias, Sample, Verdict,
 };
-use calib_core::quantity::{Estimate, Quantity, Vwc};
+use ovendry_tests::agreement::sample;
 use rand::{RngExt, SeedableRng};
 use rand_chacha::ChaCha8Rng;
 use rand_distr::{Distribution, StandardNormal};
@@ -76,18 +76,11 @@ fn draw(world: &World, seed: u64) -> Vec<Sample> {
             // Cores of one place are not equally wet.
             let truth = water + 0.01 * near;
             let reference = truth + world.u * own;
-            samples.push(Sample {
-                core: format!("{place}.{core}"),
-                cluster: place.to_string(),
-                soil: "loam".into(),
-                probe: "p".into(),
-                count: 0.0,
-                temperature: None,
-                reference: Estimate::new(Vwc::new(reference).expect("a water content"), world.u),
-                relative_volume_u: 0.0,
-                reading: truth + world.bias + common + world.within * scatter * z,
-                reading_u: None,
-            });
+            samples.push(sample(
+                (place, core),
+                (reference, world.u),
+                truth + world.bias + common + world.within * scatter * z,
+            ));
         }
     }
     samples

@@ -8,7 +8,8 @@ use crate::{Check, output_of, python};
 use calib_core::accuracy::{
     Basis, Bias, ClassRequest, ClassStatement, Limits, Measures, ProportionalBias, Sample,
 };
-use calib_core::quantity::{Estimate, Quantity, Vwc};
+use calib_core::quantity::Quantity;
+use ovendry_tests::agreement::sample;
 use ovendry_tests::{Bench, repository};
 use rand::{RngExt, SeedableRng};
 use rand_chacha::ChaCha8Rng;
@@ -48,18 +49,11 @@ fn draw(number: u64) -> Vec<Sample> {
         for core in 0..cores {
             let water: f64 = rng.random_range(0.05..0.45);
             let z: f64 = StandardNormal.sample(&mut rng);
-            samples.push(Sample {
-                core: format!("{place}.{core}"),
-                cluster: place.to_string(),
-                soil: "loam".into(),
-                probe: "p".into(),
-                count: 0.0,
-                temperature: None,
-                reference: Estimate::new(Vwc::new(water).expect("a water content"), 0.0),
-                relative_volume_u: 0.0,
-                reading: common + 1.05 * water + 0.012 * z,
-                reading_u: None,
-            });
+            samples.push(sample(
+                (place, core),
+                (water, 0.0),
+                common + 1.05 * water + 0.012 * z,
+            ));
         }
     }
     samples
