@@ -6,6 +6,7 @@ use crate::fitted::Fitted;
 use crate::text_table::{Column, TextTable};
 use calib_core::calibration::COVERAGE;
 use calib_core::fit::{Bootstrap, Bootstrapped, CurveInterval, MOST_WITHOUT_FIT, Resampling};
+use schemars::JsonSchema;
 use serde::Serialize;
 use std::sync::mpsc;
 use std::time::Duration;
@@ -27,7 +28,7 @@ pub struct Asked {
 }
 
 /// The curve at several counts, three times over.
-#[derive(Debug, Clone, Serialize)]
+#[derive(Debug, Clone, Serialize, JsonSchema)]
 pub struct CurveBootstrap {
     /// By first order.
     pub first_order: Vec<FirstOrder>,
@@ -40,7 +41,7 @@ pub struct CurveBootstrap {
 }
 
 /// The curve at one count by first order.
-#[derive(Debug, Clone, Copy, Serialize)]
+#[derive(Debug, Clone, Copy, Serialize, JsonSchema)]
 pub struct FirstOrder {
     /// The count, at the reference temperature where there is a term.
     pub count: f64,

@@ -8,6 +8,7 @@ use crate::failure::{Complaint, Failure, Warning};
 use crate::table::SITE;
 use crate::workbench::SourceFile;
 use calib_core::calibration::Calibration;
+use schemars::JsonSchema;
 use serde::{Deserialize, Serialize};
 use std::collections::BTreeMap;
 use std::fs;
@@ -21,7 +22,7 @@ pub const VERSION: u32 = 1;
 pub const SUFFIX: &str = ".calibration.json";
 
 /// A saved calibration.
-#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize, JsonSchema)]
 #[serde(deny_unknown_fields)]
 pub struct CalibrationFile {
     /// Always [`FORMAT`].

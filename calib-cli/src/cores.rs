@@ -8,10 +8,11 @@ use crate::text_table::{Column, TextTable};
 use crate::workbench::{Sample, Workbench};
 use calib_core::gravimetry::{CoreInput, GravimetryError, Method, ReducedCore, Weighing, reduce};
 use calib_core::quantity::{Quantity, QuantityError};
+use schemars::JsonSchema;
 use serde::Serialize;
 
 /// One core with its results; as JSON, the results stand beside its names.
-#[derive(Debug, Clone, PartialEq, Serialize)]
+#[derive(Debug, Clone, PartialEq, Serialize, JsonSchema)]
 pub struct Core {
     /// Identifier.
     pub sample: String,

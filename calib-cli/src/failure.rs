@@ -4,7 +4,7 @@ use std::fmt;
 use std::path::{Path, PathBuf};
 
 /// How a command that ran to its end judged its subject.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, serde::Serialize)]
+#[derive(Debug, Clone, Copy, PartialEq, Eq, serde::Serialize, schemars::JsonSchema)]
 #[serde(rename_all = "kebab-case")]
 pub enum Verdict {
     /// Fit for use: exit code 0.
@@ -85,7 +85,7 @@ impl fmt::Display for Failure {
 
 /// One fault in the input: where, what stands there, what is wrong, how to
 /// mend it.
-#[derive(Debug, Clone, PartialEq, Eq, serde::Serialize)]
+#[derive(Debug, Clone, PartialEq, Eq, serde::Serialize, schemars::JsonSchema)]
 pub struct Complaint {
     /// The file, as the person would name it.
     pub file: PathBuf,
@@ -147,7 +147,7 @@ impl fmt::Display for Complaint {
 }
 
 /// Something that does not stop the work: what, why it matters, what to do.
-#[derive(Debug, Clone, PartialEq, Eq, serde::Serialize)]
+#[derive(Debug, Clone, PartialEq, Eq, serde::Serialize, schemars::JsonSchema)]
 pub struct Warning {
     /// Where, as `file:line` or the name of a probe, soil or sample.
     pub place: String,

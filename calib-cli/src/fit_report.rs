@@ -14,6 +14,7 @@ use calib_core::fit::{
 use calib_core::quantity::{Quantity, Timestamp};
 use calib_core::uncertainty::coverage_factor;
 use jiff::{Span, tz::Offset};
+use schemars::JsonSchema;
 use serde::Serialize;
 use std::fmt::Write;
 
@@ -31,7 +32,7 @@ const UNSMOOTHED: f64 = 100.0;
 const RECHECK_DAYS: i64 = 365;
 
 /// One probe's fit, with everything worth saying about it.
-#[derive(Debug, Clone, Serialize)]
+#[derive(Debug, Clone, Serialize, JsonSchema)]
 pub struct ProbeReport {
     /// The calibration.
     pub calibration: Calibration,
@@ -76,7 +77,7 @@ pub struct ProbeReport {
 }
 
 /// A fitted parameter.
-#[derive(Debug, Clone, Serialize)]
+#[derive(Debug, Clone, Serialize, JsonSchema)]
 pub struct Parameter {
     /// Its name in the equation.
     pub name: String,

@@ -20,7 +20,7 @@ pub struct Fitted<'a> {
 }
 
 /// A probe whose data are sound but give no calibration to rely on.
-#[derive(Debug, Clone, PartialEq, serde::Serialize)]
+#[derive(Debug, Clone, PartialEq, serde::Serialize, schemars::JsonSchema)]
 pub struct Refused {
     /// The probe.
     pub probe: String,

@@ -6,6 +6,7 @@ use crate::text_table::{Column, TextTable};
 use calib_core::calibration::{COVERAGE, Calibration, Prediction, PropagationError};
 use calib_core::quantity::{Celsius, Quantity};
 use calib_core::uncertainty::{Contribution, MonteCarlo, Propagated, Source, Validation};
+use schemars::JsonSchema;
 use serde::Serialize;
 use std::fmt::Write;
 
@@ -21,7 +22,7 @@ const TOLERANCE: f64 = 0.0005;
 const DRAWN_TO: f64 = TOLERANCE / 5.0;
 
 /// A new reading at one count.
-#[derive(Debug, Clone, Serialize)]
+#[derive(Debug, Clone, Serialize, JsonSchema)]
 pub struct NewReading {
     /// By first-order propagation.
     #[serde(flatten)]
@@ -31,7 +32,7 @@ pub struct NewReading {
 }
 
 /// What the draws say.
-#[derive(Debug, Clone, Serialize)]
+#[derive(Debug, Clone, Serialize, JsonSchema)]
 #[serde(untagged)]
 pub enum ByDraws {
     /// An interval, and whether first order stands up to it.

@@ -8,6 +8,7 @@ use crate::workbench::Workbench;
 use calib_core::dielectric::{CoreReading, Route, RouteErrors, compare_routes, water_permittivity};
 use calib_core::gravimetry::Method;
 use calib_core::quantity::{Celsius, Density, Estimate, Quantity, QuantityError};
+use schemars::JsonSchema;
 use serde::Serialize;
 
 /// A route whose error is up to this many times the fitted curve's could stand in
@@ -15,7 +16,7 @@ use serde::Serialize;
 const AS_GOOD_AS: f64 = 1.5;
 
 /// The physical routes beside the fitted curve.
-#[derive(Debug, Clone, Serialize)]
+#[derive(Debug, Clone, Serialize, JsonSchema)]
 pub struct PhysicalReport {
     /// The fitted curve's root mean square error at unseen cores, m3/m3.
     curve_rmse: Option<f64>,

@@ -34,7 +34,9 @@ pub struct Workbench {
 }
 
 /// An input file and what it held.
-#[derive(Debug, Clone, PartialEq, Eq, serde::Serialize, serde::Deserialize)]
+#[derive(
+    Debug, Clone, PartialEq, Eq, serde::Serialize, serde::Deserialize, schemars::JsonSchema,
+)]
 pub struct SourceFile {
     /// File name without its folder.
     pub name: String,

@@ -6,11 +6,12 @@
 
 use crate::fit::Observation;
 use crate::quantity::Timestamp;
+use schemars::JsonSchema;
 use serde::{Deserialize, Serialize};
 
 /// One core beside one probe. Several probes may have been read beside the same
 /// core: their pairs then carry the same `observation.sample`.
-#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize, JsonSchema)]
 pub struct Pair {
     /// The probe's identifier.
     pub probe: String,
@@ -41,7 +42,7 @@ impl Pair {
 
 /// Counts of one probe in two media that every probe of its kind was read in, for
 /// bringing probes onto one scale (two-point normalisation).
-#[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize)]
+#[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize, JsonSchema)]
 pub struct TwoPoints {
     /// Count in the medium of the lower permittivity, e.g. air.
     pub low: f64,

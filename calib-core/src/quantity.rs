@@ -4,6 +4,7 @@
 //! A limit here is a *plausibility* limit: what a value of this kind can be at
 //! all. Whether a plausible value is also right is for the room that uses it.
 
+use schemars::JsonSchema;
 use serde::{Deserialize, Serialize};
 use std::fmt;
 
@@ -66,7 +67,7 @@ pub trait Quantity: Copy + fmt::Debug {
 macro_rules! quantity {
     ($(#[$doc:meta])* $name:ident, $human:literal, $unit:literal, $min:expr, $max:expr) => {
         $(#[$doc])*
-        #[derive(Debug, Clone, Copy, PartialEq, PartialOrd, Serialize, Deserialize)]
+        #[derive(Debug, Clone, Copy, PartialEq, PartialOrd, Serialize, Deserialize, JsonSchema)]
         #[serde(try_from = "f64", into = "f64")]
         pub struct $name(f64);
 
@@ -161,7 +162,7 @@ quantity!(
 );
 
 /// A value with its standard uncertainty, both in the quantity's own unit.
-#[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize)]
+#[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize, JsonSchema)]
 pub struct Estimate<Q> {
     /// Best estimate.
     pub value: Q,
@@ -180,7 +181,9 @@ impl<Q> Estimate<Q> {
 ///
 /// The core only orders times and takes differences; reading and printing
 /// calendars is the program's business.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash, Serialize, Deserialize)]
+#[derive(
+    Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash, Serialize, Deserialize, JsonSchema,
+)]
 pub struct Timestamp(pub i64);
 
 impl Timestamp {

@@ -4,6 +4,7 @@
 //! once. What is said about the checking of a source is the wording of the
 //! notes beside those files, and goes with every value to where it is printed.
 
+use schemars::JsonSchema;
 use serde::de::DeserializeOwned;
 use serde::{Deserialize, Serialize};
 use std::fmt;
@@ -32,7 +33,7 @@ pub enum ReferenceError {
 }
 
 /// A published source the program draws on.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, Hash, Serialize, Deserialize)]
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Hash, Serialize, Deserialize, JsonSchema)]
 pub enum PublicationKey {
     /// The texture triangle of the USDA Soil Survey Manual.
     #[serde(rename = "usda-texture")]
@@ -89,7 +90,7 @@ impl fmt::Display for PublicationKey {
 }
 
 /// A source with how far the copy in `reference-data/` was checked.
-#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
+#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize, JsonSchema)]
 pub struct Publication {
     /// Which source.
     pub key: PublicationKey,

@@ -7,10 +7,11 @@
 //! `count_ref = count - coefficient (T - T_ref)`, `theta_v = f(count_ref)`.
 
 use crate::quantity::{Celsius, Quantity};
+use schemars::JsonSchema;
 use serde::{Deserialize, Serialize};
 
 /// A fitted temperature term.
-#[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize)]
+#[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize, JsonSchema)]
 pub struct TemperatureTerm {
     /// Temperature at which counts need no correction.
     pub reference: Celsius,

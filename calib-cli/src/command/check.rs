@@ -9,6 +9,7 @@ use crate::pairing;
 use crate::table;
 use crate::workbench::{LoggedReading, SourceFile, Workbench};
 use calib_core::fit::Request;
+use schemars::JsonSchema;
 use serde::Serialize;
 use std::fmt::Write;
 use std::path::{Path, PathBuf};
@@ -24,7 +25,7 @@ pub struct Check {
 }
 
 /// The result as JSON.
-#[derive(Debug, Serialize)]
+#[derive(Debug, Serialize, JsonSchema)]
 struct Report<'a> {
     format: &'static str,
     version: u32,
@@ -36,7 +37,7 @@ struct Report<'a> {
 }
 
 /// What a clean workbench holds.
-#[derive(Debug, Serialize)]
+#[derive(Debug, Serialize, JsonSchema)]
 struct Contents<'a> {
     site: &'a str,
     soils: usize,

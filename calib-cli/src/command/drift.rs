@@ -24,6 +24,7 @@ use calib_core::fit::Observation;
 use calib_core::pair::Pair;
 use clap::Args;
 use report::ProbeReport;
+use schemars::JsonSchema;
 use serde::Serialize;
 use std::path::{Path, PathBuf};
 
@@ -66,7 +67,7 @@ pub struct Drift {
 }
 
 /// What the checks say of every probe.
-#[derive(Serialize)]
+#[derive(Serialize, JsonSchema)]
 struct Answer {
     format: &'static str,
     version: u32,

@@ -24,6 +24,7 @@ use calib_core::quantity::{Quantity, Vwc};
 use clap::Args;
 use clap::builder::{PossibleValuesParser, TypedValueParser};
 use rayon::prelude::*;
+use schemars::JsonSchema;
 use serde::Serialize;
 use std::path::{Path, PathBuf};
 
@@ -95,7 +96,7 @@ pub fn out_folder(dir: &Path, out: Option<&Path>) -> PathBuf {
 }
 
 /// What the fit of a workbench comes to.
-#[derive(Serialize)]
+#[derive(Serialize, JsonSchema)]
 pub(super) struct Answer {
     format: &'static str,
     version: u32,

@@ -22,6 +22,7 @@ use calib_core::quantity::{Quantity, Vwc};
 use calib_core::soil::SoilWater;
 use clap::Args;
 use report::{Answer, Limits, ProbeReport};
+use schemars::JsonSchema;
 use serde::Serialize;
 use std::path::{Path, PathBuf};
 
@@ -171,7 +172,7 @@ fn weather_of(command: &Replay) -> Result<(Option<Weather>, Vec<Warning>), Failu
 }
 
 /// The one count to compare with.
-#[derive(Debug, Clone, Serialize)]
+#[derive(Debug, Clone, Serialize, JsonSchema)]
 struct Threshold {
     /// Raw count, compared as read.
     count: f64,

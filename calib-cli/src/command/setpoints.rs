@@ -31,6 +31,7 @@ use calib_core::reference::{Publication, PublicationKey, publication};
 use calib_core::soil::{Basis, SoilEvidence};
 use clap::Args;
 use report::SetPointReport;
+use schemars::JsonSchema;
 use serde::Serialize;
 use std::path::{Path, PathBuf};
 use words::{PointWater, ponding_warning};
@@ -72,7 +73,7 @@ pub struct Setpoints {
 }
 
 /// The set points of every calibrated probe and bed, with where they come from.
-#[derive(Serialize)]
+#[derive(Serialize, JsonSchema)]
 pub(super) struct Answer {
     format: &'static str,
     version: u32,

@@ -15,6 +15,7 @@ use calib_core::soil::{Particles, SoilDescription, SoilError, SoilEvidence, Text
 use clap::{ArgGroup, Args};
 use from_log::FromLog;
 use report::SoilReport;
+use schemars::JsonSchema;
 use serde::Serialize;
 use std::fmt;
 use std::path::{Path, PathBuf};
@@ -104,7 +105,7 @@ struct Known {
     found: SoilEvidence,
 }
 
-#[derive(Serialize)]
+#[derive(Serialize, JsonSchema)]
 struct Answer {
     format: &'static str,
     version: u32,

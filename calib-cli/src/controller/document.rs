@@ -7,6 +7,7 @@ use calib_core::controller::{
     ControllerError, ControllerRecord, ControllerTable, Dates, IntegerSetPoints,
     IntegerTemperature, Knot, LiveCodes, OpenCircuit, Timing, VERSION,
 };
+use schemars::JsonSchema;
 use serde::{Deserialize, Serialize};
 
 /// What the `format` key says.
@@ -40,7 +41,7 @@ impl Stamp {
 }
 
 /// Every key, in the order they are written.
-#[derive(Serialize, Deserialize)]
+#[derive(Serialize, Deserialize, JsonSchema)]
 #[serde(deny_unknown_fields)]
 pub(super) struct Document {
     format: String,
@@ -65,7 +66,7 @@ pub(super) struct Document {
     _crc32: String,
 }
 
-#[derive(Serialize, Deserialize)]
+#[derive(Serialize, Deserialize, JsonSchema)]
 #[serde(deny_unknown_fields)]
 struct LiveKeys {
     low: u16,
@@ -73,14 +74,14 @@ struct LiveKeys {
     open_circuit: OpenCircuit,
 }
 
-#[derive(Serialize, Deserialize)]
+#[derive(Serialize, Deserialize, JsonSchema)]
 #[serde(deny_unknown_fields)]
 struct DomainKeys {
     low: i32,
     high: i32,
 }
 
-#[derive(Serialize, Deserialize)]
+#[derive(Serialize, Deserialize, JsonSchema)]
 #[serde(deny_unknown_fields)]
 struct TemperatureKeys {
     reference_centi: i16,
@@ -90,7 +91,7 @@ struct TemperatureKeys {
     divisor: i32,
 }
 
-#[derive(Serialize, Deserialize)]
+#[derive(Serialize, Deserialize, JsonSchema)]
 #[serde(deny_unknown_fields)]
 struct KnotKeys {
     count: u16,
@@ -98,7 +99,7 @@ struct KnotKeys {
     expanded_uncertainty_e4: u16,
 }
 
-#[derive(Serialize, Deserialize)]
+#[derive(Serialize, Deserialize, JsonSchema)]
 #[serde(deny_unknown_fields)]
 struct SetPointKeys {
     refill_theta_v_e4: i16,
@@ -107,7 +108,7 @@ struct SetPointKeys {
     stop_count: u16,
 }
 
-#[derive(Serialize, Deserialize)]
+#[derive(Serialize, Deserialize, JsonSchema)]
 #[serde(deny_unknown_fields)]
 struct PumpKeys {
     minimum_on_s: u32,

@@ -8,6 +8,7 @@ use super::document::{Document, Stamp};
 use super::json::{Json, keys, line_of, on_one_line};
 use super::{ControllerFormat, FileError, Seal};
 use calib_core::controller::{ControllerTable, VERSION};
+use schemars::JsonSchema;
 use serde::{Deserialize, Serialize};
 use std::collections::BTreeSet;
 use std::path::Path;
@@ -23,7 +24,7 @@ pub fn is_fleet(path: &Path) -> bool {
     super::name_when_written(path).is_some_and(|name| name.ends_with(FLEET_FILE))
 }
 
-#[derive(Serialize, Deserialize)]
+#[derive(Serialize, Deserialize, JsonSchema)]
 #[serde(deny_unknown_fields)]
 struct Entry {
     probe: String,

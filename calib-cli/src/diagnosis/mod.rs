@@ -17,6 +17,7 @@ use calib_core::irrigation::{SetPoint, SetPoints};
 use cores::{decisive_cores, pattern};
 pub use loss::loss_remark;
 use parameters::{ALL_BUT_ONE_NUMBER, Break, Correlation, find_break, strongest};
+use schemars::JsonSchema;
 use serde::Serialize;
 use set_points::{Hinge, hinge_remark, hinges};
 use std::fmt::Write as _;
@@ -32,7 +33,7 @@ pub struct Surroundings {
 }
 
 /// The diagnostics of one fit.
-#[derive(Debug, Clone, Serialize)]
+#[derive(Debug, Clone, Serialize, JsonSchema)]
 pub struct Diagnosis {
     /// Leverage and Cook's distance, one entry a core.
     influence: Vec<Influence>,

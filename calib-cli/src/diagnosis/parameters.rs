@@ -2,13 +2,14 @@
 
 use calib_core::calibration::{COVERAGE, Calibration, Domain};
 use calib_core::uncertainty::coverage_factor;
+use schemars::JsonSchema;
 use serde::Serialize;
 use std::fmt::Write as _;
 
 /// Correlation of two parameters from which they are spoken of as one.
 pub(super) const ALL_BUT_ONE_NUMBER: f64 = 0.98;
 
-#[derive(Debug, Clone, Serialize)]
+#[derive(Debug, Clone, Serialize, JsonSchema)]
 pub(super) struct Correlation {
     parameters: [String; 2],
     pub(super) correlation: f64,
@@ -42,7 +43,7 @@ impl Correlation {
 }
 
 /// The break of a curve in counts.
-#[derive(Debug, Clone, Serialize)]
+#[derive(Debug, Clone, Serialize, JsonSchema)]
 pub(super) struct Break {
     count: f64,
     /// Standard uncertainty, counts.

@@ -3,6 +3,7 @@
 use super::cores::{cores_named, verb};
 use calib_core::fit::{ModelFit, Without, without_each};
 use calib_core::irrigation::{SetPoint, SetPoints};
+use schemars::JsonSchema;
 use serde::Serialize;
 
 /// Share of the dead band by which one core may move a set point before it is
@@ -10,7 +11,7 @@ use serde::Serialize;
 const NOTABLE_SHARE: f64 = 0.25;
 
 /// How a set point hangs on the cores.
-#[derive(Debug, Clone, Serialize)]
+#[derive(Debug, Clone, Serialize, JsonSchema)]
 pub(super) struct Hinge {
     pub(super) point: SetPoint,
     /// The count it lies at.
@@ -19,7 +20,7 @@ pub(super) struct Hinge {
     pub(super) without: Vec<WithoutCore>,
 }
 
-#[derive(Debug, Clone, Serialize)]
+#[derive(Debug, Clone, Serialize, JsonSchema)]
 pub(super) struct WithoutCore {
     sample: String,
     level: String,

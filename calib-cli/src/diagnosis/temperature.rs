@@ -4,10 +4,11 @@ use super::Surroundings;
 use calib_core::calibration::Calibration;
 use calib_core::fit::TemperatureDecision;
 use calib_core::temperature::uncorrected_difference;
+use schemars::JsonSchema;
 use serde::Serialize;
 
 /// theta_v read for one wetness in the coolest and in the warmest soil logged.
-#[derive(Debug, Clone, Serialize)]
+#[derive(Debug, Clone, Serialize, JsonSchema)]
 pub(super) struct TemperatureCost {
     coolest: f64,
     warmest: f64,

@@ -23,6 +23,7 @@ use calib_core::gravimetry::too_far_apart;
 use calib_core::quantity::{Estimate, Timestamp, Vwc};
 use calib_core::readings::{WindowRule, WindowSummary, pool_noise, stuck_since, summarise};
 use log::{Log, plain};
+use schemars::JsonSchema;
 use serde::Serialize;
 use std::collections::{BTreeMap, HashMap};
 use unpaired::Lonely;
@@ -46,7 +47,7 @@ pub struct Paired {
 }
 
 /// The calibration points of one probe in its soil.
-#[derive(Debug, Clone, PartialEq, Serialize)]
+#[derive(Debug, Clone, PartialEq, Serialize, JsonSchema)]
 pub struct PairedProbe {
     /// The probe's identifier.
     pub probe: String,

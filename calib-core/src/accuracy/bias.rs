@@ -4,10 +4,11 @@ use super::clustered::mean;
 use super::error::AccuracyError;
 use super::sample::{Interval, Sample, check, cluster_numbers};
 use crate::uncertainty::{Budget, Expanded, Source};
+use schemars::JsonSchema;
 use serde::{Deserialize, Serialize};
 
 /// The mean difference, and whether it could be chance.
-#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize, JsonSchema)]
 pub struct Bias {
     /// Mean of reading minus reference, m3/m3.
     pub value: f64,

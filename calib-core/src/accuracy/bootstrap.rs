@@ -20,10 +20,11 @@ use super::sample::{Interval, Sample, check, cluster_numbers};
 use rand::{RngExt, SeedableRng};
 use rand_chacha::ChaCha8Rng;
 use rayon::prelude::*;
+use schemars::JsonSchema;
 use serde::{Deserialize, Serialize};
 
 /// A measure that the bootstrap gives an interval for.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, Hash, Serialize, Deserialize)]
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Hash, Serialize, Deserialize, JsonSchema)]
 #[serde(rename_all = "kebab-case")]
 pub enum Measure {
     /// Mean difference.
@@ -43,7 +44,7 @@ pub enum Measure {
 }
 
 /// One measure with its interval.
-#[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize)]
+#[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize, JsonSchema)]
 pub struct MeasureInterval {
     /// Which.
     pub measure: Measure,
@@ -56,7 +57,7 @@ pub struct MeasureInterval {
 }
 
 /// Intervals by drawing clusters anew.
-#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize, JsonSchema)]
 pub struct Bootstrapped {
     /// Clusters drawn, with replacement, as many as there are.
     pub clusters: usize,
@@ -69,7 +70,7 @@ pub struct Bootstrapped {
 }
 
 /// How to draw.
-#[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize)]
+#[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize, JsonSchema)]
 pub struct Bootstrap {
     /// How often.
     pub replicates: usize,

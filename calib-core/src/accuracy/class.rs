@@ -17,6 +17,7 @@ use super::clustered::{mean, t_quantile};
 use super::error::AccuracyError;
 use super::sample::{Sample, check, cluster_numbers};
 use super::spread::Spread;
+use schemars::JsonSchema;
 use serde::{Deserialize, Serialize};
 use statrs::distribution::{Beta, ContinuousCDF};
 
@@ -24,7 +25,7 @@ use statrs::distribution::{Beta, ContinuousCDF};
 pub const LADDER: [f64; 6] = [0.01, 0.015, 0.02, 0.03, 0.05, 0.1];
 
 /// What the bound of a share rests on.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, Default, Serialize, Deserialize)]
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Default, Serialize, Deserialize, JsonSchema)]
 #[serde(rename_all = "kebab-case")]
 pub enum Basis {
     /// Differences are normal, with any mean.
@@ -35,7 +36,7 @@ pub enum Basis {
 }
 
 /// Whether a target is met.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize)]
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize, JsonSchema)]
 #[serde(rename_all = "kebab-case")]
 pub enum Verdict {
     /// With the confidence asked for, at least the share asked for is within it.
@@ -47,7 +48,7 @@ pub enum Verdict {
 }
 
 /// Share of readings within a target.
-#[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize)]
+#[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize, JsonSchema)]
 pub struct Share {
     /// Best estimate.
     pub estimate: f64,
@@ -58,7 +59,7 @@ pub struct Share {
 }
 
 /// What can be said of one target.
-#[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize)]
+#[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize, JsonSchema)]
 pub struct TargetStatement {
     /// Half width, m3/m3: a reading is good if it is within this of the core.
     pub target: f64,
@@ -78,7 +79,7 @@ pub struct TargetStatement {
 }
 
 /// The accuracy class of the readings.
-#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize, JsonSchema)]
 pub struct ClassStatement {
     /// Share of readings that must be within the target.
     pub share: f64,
@@ -108,7 +109,7 @@ pub const MOST_MORE: usize = 10_000;
 pub const FEWEST_FOR_CLASS: usize = 8;
 
 /// What a class is asked by.
-#[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize)]
+#[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize, JsonSchema)]
 pub struct ClassRequest {
     /// The user's target, m3/m3, where there is one.
     pub target: Option<f64>,

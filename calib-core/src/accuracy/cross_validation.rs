@@ -15,11 +15,12 @@ use rand::SeedableRng;
 use rand::seq::SliceRandom;
 use rand_chacha::ChaCha8Rng;
 use rayon::prelude::*;
+use schemars::JsonSchema;
 use serde::{Deserialize, Serialize};
 use std::collections::{BTreeMap, BTreeSet};
 
 /// What is left out, and what the fit to the rest is.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize)]
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize, JsonSchema)]
 #[serde(rename_all = "kebab-case", tag = "leave-out")]
 pub enum LeaveOut {
     /// Each probe in each soil; one curve is fitted to the other probes of that soil.
@@ -38,7 +39,7 @@ pub enum LeaveOut {
 }
 
 /// A reading left out that the fit to the others has no value for.
-#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize, JsonSchema)]
 pub struct Unforetold {
     /// The core.
     pub core: String,
@@ -55,7 +56,7 @@ pub struct Unforetold {
 }
 
 /// One part left out.
-#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize, JsonSchema)]
 pub struct Fold {
     /// What was left out, e.g. a probe's name.
     pub left_out: String,
@@ -77,7 +78,7 @@ pub struct Fold {
 }
 
 /// Every reading foretold by a fit that had not seen it.
-#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize, JsonSchema)]
 pub struct CrossValidation {
     /// What was left out.
     pub leave_out: LeaveOut,

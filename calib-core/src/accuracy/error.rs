@@ -1,10 +1,11 @@
 //! Why an accuracy study, or a part of one, could not be made.
 
+use schemars::JsonSchema;
 use serde::{Deserialize, Serialize};
 
 /// What was asked for and could not be answered. `Display` says what is wrong,
 /// [`mend`](AccuracyError::mend) what to do.
-#[derive(Debug, Clone, PartialEq, Serialize, Deserialize, thiserror::Error)]
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize, thiserror::Error, JsonSchema)]
 #[serde(tag = "reason", rename_all = "kebab-case")]
 pub enum AccuracyError {
     /// Fewer pairs of reading and reference than the answer needs.

@@ -12,12 +12,13 @@
 use super::error::AccuracyError;
 use crate::pair::Pair;
 use crate::quantity::Quantity;
+use schemars::JsonSchema;
 use serde::{Deserialize, Serialize};
 use statrs::distribution::{DiscreteCDF, Poisson};
 use std::collections::{BTreeMap, HashMap};
 
 /// How a core was recognised.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize)]
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize, JsonSchema)]
 #[serde(rename_all = "kebab-case")]
 pub enum Recognised {
     /// Same identifier, same values.
@@ -29,7 +30,7 @@ pub enum Recognised {
 }
 
 /// A core among those to test on that was fitted too.
-#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize, JsonSchema)]
 pub struct SharedCore {
     /// As named among those to test on.
     pub tested: String,
@@ -46,7 +47,7 @@ pub struct SharedCore {
 }
 
 /// Cores in both sets.
-#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize, JsonSchema)]
 pub struct Leakage {
     /// Each core to test on that was fitted, once.
     pub shared: Vec<SharedCore>,

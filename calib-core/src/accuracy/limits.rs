@@ -15,10 +15,11 @@ use super::error::AccuracyError;
 use super::sample::{Interval, Sample, check, cluster_numbers};
 use super::spread::Spread;
 use crate::uncertainty::NoncentralT;
+use schemars::JsonSchema;
 use serde::{Deserialize, Serialize};
 
 /// One limit of agreement with its intervals, m3/m3.
-#[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize)]
+#[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize, JsonSchema)]
 pub struct Limit {
     /// Mean difference less or plus 1.96 standard deviations.
     pub value: f64,
@@ -31,7 +32,7 @@ pub struct Limit {
 
 /// Bland and Altman's limits of agreement: between which 95 % of differences lie,
 /// were they normal.
-#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize, JsonSchema)]
 pub struct Limits {
     /// Pairs.
     pub pairs: usize,

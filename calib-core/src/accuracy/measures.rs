@@ -10,10 +10,11 @@
 
 use super::error::AccuracyError;
 use super::sample::{Interval, Sample, check, cluster_numbers};
+use schemars::JsonSchema;
 use serde::{Deserialize, Serialize};
 
 /// Lin's concordance correlation of reading and reference.
-#[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize)]
+#[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize, JsonSchema)]
 pub struct Concordance {
     /// The coefficient, with moments divided by n as Lin (1989) has them.
     pub value: f64,
@@ -31,7 +32,7 @@ pub struct Concordance {
 }
 
 /// The usual measures of agreement, each with divisor n. m3/m3 where they have a unit.
-#[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize)]
+#[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize, JsonSchema)]
 pub struct Measures {
     /// Pairs.
     pub pairs: usize,

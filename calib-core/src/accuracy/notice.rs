@@ -1,10 +1,11 @@
 //! What a study noticed beside its figures.
 
 use super::error::AccuracyError;
+use schemars::JsonSchema;
 use serde::{Deserialize, Serialize};
 
 /// Something a person should know before using a figure of the study.
-#[derive(Debug, Clone, PartialEq, Serialize, Deserialize, thiserror::Error)]
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize, thiserror::Error, JsonSchema)]
 #[serde(tag = "notice", rename_all = "kebab-case")]
 pub enum Notice {
     /// A part of the study is missing.

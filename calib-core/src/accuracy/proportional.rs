@@ -20,10 +20,11 @@ use super::error::AccuracyError;
 use super::reference_error::own_error_square;
 use super::sample::{Interval, Sample, check, cluster_numbers};
 use crate::quantity::lowest_and_highest;
+use schemars::JsonSchema;
 use serde::{Deserialize, Serialize};
 
 /// A straight line of one quantity on another, clusters allowed for.
-#[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize)]
+#[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize, JsonSchema)]
 pub struct Slope {
     /// Change of the one per unit of the other.
     pub value: f64,
@@ -38,7 +39,7 @@ pub struct Slope {
 }
 
 /// Whether the difference grows or shrinks with the water content.
-#[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize)]
+#[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize, JsonSchema)]
 pub struct ProportionalBias {
     /// Slope of the true reading on the true water content: 1 where there is no
     /// proportional bias. The pull towards zero by the reference's error is taken off.

@@ -17,11 +17,12 @@ use super::bootstrap::{Bootstrapped, Measure};
 use super::error::AccuracyError;
 use super::measures::{FEWEST_PAIRS, Measures};
 use super::sample::{Interval, Sample, check};
+use schemars::JsonSchema;
 use serde::{Deserialize, Serialize};
 use std::collections::BTreeMap;
 
 /// A root mean square with the reference's own part taken off, m3/m3.
-#[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize)]
+#[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize, JsonSchema)]
 pub struct Corrected {
     /// As observed.
     pub observed: f64,
@@ -35,7 +36,7 @@ pub struct Corrected {
 }
 
 /// What of the differences is the reference's own error.
-#[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize)]
+#[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize, JsonSchema)]
 pub struct ReferenceError {
     /// Root mean square of the references' standard uncertainties, the part that
     /// differs from core to core, m3/m3.

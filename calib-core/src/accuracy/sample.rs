@@ -4,10 +4,11 @@ use super::error::AccuracyError;
 use crate::calibration::{Calibration, ConvertError};
 use crate::pair::Pair;
 use crate::quantity::{Celsius, Estimate, Quantity, Vwc};
+use schemars::JsonSchema;
 use serde::{Deserialize, Serialize};
 
 /// What is taken for independent of one another.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, Default, Serialize, Deserialize)]
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Default, Serialize, Deserialize, JsonSchema)]
 #[serde(rename_all = "kebab-case")]
 pub enum ClusterBy {
     /// Places, and cores where no place is stated.
@@ -34,7 +35,7 @@ impl ClusterBy {
 }
 
 /// A reading turned into theta_v, beside the core it is held against.
-#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize, JsonSchema)]
 pub struct Sample {
     /// The core's identifier.
     pub core: String,
@@ -99,7 +100,7 @@ impl Sample {
 }
 
 /// An interval that holds the true value with a stated confidence.
-#[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize)]
+#[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize, JsonSchema)]
 pub struct Interval {
     /// Lower end.
     pub low: f64,

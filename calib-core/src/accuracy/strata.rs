@@ -10,11 +10,12 @@ use super::limits::Limits;
 use super::measures::Measures;
 use super::sample::{Sample, cluster_numbers};
 use crate::quantity::{Quantity, lowest_and_highest};
+use schemars::JsonSchema;
 use serde::{Deserialize, Serialize};
 use std::collections::BTreeMap;
 
 /// What the samples are divided by.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize)]
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize, JsonSchema)]
 #[serde(rename_all = "kebab-case")]
 pub enum Division {
     /// The reference's water content.
@@ -28,7 +29,7 @@ pub enum Division {
 }
 
 /// The samples of one stratum.
-#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize, JsonSchema)]
 pub struct Stratum {
     /// What was divided by.
     pub division: Division,

@@ -11,11 +11,12 @@ use super::proportional::ProportionalBias;
 use super::reference_error::ReferenceError;
 use super::sample::Sample;
 use super::strata::{Division, Stratum, by_name, by_range};
+use schemars::JsonSchema;
 use serde::{Deserialize, Serialize};
 use std::collections::BTreeSet;
 
 /// What is asked of a study.
-#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize, JsonSchema)]
 pub struct StudyRequest {
     /// The user's target, m3/m3.
     pub target: Option<f64>,
@@ -36,7 +37,7 @@ pub struct StudyRequest {
 }
 
 /// How good the readings are.
-#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize, JsonSchema)]
 pub struct AccuracyStudy {
     /// What was asked.
     pub request: StudyRequest,

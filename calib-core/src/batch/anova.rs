@@ -1,11 +1,12 @@
 //! One-way analysis of variance: do groups differ more than their members do?
 
 use super::statistics_error::{BatchStatisticsError, enough, finite};
+use schemars::JsonSchema;
 use serde::{Deserialize, Serialize};
 use statrs::distribution::{ContinuousCDF, FisherSnedecor};
 
 /// A line of the table of an analysis of variance.
-#[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize)]
+#[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize, JsonSchema)]
 pub struct SumOfSquares {
     /// Sum of squares, in the unit of the values squared.
     pub sum: f64,
@@ -16,7 +17,7 @@ pub struct SumOfSquares {
 }
 
 /// A one-way analysis of variance.
-#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize, JsonSchema)]
 pub struct OneWay {
     /// Groups with at least one value.
     pub groups: usize,

@@ -5,11 +5,12 @@ use super::distribution::normal_point;
 use super::interval::WithInterval;
 use super::statistics_error::{BatchStatisticsError, between, enough, finite};
 use super::tolerance::satterthwaite;
+use schemars::JsonSchema;
 use serde::{Deserialize, Serialize};
 use statrs::distribution::{ContinuousCDF, FisherSnedecor, StudentsT};
 
 /// What is known of one probe.
-#[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize)]
+#[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize, JsonSchema)]
 pub struct ProbeMean {
     /// Mean deviation of the probe, m3/m3.
     pub value: f64,
@@ -18,7 +19,7 @@ pub struct ProbeMean {
 }
 
 /// What can be said of two batches.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize)]
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize, JsonSchema)]
 #[serde(rename_all = "kebab-case", tag = "verdict")]
 pub enum Verdict {
     /// Shown to be alike within the margin.
@@ -39,7 +40,7 @@ pub enum Verdict {
 }
 
 /// One batch.
-#[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize)]
+#[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize, JsonSchema)]
 pub struct BatchSummary {
     /// Probes.
     pub probes: usize,
@@ -52,7 +53,7 @@ pub struct BatchSummary {
 }
 
 /// Batch A less batch B.
-#[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize)]
+#[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize, JsonSchema)]
 pub struct MeanComparison {
     /// Difference of the means with its 95 % interval, m3/m3.
     pub difference: WithInterval,
@@ -76,7 +77,7 @@ pub struct MeanComparison {
 }
 
 /// Spread of batch A over that of batch B.
-#[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize)]
+#[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize, JsonSchema)]
 pub struct SpreadComparison {
     /// Ratio of the between-probe standard deviations with its 95 % interval.
     pub ratio: WithInterval,
@@ -91,7 +92,7 @@ pub struct SpreadComparison {
 }
 
 /// Two batches side by side.
-#[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize)]
+#[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize, JsonSchema)]
 pub struct BatchComparison {
     /// The one.
     pub a: BatchSummary,

@@ -1,9 +1,10 @@
 //! A figure with the range it may lie in.
 
+use schemars::JsonSchema;
 use serde::{Deserialize, Serialize};
 
 /// A figure and its 95 % confidence interval, in the unit of the figure.
-#[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize)]
+#[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize, JsonSchema)]
 pub struct WithInterval {
     /// The estimate.
     pub value: f64,

@@ -3,11 +3,12 @@
 use super::error::BatchError;
 use crate::fit::Observation;
 use crate::pair::{Pair, TwoPoints};
+use schemars::JsonSchema;
 use serde::Serialize;
 use std::collections::BTreeMap;
 
 /// One probe of those compared, in one soil.
-#[derive(Debug, Clone, PartialEq, Serialize)]
+#[derive(Debug, Clone, PartialEq, Serialize, JsonSchema)]
 pub struct Member {
     /// The probe's identifier.
     pub probe: String,

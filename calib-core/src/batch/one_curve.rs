@@ -4,6 +4,7 @@ use super::arrow::{Arrow, Scaling};
 use super::columns::Columns;
 use super::error::BatchError;
 use super::pool::Pool;
+use schemars::JsonSchema;
 use serde::Serialize;
 use statrs::distribution::{ContinuousCDF, FisherSnedecor};
 
@@ -11,7 +12,7 @@ use statrs::distribution::{ContinuousCDF, FisherSnedecor};
 pub const LEVEL: f64 = 0.05;
 
 /// How much of a curve each probe has to itself.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, Hash, PartialOrd, Ord, Serialize)]
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Hash, PartialOrd, Ord, Serialize, JsonSchema)]
 #[serde(rename_all = "kebab-case")]
 pub enum Sharing {
     /// One curve for all.
@@ -25,7 +26,7 @@ pub enum Sharing {
 }
 
 /// What one way of sharing leaves unexplained.
-#[derive(Debug, Clone, PartialEq, Serialize)]
+#[derive(Debug, Clone, PartialEq, Serialize, JsonSchema)]
 pub struct Stage {
     /// The way.
     pub sharing: Sharing,
@@ -40,7 +41,7 @@ pub struct Stage {
 }
 
 /// Does a probe need more to itself? The extra sum of squares against what is left.
-#[derive(Debug, Clone, PartialEq, Serialize)]
+#[derive(Debug, Clone, PartialEq, Serialize, JsonSchema)]
 pub struct SharingTest {
     /// What is held to be enough.
     pub enough: Sharing,
@@ -65,7 +66,7 @@ pub struct SharingTest {
 }
 
 /// Whether probes may share a curve.
-#[derive(Debug, Clone, PartialEq, Serialize)]
+#[derive(Debug, Clone, PartialEq, Serialize, JsonSchema)]
 pub struct OneCurve {
     /// Whether counts were brought onto one scale by two media first.
     pub normalised: bool,

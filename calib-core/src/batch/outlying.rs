@@ -21,13 +21,14 @@ use rand::SeedableRng;
 use rand_chacha::ChaCha8Rng;
 use rand_distr::{ChiSquared, Distribution, StandardNormal};
 use rayon::iter::{IntoParallelIterator, ParallelIterator};
+use schemars::JsonSchema;
 use serde::{Deserialize, Serialize};
 
 pub(super) use plane::Symmetric;
 
 /// What the cores of one probe say of its deviation from the shared curve. Not
 /// shrunk towards the other probes.
-#[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize)]
+#[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize, JsonSchema)]
 pub struct ProbeEstimate {
     /// Offset, m3/m3.
     pub offset: f64,
@@ -38,7 +39,7 @@ pub struct ProbeEstimate {
 }
 
 /// The same where no gain is asked for.
-#[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize)]
+#[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize, JsonSchema)]
 pub struct OffsetEstimate {
     /// Offset, m3/m3.
     pub offset: f64,
@@ -47,7 +48,7 @@ pub struct OffsetEstimate {
 }
 
 /// How outlying probes are looked for.
-#[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize)]
+#[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize, JsonSchema)]
 pub struct OutlyingSettings {
     /// Probability that a batch without any outlying probe raises an alarm.
     pub false_alarms: f64,
@@ -73,7 +74,7 @@ impl Default for OutlyingSettings {
 }
 
 /// One probe as seen from the middle of its batch.
-#[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize)]
+#[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize, JsonSchema)]
 pub struct ProbeDistance {
     /// Robust distance, in standard deviations, its own sampling error allowed for.
     pub distance: f64,
@@ -85,7 +86,7 @@ pub struct ProbeDistance {
 }
 
 /// Where the cut-off comes from.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize)]
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize, JsonSchema)]
 #[serde(rename_all = "kebab-case")]
 pub enum CutOffSource {
     /// The same estimator on simulated batches with these sampling covariances.
@@ -95,7 +96,7 @@ pub enum CutOffSource {
 }
 
 /// Every probe's distance from the middle of the batch.
-#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize, JsonSchema)]
 pub struct Outlying {
     /// In the order given.
     pub probes: Vec<ProbeDistance>,

@@ -9,6 +9,7 @@ use crate::curve::{CurveKind, MAX_CURVE_PARAMETERS};
 use crate::fit::{Choice, ModelFit, Observation, choose};
 use crate::quantity::Quantity;
 use crate::temperature::count_at_reference;
+use schemars::JsonSchema;
 use serde::Serialize;
 use std::collections::BTreeMap;
 
@@ -22,7 +23,7 @@ pub const MOST_FOR_CURVE: usize = 1_000;
 const LEAST_VARIANCE: f64 = 1e-6;
 
 /// How probes and cores go together.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize)]
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, JsonSchema)]
 #[serde(rename_all = "kebab-case")]
 pub enum Design {
     /// Each probe has cores of its own. (Up to half of the pairs may share theirs;
@@ -34,7 +35,7 @@ pub enum Design {
 }
 
 /// One pair as the shared curve sees it.
-#[derive(Debug, Clone, PartialEq, Serialize)]
+#[derive(Debug, Clone, PartialEq, Serialize, JsonSchema)]
 pub struct Deviation {
     /// Place of the probe in [`Pool::probes`].
     pub probe: usize,
@@ -64,7 +65,7 @@ pub struct Deviation {
 }
 
 /// All probes on one curve.
-#[derive(Debug, Clone, PartialEq, Serialize)]
+#[derive(Debug, Clone, PartialEq, Serialize, JsonSchema)]
 pub struct Pool {
     /// The shared curve and what it was chosen from.
     pub choice: Choice,

@@ -5,6 +5,7 @@ use super::anova::{OneWay, one_way};
 use super::distribution::{chi_square_point, chi_square_upper, gauss};
 use super::interval::WithInterval;
 use super::statistics_error::{BatchStatisticsError, enough};
+use schemars::JsonSchema;
 use serde::{Deserialize, Serialize};
 use statrs::function::gamma::ln_gamma;
 use std::collections::BTreeMap;
@@ -16,7 +17,7 @@ pub const LIMIT_FACTOR: f64 = 2.8;
 
 /// Repeatability and reproducibility at one moisture level, m3/m3, a probe taking
 /// the place of the standard's laboratory.
-#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize, JsonSchema)]
 pub struct LevelPrecision {
     /// Name of the level.
     pub level: String,

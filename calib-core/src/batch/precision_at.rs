@@ -4,11 +4,12 @@
 
 use super::mixed::Mixed;
 use super::precision::LIMIT_FACTOR;
+use schemars::JsonSchema;
 use serde::Serialize;
 
 /// The terms of ISO 5725-2 at one theta_v, m3/m3, a probe taking the place of the
 /// standard's laboratory and a core of the same wetness that of the test result.
-#[derive(Debug, Clone, Copy, PartialEq, Serialize)]
+#[derive(Debug, Clone, Copy, PartialEq, Serialize, JsonSchema)]
 pub struct PrecisionAt {
     /// The place, m3/m3.
     pub theta_v: f64,

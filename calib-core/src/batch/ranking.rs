@@ -7,11 +7,12 @@ use rand::SeedableRng;
 use rand_chacha::ChaCha8Rng;
 use rand_distr::{Distribution, StandardNormal};
 use rayon::iter::{IntoParallelIterator, ParallelIterator};
+use schemars::JsonSchema;
 use serde::{Deserialize, Serialize};
 
 /// Mean of `z` and of its square over the range that matters, `z` being theta_v
 /// less the value at which offsets are stated.
-#[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize)]
+#[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize, JsonSchema)]
 pub struct RangeMoments {
     /// Mean of `z`, m3/m3.
     pub mean: f64,
@@ -31,7 +32,7 @@ impl RangeMoments {
 
 /// What the batch as a whole is like: where each probe's true (offset, gain) comes
 /// from, before its own cores are looked at.
-#[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize)]
+#[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize, JsonSchema)]
 pub struct Population {
     /// Mean of (offset, gain).
     pub centre: [f64; 2],
@@ -40,7 +41,7 @@ pub struct Population {
 }
 
 /// How the order is drawn.
-#[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize)]
+#[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize, JsonSchema)]
 pub struct RankingSettings {
     /// Draws; `None` for as many as are worth while.
     pub draws: Option<usize>,
@@ -58,7 +59,7 @@ impl Default for RankingSettings {
 }
 
 /// The place of one probe.
-#[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize)]
+#[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize, JsonSchema)]
 pub struct Placed {
     /// Root mean square deviation from the shared curve over the range, sampling
     /// error allowed for, m3/m3: the median of the draws.
@@ -76,7 +77,7 @@ pub struct Placed {
 }
 
 /// Every probe's place.
-#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize, JsonSchema)]
 pub struct Ranking {
     /// In the order given.
     pub probes: Vec<Placed>,

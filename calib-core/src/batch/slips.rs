@@ -15,6 +15,7 @@ use rand::SeedableRng;
 use rand_chacha::ChaCha8Rng;
 use rand_distr::{Distribution, StandardNormal};
 use rayon::iter::{IntoParallelIterator, ParallelIterator};
+use schemars::JsonSchema;
 use serde::Serialize;
 use std::collections::BTreeMap;
 
@@ -56,7 +57,7 @@ const WIDENED: f64 = 1.5;
 const ROUNDS_OF_MANY: usize = 2;
 
 /// A pair, or a core beside all its probes, far from the others.
-#[derive(Debug, Clone, PartialEq, Serialize)]
+#[derive(Debug, Clone, PartialEq, Serialize, JsonSchema)]
 pub struct Slip {
     /// The probe; `None` where the core is far off beside all its probes.
     pub probe: Option<String>,
@@ -67,7 +68,7 @@ pub struct Slip {
 }
 
 /// What was found.
-#[derive(Debug, Clone, PartialEq, Serialize)]
+#[derive(Debug, Clone, PartialEq, Serialize, JsonSchema)]
 pub struct Slips {
     /// The farthest first.
     pub found: Vec<Slip>,

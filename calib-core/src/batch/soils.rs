@@ -9,11 +9,12 @@ use super::pool::{Design, Deviation, Pool, pool_of};
 use crate::curve::CurveKind;
 use crate::fit::Choice;
 use crate::pair::Pair;
+use schemars::JsonSchema;
 use serde::Serialize;
 use std::collections::BTreeMap;
 
 /// Whether one curve serves several soils.
-#[derive(Debug, Clone, PartialEq, Serialize)]
+#[derive(Debug, Clone, PartialEq, Serialize, JsonSchema)]
 pub struct SoilsOneCurve {
     /// The soils, in order of name.
     pub soils: Vec<String>,

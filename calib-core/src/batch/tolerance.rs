@@ -4,10 +4,11 @@
 use super::anova::OneWay;
 use super::distribution::{chi_square_upper, integral, normal_density, normal_point, normal_upper};
 use super::statistics_error::{BatchStatisticsError, between, enough, finite};
+use schemars::JsonSchema;
 use serde::{Deserialize, Serialize};
 
 /// A two-sided tolerance interval.
-#[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize)]
+#[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize, JsonSchema)]
 pub struct ToleranceInterval {
     /// Middle of the interval.
     pub centre: f64,
@@ -31,7 +32,7 @@ pub struct ToleranceInterval {
 }
 
 /// What of the next probe out of the box the interval is for.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize)]
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize, JsonSchema)]
 #[serde(rename_all = "kebab-case")]
 pub enum NextProbe {
     /// Its own deviation, as the mean of very many of its readings would show it.

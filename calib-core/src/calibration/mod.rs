@@ -14,6 +14,7 @@ use crate::curve::{Curve, CurveError};
 use crate::fit::{Choice, CovariancePart, Observation, Rival, ScatterDraw};
 use crate::quantity::{Celsius, Estimate, Quantity, QuantityError, Vwc, lowest_and_highest};
 use crate::temperature::TemperatureTerm;
+use schemars::JsonSchema;
 use serde::{Deserialize, Serialize};
 use std::fmt;
 
@@ -25,7 +26,7 @@ pub const COVERAGE: f64 = 0.95;
 pub const QUANTISATION: f64 = 0.288_675_134_594_812_9;
 
 /// Which way the raw count moves as soil gets wetter.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize)]
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize, JsonSchema)]
 #[serde(rename_all = "kebab-case")]
 pub enum Direction {
     /// More water, higher count.
@@ -45,7 +46,7 @@ impl fmt::Display for Direction {
 
 /// Lowest and highest calibrated count, at the reference temperature where
 /// there is a temperature term.
-#[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize)]
+#[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize, JsonSchema)]
 pub struct Domain {
     /// Lowest calibrated count.
     pub low: f64,
@@ -66,7 +67,7 @@ impl Domain {
 }
 
 /// Noise of single readings around their window's centre, pooled over windows.
-#[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize)]
+#[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize, JsonSchema)]
 pub struct ReadingNoise {
     /// Standard deviation of one reading, counts, beyond its rounding to a whole
     /// count.
@@ -76,7 +77,7 @@ pub struct ReadingNoise {
 }
 
 /// A calibration of one probe in one soil.
-#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize, JsonSchema)]
 pub struct Calibration {
     /// The probe's identifier.
     pub probe: String,

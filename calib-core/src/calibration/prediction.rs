@@ -6,11 +6,12 @@ use crate::fit::{bilinear_form, quadratic_form};
 use crate::quantity::{Celsius, Quantity, Vwc};
 use crate::temperature::{TemperatureTerm, count_at_reference};
 use crate::uncertainty::{Budget, Expanded, Source, coverage_factor};
+use schemars::JsonSchema;
 use serde::{Deserialize, Serialize};
 use statrs::function::erf::erf;
 
 /// theta_v of one new reading with its uncertainty.
-#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize, JsonSchema)]
 pub struct Prediction {
     /// The count as read.
     pub count: f64,

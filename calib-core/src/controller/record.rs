@@ -79,7 +79,9 @@ pub struct LiveCodes {
 
 /// What the converter reads when the wire to the probe is broken; a short
 /// circuit reads the other end.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, serde::Serialize, serde::Deserialize)]
+#[derive(
+    Debug, Clone, Copy, PartialEq, Eq, serde::Serialize, serde::Deserialize, schemars::JsonSchema,
+)]
 #[serde(rename_all = "kebab-case")]
 pub enum OpenCircuit {
     /// Near 0, as with a resistor to ground.

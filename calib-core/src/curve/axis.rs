@@ -1,9 +1,10 @@
 //! From raw counts to the dimensionless count the models work in.
 
+use schemars::JsonSchema;
 use serde::{Deserialize, Serialize};
 
 /// `z = (count - origin) / unit`.
-#[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize)]
+#[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize, JsonSchema)]
 pub struct Axis {
     /// Count at which `z` is zero.
     pub origin: f64,

@@ -2,11 +2,14 @@
 
 use super::{CurveModel, cubic, exponential, hyperbolic, inverted_logistic, monotone_spline};
 use super::{power, quadratic, straight_line, two_segment};
+use schemars::JsonSchema;
 use serde::{Deserialize, Serialize};
 use std::fmt;
 
 /// The models on offer, simplest first.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, Hash, PartialOrd, Ord, Serialize, Deserialize)]
+#[derive(
+    Debug, Clone, Copy, PartialEq, Eq, Hash, PartialOrd, Ord, Serialize, Deserialize, JsonSchema,
+)]
 #[serde(rename_all = "kebab-case")]
 pub enum CurveKind {
     /// `a + b z`

@@ -33,6 +33,7 @@ pub use start::StartPoint;
 
 use argmin::core::{CostFunction, Executor};
 use argmin::solver::brent::BrentRoot;
+use schemars::JsonSchema;
 use serde::{Deserialize, Serialize};
 
 /// Most parameters any curve of the family has.
@@ -43,7 +44,7 @@ pub const MAX_CURVE_PARAMETERS: usize = 5;
 const CLOSE: f64 = 1e-10;
 
 /// A model with numbers in it: theta_v (m3/m3) at any count.
-#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize, JsonSchema)]
 pub struct Curve {
     /// Which model.
     pub kind: CurveKind,

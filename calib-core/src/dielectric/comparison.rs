@@ -4,6 +4,7 @@ use super::{
     DielectricError, ReferenceMedia, RefractiveMixture, RootLine, Topp, WaterFromPermittivity,
 };
 use crate::quantity::{Density, Estimate, Permittivity, Quantity, Vwc};
+use schemars::JsonSchema;
 use serde::Serialize;
 use std::fmt;
 
@@ -22,7 +23,7 @@ pub struct CoreReading {
 }
 
 /// A way from permittivity to water content.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize)]
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, JsonSchema)]
 #[serde(rename_all = "kebab-case")]
 pub enum Route {
     /// [`Topp`]: one relation for all mineral soils.
@@ -52,7 +53,7 @@ impl fmt::Display for Route {
 }
 
 /// How far a route is off at the cores.
-#[derive(Debug, Clone, PartialEq, Serialize)]
+#[derive(Debug, Clone, PartialEq, Serialize, JsonSchema)]
 pub struct RouteErrors {
     /// Which route.
     pub route: Route,

@@ -6,6 +6,7 @@ use crate::calibration::{Calibration, ConvertError};
 use crate::fit::Observation;
 use crate::pair::Pair;
 use crate::quantity::{Quantity, Timestamp};
+use schemars::JsonSchema;
 use serde::Serialize;
 
 /// Most checks of one probe looked at together.
@@ -15,7 +16,7 @@ const MOST_CHECKS: usize = 200;
 const ONE_VISIT_S: i64 = 24 * 3600;
 
 /// A core that can be held against the calibration.
-#[derive(Debug, Clone, PartialEq, Serialize)]
+#[derive(Debug, Clone, PartialEq, Serialize, JsonSchema)]
 pub struct Check {
     /// The core's identifier.
     pub core: String,

@@ -27,6 +27,7 @@ use super::sequential::End;
 use crate::calibration::{Calibration, Domain, ReadAt};
 use crate::quantity::{Celsius, Quantity};
 use nalgebra::{Cholesky, DMatrix};
+use schemars::JsonSchema;
 use serde::Serialize;
 
 /// Values of the scatter kept for each curve.
@@ -37,7 +38,7 @@ const NODES: usize = 61;
 const NEGLIGIBLE: f64 = 1e-10;
 
 /// Where a check lies in what the calibration lets it be.
-#[derive(Debug, Clone, Copy, PartialEq, Serialize)]
+#[derive(Debug, Clone, Copy, PartialEq, Serialize, JsonSchema)]
 pub struct Score {
     /// The departure the calibration and the checks before lead one to expect, m3/m3.
     pub expected: f64,

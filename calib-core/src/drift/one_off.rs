@@ -7,6 +7,7 @@ use super::innovations::{Foreteller, ends_of};
 use super::posterior::Subject;
 use super::sequential::Run;
 use crate::calibration::Calibration;
+use schemars::JsonSchema;
 use serde::Serialize;
 use statrs::distribution::{ContinuousCDF, Normal};
 
@@ -19,7 +20,7 @@ const NOT_BY_CHANCE: f64 = 0.001;
 const AGREE: f64 = 0.05;
 
 /// The one check that an alarm hangs on.
-#[derive(Debug, Clone, Copy, PartialEq, Serialize)]
+#[derive(Debug, Clone, Copy, PartialEq, Serialize, JsonSchema)]
 pub struct OneOff {
     /// The check, counted from 0.
     pub check: usize,

@@ -9,6 +9,7 @@ use rand::{RngExt, SeedableRng};
 use rand_chacha::ChaCha8Rng;
 use rand_distr::{Distribution, StandardNormal};
 use rayon::prelude::*;
+use schemars::JsonSchema;
 use serde::Serialize;
 
 /// Drifts looked at, m3/m3.
@@ -22,7 +23,7 @@ const MOST_CHECKS: usize = 60;
 const NODES: usize = 25;
 
 /// How soon a drift is found.
-#[derive(Debug, Clone, Copy, PartialEq, Serialize)]
+#[derive(Debug, Clone, Copy, PartialEq, Serialize, JsonSchema)]
 pub struct Power {
     /// The drift, the same at every wetness, m3/m3.
     pub drift: f64,
@@ -35,7 +36,7 @@ pub struct Power {
 }
 
 /// After how many checks a drift is found, counted from when it comes.
-#[derive(Debug, Clone, Copy, PartialEq, Serialize)]
+#[derive(Debug, Clone, Copy, PartialEq, Serialize, JsonSchema)]
 pub struct Found {
     /// In half of the cases; `None` where the checks planned do not find it in half.
     pub half: Option<usize>,

@@ -3,6 +3,7 @@
 
 use super::update::Update;
 use crate::quantity::Timestamp;
+use schemars::JsonSchema;
 use serde::Serialize;
 
 /// Longest time between two checks, days (our choice: a probe is looked at once a season).
@@ -15,7 +16,7 @@ const STEP_DAYS: f64 = 7.0;
 const YEAR_DAYS: f64 = 365.25;
 
 /// When to look again.
-#[derive(Debug, Clone, Copy, PartialEq, Serialize)]
+#[derive(Debug, Clone, Copy, PartialEq, Serialize, JsonSchema)]
 pub struct Schedule {
     /// From when days are counted: the time of the update.
     pub from: Timestamp,

@@ -22,6 +22,7 @@
 //! [`FALSE_ALARM`] of cases, whenever one looks, and in hardly fewer, for they share
 //! little. References recalled from memory.
 
+use schemars::JsonSchema;
 use serde::Serialize;
 use statrs::distribution::{ContinuousCDF, Normal};
 
@@ -48,7 +49,7 @@ const ABSCISSAS: usize = 20;
 const CLOSE: f64 = 1e-10;
 
 /// Which way a calibration has gone.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize)]
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, JsonSchema)]
 #[serde(rename_all = "kebab-case")]
 pub enum Side {
     /// The soil is wetter than the probe says.
@@ -75,7 +76,7 @@ impl Side {
 }
 
 /// In which third of the calibrated range, by water content, a check lies.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize)]
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, JsonSchema)]
 #[serde(rename_all = "kebab-case")]
 pub enum End {
     /// The driest third.
@@ -109,7 +110,7 @@ impl End {
 }
 
 /// The test for a number of checks.
-#[derive(Debug, Clone, Copy, PartialEq, Serialize)]
+#[derive(Debug, Clone, Copy, PartialEq, Serialize, JsonSchema)]
 pub struct Plan {
     /// Checks within which the chance of a false alarm is kept.
     pub checks: usize,
@@ -122,7 +123,7 @@ pub struct Plan {
 }
 
 /// The sums after a check.
-#[derive(Debug, Clone, Copy, PartialEq, Serialize)]
+#[derive(Debug, Clone, Copy, PartialEq, Serialize, JsonSchema)]
 pub struct Sums {
     /// Of scores above zero.
     pub up: f64,
@@ -135,7 +136,7 @@ pub struct Sums {
 }
 
 /// The first time a sum reached the limit.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize)]
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, JsonSchema)]
 pub struct Alarm {
     /// The check that raised it, counted from 0.
     pub check: usize,
@@ -147,7 +148,7 @@ pub struct Alarm {
 }
 
 /// The test on the scores at hand.
-#[derive(Debug, Clone, PartialEq, Serialize)]
+#[derive(Debug, Clone, PartialEq, Serialize, JsonSchema)]
 pub struct Run {
     /// The test.
     pub plan: Plan,

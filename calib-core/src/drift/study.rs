@@ -13,6 +13,7 @@ use crate::calibration::Calibration;
 use crate::fit::Observation;
 use crate::pair::Pair;
 use crate::quantity::Timestamp;
+use schemars::JsonSchema;
 use serde::Serialize;
 
 /// Fewest checks from which anything is said of a calibration that raises no alarm (our
@@ -60,7 +61,7 @@ impl Default for Settings {
 }
 
 /// A count at which an error would matter most, such as refill.
-#[derive(Debug, Clone, PartialEq, Serialize)]
+#[derive(Debug, Clone, PartialEq, Serialize, JsonSchema)]
 pub struct Place {
     /// What it is called.
     pub name: String,
@@ -69,7 +70,7 @@ pub struct Place {
 }
 
 /// What became of the calibration.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize)]
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, JsonSchema)]
 #[serde(rename_all = "kebab-case")]
 pub enum Standing {
     /// No alarm, and the chance of an error beyond what is allowed is small.

@@ -28,6 +28,7 @@ use nalgebra::{DVector, SymmetricEigen};
 use rand::{RngExt, SeedableRng};
 use rand_chacha::ChaCha8Rng;
 use rand_distr::{Distribution, StandardNormal};
+use schemars::JsonSchema;
 use serde::Serialize;
 
 /// Counts over the range at which departures are looked at.
@@ -39,7 +40,7 @@ const DRAWS: usize = 8000;
 const SEEN: f64 = 0.7;
 
 /// How fast calibrations wander, before any check.
-#[derive(Debug, Clone, PartialEq, Serialize)]
+#[derive(Debug, Clone, PartialEq, Serialize, JsonSchema)]
 pub struct WanderAssumed {
     /// Rates thought of, m3/m3 in the first year (growing with the root of time), each with
     /// its weight.
@@ -67,7 +68,7 @@ impl Default for WanderAssumed {
 }
 
 /// A figure with the interval that holds it in 95 of 100 cases.
-#[derive(Debug, Clone, Copy, PartialEq, Serialize)]
+#[derive(Debug, Clone, Copy, PartialEq, Serialize, JsonSchema)]
 pub struct Interval {
     /// Best estimate.
     pub value: f64,
@@ -91,7 +92,7 @@ impl Interval {
 }
 
 /// The rate at which the calibration wanders.
-#[derive(Debug, Clone, Copy, PartialEq, Serialize)]
+#[derive(Debug, Clone, Copy, PartialEq, Serialize, JsonSchema)]
 pub struct Wander {
     /// Middle of its distribution, m3/m3 in the first year.
     pub rate: f64,
@@ -107,7 +108,7 @@ pub struct Wander {
 }
 
 /// The calibration's answer at a count, as it was and as the checks leave it.
-#[derive(Debug, Clone, PartialEq, Serialize)]
+#[derive(Debug, Clone, PartialEq, Serialize, JsonSchema)]
 pub struct Answer {
     /// What the place is called; empty for one of the range.
     pub name: String,

@@ -24,6 +24,7 @@ use rand::{RngExt, SeedableRng};
 use rand_chacha::ChaCha8Rng;
 use rand_distr::{Distribution, StandardNormal};
 use rayon::prelude::*;
+use schemars::JsonSchema;
 use serde::{Deserialize, Serialize};
 use statrs::distribution::{Continuous, ContinuousCDF, Normal};
 
@@ -39,7 +40,7 @@ const FEWEST_BEYOND: f64 = 10.0;
 const AT_ONCE: usize = 32;
 
 /// What is drawn anew.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize)]
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize, JsonSchema)]
 #[serde(rename_all = "kebab-case")]
 pub enum Resampling {
     /// Counts and reference values about the fitted curve, from their stated
@@ -65,7 +66,7 @@ pub struct Bootstrap {
 }
 
 /// The curve at one count.
-#[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize)]
+#[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize, JsonSchema)]
 pub struct CurveInterval {
     /// The count, at the reference temperature where there is a term.
     pub count: f64,
@@ -78,7 +79,7 @@ pub struct CurveInterval {
 }
 
 /// What the replicates come to.
-#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize, JsonSchema)]
 pub struct Bootstrapped {
     /// What was drawn anew.
     pub resampling: Resampling,
@@ -103,7 +104,7 @@ pub struct Bootstrapped {
 }
 
 /// The data of one replicate, as another program could fit them.
-#[derive(Debug, Clone, PartialEq, Serialize)]
+#[derive(Debug, Clone, PartialEq, Serialize, JsonSchema)]
 pub struct Replicate {
     /// Counts on the curve's axis.
     pub z: Vec<f64>,

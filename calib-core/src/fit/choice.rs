@@ -19,13 +19,14 @@ use super::rival::{Rival, rivals};
 use super::warmth::{self, LARGEST_INFLATION, LEAST_GAIN, TemperatureDecision};
 use crate::curve::CurveKind;
 use crate::quantity::{Celsius, lowest_and_highest};
+use schemars::JsonSchema;
 use serde::Serialize;
 
 /// Probability below which lack of fit counts as significant.
 pub const LACK_OF_FIT_LEVEL: f64 = 0.05;
 
 /// What became of one curve.
-#[derive(Debug, Clone, PartialEq, Serialize)]
+#[derive(Debug, Clone, PartialEq, Serialize, JsonSchema)]
 #[serde(tag = "standing", rename_all = "kebab-case")]
 pub enum Standing {
     /// The one taken.
@@ -48,7 +49,7 @@ pub enum Standing {
 }
 
 /// One curve in the comparison.
-#[derive(Debug, Clone, PartialEq, Serialize)]
+#[derive(Debug, Clone, PartialEq, Serialize, JsonSchema)]
 pub struct Candidate {
     /// Which curve.
     pub kind: CurveKind,
@@ -66,7 +67,7 @@ pub struct Candidate {
 }
 
 /// The curve taken, with the comparison it came out of.
-#[derive(Debug, Clone, PartialEq, Serialize)]
+#[derive(Debug, Clone, PartialEq, Serialize, JsonSchema)]
 pub struct Choice {
     /// The fit.
     pub fit: ModelFit,

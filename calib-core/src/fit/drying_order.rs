@@ -2,6 +2,7 @@
 
 use super::model_fit::ModelFit;
 use super::residual::{ALL_BUT_ONE, Residual};
+use schemars::JsonSchema;
 use serde::Serialize;
 use statrs::function::factorial::ln_binomial;
 use std::collections::BTreeMap;
@@ -21,7 +22,7 @@ const ROUNDING: f64 = 1e-9;
 /// the curve first and below it later in every level, whatever the curve; by the
 /// curve's own theta_v, the other way round, for a probe feels other soil than the
 /// ring cuts.
-#[derive(Debug, Clone, PartialEq, Serialize)]
+#[derive(Debug, Clone, PartialEq, Serialize, JsonSchema)]
 pub struct DryingOrder {
     /// Cores wetter than the curve says.
     pub above: u64,

@@ -2,6 +2,7 @@
 
 use super::model_fit::ModelFit;
 use super::residual::{ALL_BUT_ONE, Residual};
+use schemars::JsonSchema;
 use serde::Serialize;
 
 /// Cook's distance above which one core decides the fit: 1 (common practice).
@@ -16,7 +17,7 @@ pub const NOTABLE_DISTANCE: f64 = 4.0;
 pub const DECISIVE_LEVERAGE: f64 = 0.5;
 
 /// What one core has to say in the fit.
-#[derive(Debug, Clone, PartialEq, Serialize)]
+#[derive(Debug, Clone, PartialEq, Serialize, JsonSchema)]
 pub struct Influence {
     /// The core.
     pub sample: String,
@@ -61,7 +62,7 @@ fn cooks_distance(core: &Residual, parameters: usize) -> Option<f64> {
 }
 
 /// What becomes of one point of the curve when a core is left out.
-#[derive(Debug, Clone, Copy, PartialEq, Serialize)]
+#[derive(Debug, Clone, Copy, PartialEq, Serialize, JsonSchema)]
 #[serde(tag = "outcome", rename_all = "kebab-case")]
 pub enum Without {
     /// It moves.

@@ -2,6 +2,7 @@
 
 use super::observation::Observation;
 use super::solution::Solution;
+use schemars::JsonSchema;
 use serde::{Deserialize, Serialize};
 use statrs::distribution::{ContinuousCDF, FisherSnedecor};
 use std::collections::BTreeMap;
@@ -18,7 +19,7 @@ use std::collections::BTreeMap;
 /// fitted within levels more than between them, is so taken off the pure error.
 /// Where cores of a level do share count and temperature, the traces are the
 /// textbook's whole numbers.
-#[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize)]
+#[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize, JsonSchema)]
 pub struct LackOfFit {
     /// Ratio of the mean squares.
     pub f: f64,

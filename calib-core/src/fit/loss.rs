@@ -5,6 +5,7 @@
 //! Statistics, chapter 7; Beaton and Tukey 1974, Technometrics 16:147; references
 //! recalled from memory). `r` is a residual in units of its standard deviation.
 
+use schemars::JsonSchema;
 use serde::{Deserialize, Serialize};
 use statrs::distribution::{Continuous, ContinuousCDF, Normal};
 use std::fmt;
@@ -21,7 +22,7 @@ const TUKEY: f64 = 4.685;
 const LEAST_WEIGHT: f64 = 1e-6;
 
 /// What residuals cost.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, Default, Serialize, Deserialize)]
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Default, Serialize, Deserialize, JsonSchema)]
 #[serde(rename_all = "kebab-case")]
 pub enum Loss {
     /// Their squares: least squares.

@@ -12,6 +12,7 @@ use crate::calibration::{Direction, Domain};
 use crate::curve::{Axis, Curve, CurveKind};
 use crate::quantity::{Celsius, lowest_and_highest};
 use crate::temperature::{TemperatureTerm, count_at_reference};
+use schemars::JsonSchema;
 use serde::{Deserialize, Serialize};
 
 /// Largest condition number of the design, columns scaled to unit length, at
@@ -21,7 +22,7 @@ use serde::{Deserialize, Serialize};
 pub const CONDITION_LIMIT: f64 = 1e6;
 
 /// A fitted curve with what the data say about it.
-#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize, JsonSchema)]
 pub struct ModelFit {
     /// The curve.
     pub curve: Curve,

@@ -2,10 +2,11 @@
 
 use crate::quantity::{Celsius, Estimate, Vwc};
 use crate::uncertainty::Budget;
+use schemars::JsonSchema;
 use serde::{Deserialize, Serialize};
 
 /// A core's reference water content and the count read beside it.
-#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize, JsonSchema)]
 pub struct Observation {
     /// The core's identifier.
     pub sample: String,

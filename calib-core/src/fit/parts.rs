@@ -14,10 +14,11 @@ use super::observation::Observation;
 use super::scatter::Scattered;
 use crate::uncertainty::Source;
 use nalgebra::DMatrix;
+use schemars::JsonSchema;
 use serde::{Deserialize, Serialize};
 
 /// The part of the parameters' covariance that one source gives.
-#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize, JsonSchema)]
 pub struct CovariancePart {
     /// The source.
     pub source: Source,

@@ -5,6 +5,7 @@ use super::observation::Observation;
 use super::scatter::Scattered;
 use crate::curve::Curve;
 use crate::quantity::Quantity;
+use schemars::JsonSchema;
 use serde::{Deserialize, Serialize};
 use statrs::distribution::{ContinuousCDF, Normal, StudentsT};
 
@@ -13,7 +14,7 @@ use statrs::distribution::{ContinuousCDF, Normal, StudentsT};
 pub(super) const ALL_BUT_ONE: f64 = 1.0 - 1e-9;
 
 /// How far one core lies from the curve.
-#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize, JsonSchema)]
 pub struct Residual {
     /// The core.
     pub sample: String,

@@ -5,13 +5,14 @@ use super::fitting::Fitting;
 use super::model_fit::ModelFit;
 use crate::curve::Curve;
 use crate::temperature::TemperatureTerm;
+use schemars::JsonSchema;
 use serde::{Deserialize, Serialize};
 
 /// Weight below which a rival is not kept.
 const LEAST_RIVAL_WEIGHT: f64 = 0.001;
 
 /// A curve that was not taken and could as well be the true one.
-#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize, JsonSchema)]
 pub struct Rival {
     /// How likely it is to be the nearest to the truth, among the curve taken and
     /// all rivals.

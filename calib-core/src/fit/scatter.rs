@@ -14,6 +14,7 @@ use super::problem::{Points, Regression};
 use super::restart::solve_from;
 use super::solution::{Ending, Solution};
 use super::solver::{Settings, solve};
+use schemars::JsonSchema;
 use serde::{Deserialize, Serialize};
 use statrs::distribution::{ChiSquared, ContinuousCDF};
 
@@ -389,7 +390,7 @@ impl Scattered {
 }
 
 /// One value the scatter of the cores may really have.
-#[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize)]
+#[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize, JsonSchema)]
 pub struct ScatterDraw {
     /// Its probability; the weights of all draws add up to 1.
     pub weight: f64,

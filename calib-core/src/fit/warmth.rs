@@ -6,6 +6,7 @@ use crate::calibration::COVERAGE;
 use crate::quantity::{Celsius, Quantity, lowest_and_highest};
 use crate::uncertainty::coverage_factor;
 use nalgebra::{DMatrix, DVector};
+use schemars::JsonSchema;
 use serde::{Deserialize, Serialize};
 use std::fmt;
 
@@ -23,7 +24,7 @@ pub const LARGEST_INFLATION: f64 = 10.0;
 pub const LEAST_GAIN: f64 = 2.0;
 
 /// The decision on the temperature term, with the numbers behind it.
-#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize, JsonSchema)]
 #[serde(tag = "decision", rename_all = "kebab-case")]
 pub enum TemperatureDecision {
     /// A term is carried.

@@ -9,11 +9,12 @@ use crate::quantity::{
     CubicCentimetre, Density, Estimate, Fraction, Gram, Gravimetric, Quantity, QuantityError, Vwc,
 };
 use crate::uncertainty::{Budget, Source};
+use schemars::JsonSchema;
 use serde::Serialize;
 use std::f64::consts::FRAC_PI_4;
 
 /// What one core says, each value with its standard uncertainty.
-#[derive(Debug, Clone, PartialEq, Serialize)]
+#[derive(Debug, Clone, PartialEq, Serialize, JsonSchema)]
 pub struct ReducedCore {
     /// Mass of dry soil, g.
     pub dry_soil: Estimate<Gram>,

@@ -1,12 +1,13 @@
 //! What is odd about a core without making it useless.
 
+use schemars::JsonSchema;
 use serde::Serialize;
 use std::fmt;
 
 /// Something to know about a core. `Display` says what was found,
 /// [`why`](CoreWarning::why) why it matters and
 /// [`advice`](CoreWarning::advice) what to do.
-#[derive(Debug, Clone, Copy, PartialEq, Serialize)]
+#[derive(Debug, Clone, Copy, PartialEq, Serialize, JsonSchema)]
 #[serde(tag = "kind", rename_all = "kebab-case")]
 pub enum CoreWarning {
     /// The core got heavier between the two dry weighings, by more than the

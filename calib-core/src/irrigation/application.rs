@@ -15,6 +15,7 @@
 use super::IrrigationError;
 use super::pulses::{Pulses, pulses};
 use crate::quantity::{Fraction, LitrePerMinute, Millimetre, Quantity, SquareMetre};
+use schemars::JsonSchema;
 use serde::{Deserialize, Serialize};
 
 /// What brings the water, and the times it must keep to.
@@ -54,7 +55,7 @@ impl Supply {
 }
 
 /// How the run time sits between the pump's limits.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize)]
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize, JsonSchema)]
 #[serde(rename_all = "kebab-case")]
 pub enum RunTime {
     /// Between the shortest and the longest time on.
@@ -70,7 +71,7 @@ pub enum RunTime {
 }
 
 /// One irrigation from refill to stop.
-#[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize)]
+#[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize, JsonSchema)]
 pub struct Application {
     /// Depth of water that must reach the root zone, in the driest quarter of the
     /// area too.

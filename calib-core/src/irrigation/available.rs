@@ -4,10 +4,11 @@
 use super::IrrigationError;
 use crate::quantity::{Estimate, Fraction, Millimetre, Quantity, Vwc};
 use crate::soil::SoilWater;
+use schemars::JsonSchema;
 use serde::{Deserialize, Serialize};
 
 /// Total and readily available water of a root zone.
-#[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize)]
+#[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize, JsonSchema)]
 pub struct AvailableWater {
     /// Between field capacity and wilting point over the root depth.
     pub total: Millimetre,
@@ -56,7 +57,7 @@ pub fn available_water(
 }
 
 /// What is left in the root zone at some water content.
-#[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize)]
+#[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize, JsonSchema)]
 pub struct WaterLeft {
     /// theta_v, m3/m3.
     pub theta_v: Estimate<f64>,

@@ -19,6 +19,7 @@
 
 use super::rule::{Moisture, PumpTimes, Rule};
 use crate::quantity::{Timestamp, Vwc};
+use schemars::JsonSchema;
 use serde::{Deserialize, Serialize};
 use std::fmt;
 
@@ -119,7 +120,7 @@ impl fmt::Display for Behaviour {
 }
 
 /// Why the pump went off.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize)]
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize, JsonSchema)]
 #[serde(rename_all = "kebab-case")]
 pub enum Stop {
     /// The reading said enough.
@@ -133,7 +134,7 @@ pub enum Stop {
 }
 
 /// A switch of the pump.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize)]
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize, JsonSchema)]
 #[serde(rename_all = "kebab-case")]
 pub enum Event {
     /// It went on.

@@ -26,13 +26,14 @@
 use super::DAY_S;
 use crate::calibration::{COVERAGE, Calibration};
 use crate::uncertainty::coverage_factor;
+use schemars::JsonSchema;
 use serde::{Deserialize, Serialize};
 use statrs::distribution::{ContinuousCDF, Normal};
 use std::f64::consts::SQRT_2;
 use std::fmt;
 
 /// What decided the width of the dead band.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize)]
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize, JsonSchema)]
 #[serde(rename_all = "kebab-case")]
 pub enum DeadBandGovernor {
     /// The allowed depletion of the soil's available water.
@@ -106,7 +107,7 @@ impl DayOfReadings {
 }
 
 /// Where the temperature's part of the band comes from.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize)]
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize, JsonSchema)]
 #[serde(rename_all = "kebab-case")]
 pub enum TemperatureBasis {
     /// The readings are corrected; what is left of the swing counts.
@@ -120,7 +121,7 @@ pub enum TemperatureBasis {
 }
 
 /// The narrowest band in which the pump keeps still, and its parts, counts.
-#[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize)]
+#[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize, JsonSchema)]
 pub struct LeastBand {
     /// Noise and rounding of the stopping reading and of the day's readings.
     pub noise_counts: f64,

@@ -7,11 +7,12 @@ use super::set_points::SetPointEvidence;
 use crate::calibration::Calibration;
 use crate::quantity::{Celsius, Estimate, Quantity};
 use crate::soil::SoilWater;
+use schemars::JsonSchema;
 use serde::{Deserialize, Serialize};
 use statrs::distribution::{ContinuousCDF, Normal};
 
 /// Where a water content lies among the set points.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize)]
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize, JsonSchema)]
 #[serde(rename_all = "kebab-case")]
 pub enum Place {
     /// At refill or drier.
@@ -23,7 +24,7 @@ pub enum Place {
 }
 
 /// What one raw count stands for over a day, where nothing corrects it.
-#[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize)]
+#[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize, JsonSchema)]
 pub struct WarmthSpan {
     /// Swing of soil temperature, C; half of it to either side.
     pub swing_c: f64,
@@ -35,7 +36,7 @@ pub struct WarmthSpan {
 }
 
 /// What a count means in one soil.
-#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize, JsonSchema)]
 pub struct Meaning {
     /// The count as read.
     pub count: f64,

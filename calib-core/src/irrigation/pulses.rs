@@ -3,6 +3,7 @@
 
 use super::Supply;
 use crate::quantity::Quantity;
+use schemars::JsonSchema;
 use serde::{Deserialize, Serialize};
 
 /// Water that may stand on the ground after a pulse, mm: what a level, crumbly
@@ -10,7 +11,7 @@ use serde::{Deserialize, Serialize};
 pub const STANDING_WATER_MM: f64 = 2.0;
 
 /// Why one run is parted.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize)]
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize, JsonSchema)]
 #[serde(rename_all = "kebab-case")]
 pub enum PulseReason {
     /// Water comes faster than the soil takes it in.
@@ -20,7 +21,7 @@ pub enum PulseReason {
 }
 
 /// A run parted into equal pulses.
-#[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize)]
+#[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize, JsonSchema)]
 pub struct Pulses {
     /// How many; two or more.
     pub number: u32,
@@ -46,7 +47,7 @@ pub fn application_rate(supply: &Supply) -> f64 {
 }
 
 /// The longest pulse a soil takes, and its rest.
-#[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize)]
+#[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize, JsonSchema)]
 pub struct SoilPulse {
     /// Depth spread in an hour, mm/h.
     pub rate: f64,

@@ -1,5 +1,6 @@
 //! How long a relay lasts at a number of starts a day.
 
+use schemars::JsonSchema;
 use serde::{Deserialize, Serialize};
 
 /// Electrical operations a small power relay is commonly rated for at its full
@@ -12,7 +13,7 @@ pub const RATED_OPERATIONS: u32 = 100_000;
 pub const SEASON_DAYS: u32 = 180;
 
 /// What a relay is rated for, and how long it works a year.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize)]
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize, JsonSchema)]
 pub struct RelayLife {
     /// Operations it is rated for; one is closing and opening once, which is one
     /// start of the pump.
@@ -31,7 +32,7 @@ impl Default for RelayLife {
 }
 
 /// What starts do to a relay.
-#[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize)]
+#[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize, JsonSchema)]
 pub struct RelayWear {
     /// Operations in a season.
     pub operations_per_season: f64,

@@ -17,10 +17,11 @@ use super::control::{Control, Event, Stop};
 use super::rule::Rule;
 use crate::calibration::Calibration;
 use crate::quantity::{Celsius, Quantity, Timestamp, Vwc};
+use schemars::JsonSchema;
 use serde::{Deserialize, Serialize};
 
 /// Which reading a rule compares.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize)]
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize, JsonSchema)]
 #[serde(rename_all = "kebab-case")]
 pub enum Sees {
     /// The raw count as it stands: no temperature correction, and no fault where
@@ -32,7 +33,7 @@ pub enum Sees {
 }
 
 /// A rule, and what it is shown.
-#[derive(Debug, Clone, Copy, PartialEq, Serialize)]
+#[derive(Debug, Clone, Copy, PartialEq, Serialize, JsonSchema)]
 pub struct Side {
     /// The rule.
     pub rule: Rule,
@@ -78,7 +79,7 @@ impl Observed {
 }
 
 /// What is counted against what.
-#[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize)]
+#[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize, JsonSchema)]
 pub struct ReplayTerms {
     /// Below this is too dry, m3/m3.
     pub refill: Vwc,
@@ -97,7 +98,7 @@ pub struct TimeRunsBack {
 }
 
 /// Starts and time on within the time they are known for.
-#[derive(Debug, Clone, Copy, PartialEq, Default, Serialize, Deserialize)]
+#[derive(Debug, Clone, Copy, PartialEq, Default, Serialize, Deserialize, JsonSchema)]
 pub struct Duty {
     /// Times the pump went on.
     pub starts: u64,
@@ -128,7 +129,7 @@ impl Duty {
 }
 
 /// What one rule would have done.
-#[derive(Debug, Clone, Copy, PartialEq, Default, Serialize, Deserialize)]
+#[derive(Debug, Clone, Copy, PartialEq, Default, Serialize, Deserialize, JsonSchema)]
 pub struct SideOutcome {
     /// Starts and time on.
     pub duty: Duty,
@@ -139,7 +140,7 @@ pub struct SideOutcome {
 }
 
 /// What a log comes to.
-#[derive(Debug, Clone, PartialEq, Default, Serialize, Deserialize)]
+#[derive(Debug, Clone, PartialEq, Default, Serialize, Deserialize, JsonSchema)]
 pub struct Replayed {
     /// Rows.
     pub rows: u64,

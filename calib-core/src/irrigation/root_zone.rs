@@ -28,6 +28,7 @@ use crate::calibration::Calibration;
 use crate::quantity::{Estimate, Millimetre, Quantity, Vwc};
 use crate::soil::SoilWater;
 use crate::uncertainty::Source;
+use schemars::JsonSchema;
 use serde::{Deserialize, Serialize};
 use std::fmt;
 
@@ -36,7 +37,7 @@ use std::fmt;
 const UPTAKE_BY_QUARTER: [f64; 4] = [0.4, 0.3, 0.2, 0.1];
 
 /// What a probe's share in the root zone goes by.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, Default, Serialize, Deserialize)]
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Default, Serialize, Deserialize, JsonSchema)]
 #[serde(rename_all = "kebab-case")]
 pub enum Weighting {
     /// The thickness of its slice.
@@ -71,7 +72,7 @@ pub struct Layer<'a> {
 }
 
 /// What one probe shows at the set points of the root zone.
-#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize, JsonSchema)]
 pub struct LayerPoint {
     /// The probe.
     pub probe: String,
@@ -92,7 +93,7 @@ pub struct LayerPoint {
 }
 
 /// A probe that does not count, since it lies below the roots.
-#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize, JsonSchema)]
 pub struct ProbeBelowRoots {
     /// The probe.
     pub probe: String,
@@ -101,7 +102,7 @@ pub struct ProbeBelowRoots {
 }
 
 /// A set point of the root zone.
-#[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize)]
+#[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize, JsonSchema)]
 pub struct RootZonePoint {
     /// What is left there, with the uncertainty of the readings.
     pub left: WaterLeft,
@@ -111,7 +112,7 @@ pub struct RootZonePoint {
 }
 
 /// The set points of a root zone.
-#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize, JsonSchema)]
 pub struct RootZone {
     /// What the weights go by.
     pub weighting: Weighting,

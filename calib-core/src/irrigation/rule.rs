@@ -1,10 +1,11 @@
 //! Where a pump switches, and the times it must keep.
 
 use crate::quantity::{Quantity, Vwc};
+use schemars::JsonSchema;
 use serde::{Deserialize, Serialize};
 
 /// Where a rule switches, theta_v.
-#[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize)]
+#[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize, JsonSchema)]
 #[serde(rename_all = "kebab-case")]
 pub enum SwitchPoints {
     /// On at or below one figure, off above it.
@@ -46,7 +47,7 @@ pub enum Moisture {
 }
 
 /// Times a pump must keep, s.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize)]
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize, JsonSchema)]
 pub struct PumpTimes {
     /// Shortest time on; no longer than `maximum_on_s`.
     pub minimum_on_s: u32,
@@ -90,7 +91,7 @@ pub enum RuleError {
 }
 
 /// Where to switch and which times to keep; always one that can be followed.
-#[derive(Debug, Clone, Copy, PartialEq, Serialize)]
+#[derive(Debug, Clone, Copy, PartialEq, Serialize, JsonSchema)]
 pub struct Rule {
     points: SwitchPoints,
     times: PumpTimes,

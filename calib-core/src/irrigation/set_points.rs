@@ -21,6 +21,7 @@ use crate::calibration::Calibration;
 use crate::quantity::{Celsius, Fraction, Millimetre, Quantity, Vwc};
 use crate::soil::SoilWater;
 use crate::uncertainty::{Budget, Source};
+use schemars::JsonSchema;
 use serde::{Deserialize, Serialize};
 use std::fmt;
 
@@ -29,7 +30,7 @@ use std::fmt;
 const HAIR: f64 = 1e-9;
 
 /// One of the two set points.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize)]
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize, JsonSchema)]
 #[serde(rename_all = "kebab-case")]
 pub enum SetPoint {
     /// Where an irrigation starts.
@@ -75,7 +76,7 @@ pub struct Demand {
 }
 
 /// Refill and stop with what they mean in water.
-#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize, JsonSchema)]
 pub struct SetPoints {
     /// Start irrigating when theta_v falls to this.
     pub refill: Vwc,
@@ -106,7 +107,7 @@ impl SetPoints {
 }
 
 /// Set points with how sure they are.
-#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize, JsonSchema)]
 pub struct SetPointEvidence {
     /// The set points.
     pub set_points: SetPoints,

@@ -1,11 +1,12 @@
 //! What looks wrong about a window of readings.
 
+use schemars::JsonSchema;
 use serde::Serialize;
 use std::fmt;
 
 /// Something to know about a window. `Display` says what was found,
 /// [`why`](Flag::why) why it matters and [`advice`](Flag::advice) what to do.
-#[derive(Debug, Clone, Copy, PartialEq, Serialize)]
+#[derive(Debug, Clone, Copy, PartialEq, Serialize, JsonSchema)]
 #[serde(tag = "kind", rename_all = "kebab-case")]
 pub enum Flag {
     /// A run of identical counts while the rest of the window is noisy.

@@ -6,11 +6,12 @@ use super::stuck::stuck_run;
 use super::{Flag, Reading, WindowRule};
 use crate::calibration::{QUANTISATION, ReadingNoise};
 use crate::quantity::{Celsius, Estimate, Timestamp};
+use schemars::JsonSchema;
 use serde::Serialize;
 use std::f64::consts::FRAC_PI_2;
 
 /// What a window of readings says.
-#[derive(Debug, Clone, PartialEq, Serialize)]
+#[derive(Debug, Clone, PartialEq, Serialize, JsonSchema)]
 pub struct WindowSummary {
     /// The median count, with the standard uncertainty of that centre.
     pub count: Estimate<f64>,

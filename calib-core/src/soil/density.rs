@@ -10,6 +10,7 @@
 
 use super::saxton_rawls::PARTICLE_DENSITY;
 use super::{SaxtonRawls, SoilError};
+use schemars::JsonSchema;
 use serde::{Deserialize, Serialize};
 
 /// Least and largest ratio of a soil's density to its normal one for which the
@@ -21,7 +22,7 @@ pub const DENSITY_FACTOR_LIMITS: (f64, f64) = (0.9, 1.3);
 const LOST_AT_33: f64 = 0.2;
 
 /// A soil's density beside the one its texture usually has.
-#[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize)]
+#[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize, JsonSchema)]
 pub struct DensityAdjustment {
     /// Dry density of the fine earth, g/cm3.
     pub fine_earth_g_cm3: f64,

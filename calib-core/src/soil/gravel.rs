@@ -10,6 +10,7 @@
 use super::SoilError;
 use super::particles::check_percent;
 use super::saxton_rawls::PARTICLE_DENSITY;
+use schemars::JsonSchema;
 use serde::{Deserialize, Serialize};
 
 /// Gravel from which on no figures are given, percent by mass. Our choice: with
@@ -17,7 +18,7 @@ use serde::{Deserialize, Serialize};
 pub const MOST_GRAVEL_PERCENT: f64 = 80.0;
 
 /// Gravel of a soil, by mass and volume.
-#[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize)]
+#[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize, JsonSchema)]
 pub struct Gravel {
     /// Percent of the whole soil's dry mass.
     pub mass_percent: f64,

@@ -2,6 +2,7 @@
 //! soil, percent by mass, and how near it lies to another texture class.
 
 use super::{SoilError, TextureClass};
+use schemars::JsonSchema;
 use serde::{Deserialize, Serialize};
 use std::fmt;
 
@@ -18,7 +19,7 @@ const WHOLE: i32 = 100 * STEPS;
 const SEARCH_STEP: i32 = STEPS / 10;
 
 /// One of the three soil separates.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize)]
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize, JsonSchema)]
 #[serde(rename_all = "kebab-case")]
 pub enum Separate {
     /// 0.05 to 2 mm.
@@ -49,7 +50,7 @@ pub struct Particles {
 }
 
 /// The smallest move of mass between two separates that changes the class.
-#[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize)]
+#[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize, JsonSchema)]
 pub struct BorderShift {
     /// Percent points moved, to a tenth (rounded up).
     pub points: f64,

@@ -6,6 +6,7 @@
 
 use super::{FIELD_CAPACITY_KPA, SoilWater, VanGenuchten, WILTING_POINT_KPA};
 use crate::quantity::{Estimate, Quantity, Vwc};
+use schemars::JsonSchema;
 use serde::{Deserialize, Serialize};
 
 /// Suctions below this are not told apart, kPa: a water column of a
@@ -32,7 +33,7 @@ const LEAST_SATURATION: f64 = 1e-6;
 /// * from there to saturation, suction falls in a straight line with theta_v to
 ///   the suction of air entry;
 /// * at lower suction the soil stays saturated.
-#[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize)]
+#[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize, JsonSchema)]
 pub struct PowerLaw {
     /// theta_v at 33 kPa, m3/m3.
     pub field_capacity: f64,
@@ -94,7 +95,7 @@ impl PowerLaw {
 }
 
 /// The retention curve of one source.
-#[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize)]
+#[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize, JsonSchema)]
 #[serde(rename_all = "kebab-case", tag = "function")]
 pub enum Retention {
     /// Straight to field capacity, a power law below.
@@ -161,7 +162,7 @@ impl Retention {
 }
 
 /// The suction that goes with a water content.
-#[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize)]
+#[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize, JsonSchema)]
 pub struct SuctionEstimate {
     /// Suction, kPa.
     pub kpa: f64,

@@ -10,6 +10,7 @@
 
 use super::{Particles, SoilError, TextureClass};
 use crate::soil::saxton_rawls::SaxtonRawls;
+use schemars::JsonSchema;
 use serde::{Deserialize, Serialize};
 
 /// Where the USDA parts silt from sand, micrometres.
@@ -29,7 +30,7 @@ const SAND_UPPER_UM: f64 = 2000.0;
 const LOOKS: u32 = 50;
 
 /// What became of sand and silt parted at another grain.
-#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize, JsonSchema)]
 pub struct SiltConversion {
     /// The bound they were given for, micrometres.
     pub from_um: f64,

@@ -7,10 +7,11 @@ use super::{
 };
 use crate::quantity::{Quantity, Vwc};
 use crate::reference::{PublicationKey, Table};
+use schemars::JsonSchema;
 use serde::{Deserialize, Serialize};
 
 /// Field capacity and wilting point as one source has them.
-#[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize)]
+#[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize, JsonSchema)]
 pub struct SourceWater {
     /// The source.
     pub publication: PublicationKey,
@@ -25,7 +26,7 @@ pub struct SourceWater {
 }
 
 /// A range to look at, not to reckon with.
-#[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize)]
+#[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize, JsonSchema)]
 pub struct IndicativeRange {
     /// The source.
     pub publication: PublicationKey,

@@ -1,6 +1,7 @@
 //! The water retention function of van Genuchten (1980), Soil Sci. Soc. Am. J.
 //! 44:892 (the form recalled from memory).
 
+use schemars::JsonSchema;
 use serde::{Deserialize, Serialize};
 
 /// Head of water for one kilopascal, cm, with water at 1000 kg/m3 and standard
@@ -8,7 +9,7 @@ use serde::{Deserialize, Serialize};
 pub const CM_PER_KPA: f64 = 100.0 / 9.80665;
 
 /// Parameters of the function, with `m = 1 - 1/n`.
-#[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize)]
+#[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize, JsonSchema)]
 pub struct VanGenuchten {
     /// Residual water content, m3/m3.
     pub theta_r: f64,

@@ -1,10 +1,11 @@
 //! The water a soil holds against drainage and roots, and what is left of it.
 
 use crate::quantity::{Estimate, Quantity, Vwc};
+use schemars::JsonSchema;
 use serde::{Deserialize, Serialize};
 
 /// Field capacity and wilting point with their uncertainties.
-#[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize)]
+#[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize, JsonSchema)]
 pub struct SoilWater {
     /// Field capacity, m3/m3.
     pub field_capacity: Estimate<Vwc>,

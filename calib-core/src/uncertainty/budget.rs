@@ -1,12 +1,13 @@
 //! An uncertainty budget: contributions by source, their combination, effective
 //! degrees of freedom and coverage factor.
 
+use schemars::JsonSchema;
 use serde::{Deserialize, Serialize};
 use statrs::distribution::{ContinuousCDF, Normal, StudentsT};
 use std::fmt;
 
 /// Where a contribution comes from.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, Hash, Serialize, Deserialize)]
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Hash, Serialize, Deserialize, JsonSchema)]
 #[serde(rename_all = "kebab-case")]
 pub enum Source {
     /// Resolution and repeatability of the balance.
@@ -89,7 +90,7 @@ impl fmt::Display for Source {
 
 /// One line of a budget, already multiplied by its sensitivity, so in the unit
 /// of the result.
-#[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize)]
+#[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize, JsonSchema)]
 pub struct Contribution {
     /// Where it comes from.
     pub source: Source,
@@ -100,14 +101,14 @@ pub struct Contribution {
 }
 
 /// Contributions taken as uncorrelated with one another.
-#[derive(Debug, Clone, PartialEq, Default, Serialize, Deserialize)]
+#[derive(Debug, Clone, PartialEq, Default, Serialize, Deserialize, JsonSchema)]
 pub struct Budget {
     /// The lines, in the order they were added.
     pub lines: Vec<Contribution>,
 }
 
 /// A standard uncertainty expanded to a stated coverage.
-#[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize)]
+#[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize, JsonSchema)]
 pub struct Expanded {
     /// Combined standard uncertainty u_c.
     pub standard: f64,

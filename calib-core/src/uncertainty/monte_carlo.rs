@@ -12,6 +12,7 @@
 use rand::SeedableRng;
 use rand_chacha::ChaCha8Rng;
 use rayon::prelude::*;
+use schemars::JsonSchema;
 use serde::{Deserialize, Serialize};
 
 /// Draws a block: `max(J, 10^4)` with `J >= 100 / (1 - p)`, which for 95 % is
@@ -27,7 +28,7 @@ const BLOCKS_A_LOOK: usize = 4;
 pub type Draws = ChaCha8Rng;
 
 /// Which of the intervals that hold the coverage is given.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize)]
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize, JsonSchema)]
 #[serde(rename_all = "kebab-case")]
 pub enum IntervalKind {
     /// As many draws below it as above: JCGM 101:2008, 5.3.3 and 7.7.
@@ -70,7 +71,7 @@ impl MonteCarlo {
 }
 
 /// What the draws of a model come to.
-#[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize)]
+#[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize, JsonSchema)]
 pub struct Propagated {
     /// Mean of the draws: the estimate.
     pub estimate: f64,
@@ -98,7 +99,7 @@ pub struct Propagated {
 }
 
 /// Whether a first-order result stands up to the draws.
-#[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize)]
+#[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize, JsonSchema)]
 pub struct Validation {
     /// How far the lower ends lie apart: `|y - U - y_low|`.
     pub low: f64,

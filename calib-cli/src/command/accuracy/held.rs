@@ -14,6 +14,7 @@ use calib_core::accuracy::{
 };
 use calib_core::calibration::Calibration;
 use calib_core::pair::Pair;
+use schemars::JsonSchema;
 use serde::Serialize;
 use std::collections::{BTreeMap, BTreeSet};
 use std::path::Path;
@@ -28,7 +29,7 @@ const MOST_PROBES: usize = 100;
 const NAMED: usize = 5;
 
 /// How readings came about that were not fitted to the cores they are held against.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize)]
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, JsonSchema)]
 #[serde(rename_all = "kebab-case")]
 pub(super) enum How {
     /// By the probe's saved calibration, against other cores.
@@ -42,7 +43,7 @@ pub(super) enum How {
 }
 
 /// Whose readings these are.
-#[derive(Debug, Clone, PartialEq, Eq, Serialize)]
+#[derive(Debug, Clone, PartialEq, Eq, Serialize, JsonSchema)]
 #[serde(tag = "kind", rename_all = "kebab-case")]
 pub(super) enum Whose {
     /// One probe in one soil.

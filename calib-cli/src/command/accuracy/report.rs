@@ -9,6 +9,7 @@ use crate::workbench::SourceFile;
 use calib_core::accuracy::{
     AccuracyStudy, Division, Fold, Sample, StudyRequest, Unforetold, Verdict as Judged, study,
 };
+use schemars::JsonSchema;
 use serde::Serialize;
 use std::fmt;
 
@@ -16,7 +17,7 @@ use std::fmt;
 const NAMED: usize = 5;
 
 /// Everything the command has to say.
-#[derive(Serialize)]
+#[derive(Serialize, JsonSchema)]
 pub(super) struct Answer {
     format: &'static str,
     version: u32,
@@ -31,7 +32,7 @@ pub(super) struct Answer {
 }
 
 /// Readings of one kind and how good they are.
-#[derive(Serialize)]
+#[derive(Serialize, JsonSchema)]
 pub(super) struct Part {
     whose: Whose,
     how: How,

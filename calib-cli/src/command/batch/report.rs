@@ -4,10 +4,11 @@ use super::study::SoilStudy;
 use crate::failure::{Verdict, Warning};
 use crate::workbench::SourceFile;
 use calib_core::batch::{BatchError, Circumstances, SoilsOneCurve};
+use schemars::JsonSchema;
 use serde::Serialize;
 
 /// What the command found.
-#[derive(Serialize)]
+#[derive(Serialize, JsonSchema)]
 pub(super) struct Answer {
     pub format: &'static str,
     pub version: u32,
@@ -40,14 +41,14 @@ impl Answer {
 }
 
 /// Depth of the root zone.
-#[derive(Debug, Clone, Copy, PartialEq, Serialize)]
+#[derive(Debug, Clone, Copy, PartialEq, Serialize, JsonSchema)]
 pub(super) struct RootDepth {
     pub mm: f64,
     pub said_by: &'static str,
 }
 
 /// Several soils on one curve, or why that cannot be said.
-#[derive(Serialize)]
+#[derive(Serialize, JsonSchema)]
 pub(super) struct SoilsTogether {
     #[serde(flatten)]
     pub found: Option<SoilsReport>,
@@ -55,7 +56,7 @@ pub(super) struct SoilsTogether {
 }
 
 /// What the test of several soils says.
-#[derive(Serialize)]
+#[derive(Serialize, JsonSchema)]
 pub(super) struct SoilsReport {
     pub soils: Vec<String>,
     pub curve: &'static str,
@@ -66,7 +67,7 @@ pub(super) struct SoilsReport {
 }
 
 /// Why something cannot be said, and what to do about it.
-#[derive(Debug, Clone, PartialEq, Serialize)]
+#[derive(Debug, Clone, PartialEq, Serialize, JsonSchema)]
 pub(super) struct Refused {
     pub reason: String,
     pub mend: String,

@@ -22,6 +22,7 @@ use calib_core::curve::{Curve, CurveKind};
 use calib_core::fit::Observation;
 use calib_core::temperature::TemperatureTerm;
 use calib_core::uncertainty::coverage_factor;
+use schemars::JsonSchema;
 use serde::Serialize;
 use std::collections::BTreeMap;
 
@@ -40,7 +41,7 @@ const MOST_STANDING_OUT: f64 = 0.2;
 const LEAST_STANDING_OUT: f64 = 0.005;
 
 /// The study of one soil.
-#[derive(Serialize)]
+#[derive(Serialize, JsonSchema)]
 pub(super) struct SoilStudy {
     pub soil: String,
     pub probes: usize,
@@ -87,7 +88,7 @@ pub(super) struct SoilStudy {
 }
 
 /// A pair, or a core beside all its probes, far from all others.
-#[derive(Debug, Clone, PartialEq, Serialize)]
+#[derive(Debug, Clone, PartialEq, Serialize, JsonSchema)]
 pub(super) struct FarOff {
     /// Line of the file the cores stand in.
     pub line: Option<u64>,
@@ -96,7 +97,7 @@ pub(super) struct FarOff {
 }
 
 /// The tests and the spread on one scale of counts.
-#[derive(Serialize)]
+#[derive(Serialize, JsonSchema)]
 pub(super) struct Scale {
     pub tests: OneCurve,
     /// Without the probes, which stand in `each`.
@@ -104,7 +105,7 @@ pub(super) struct Scale {
 }
 
 /// Something at one place between dry and wet.
-#[derive(Debug, Clone, Copy, Serialize)]
+#[derive(Debug, Clone, Copy, Serialize, JsonSchema)]
 pub(super) struct At<T> {
     pub wetness: Wetness,
     #[serde(flatten)]
@@ -112,7 +113,7 @@ pub(super) struct At<T> {
 }
 
 /// One probe.
-#[derive(Debug, Clone, PartialEq, Serialize)]
+#[derive(Debug, Clone, PartialEq, Serialize, JsonSchema)]
 pub(super) struct ProbeFound {
     pub probe: String,
     pub batch: Option<String>,
@@ -139,7 +140,7 @@ pub(super) struct ProbeFound {
 }
 
 /// Two batches side by side; probes that stand out are left out.
-#[derive(Debug, Clone, Serialize)]
+#[derive(Debug, Clone, Serialize, JsonSchema)]
 pub(super) struct BatchPair {
     pub a: String,
     pub b: String,

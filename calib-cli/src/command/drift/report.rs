@@ -8,10 +8,11 @@ use calib_core::drift::update::{Answer, Interval, Wander};
 use calib_core::drift::{
     Check, CheckFault, LEAST_CHECKS, LeftOut, OneOff, Settings, Standing, Study,
 };
+use schemars::JsonSchema;
 use serde::Serialize;
 
 /// One probe.
-#[derive(Debug, Serialize)]
+#[derive(Debug, Serialize, JsonSchema)]
 pub(super) struct ProbeReport {
     pub(super) probe: String,
     pub(super) soil: String,
@@ -28,7 +29,7 @@ pub(super) struct ProbeReport {
 }
 
 /// One check.
-#[derive(Debug, Serialize)]
+#[derive(Debug, Serialize, JsonSchema)]
 pub(super) struct CheckRow {
     pub(super) date: String,
     pub(super) core: String,
@@ -53,7 +54,7 @@ pub(super) struct CheckRow {
 }
 
 /// One core that says nothing.
-#[derive(Debug, Serialize)]
+#[derive(Debug, Serialize, JsonSchema)]
 pub(super) struct LeftOutRow {
     pub(super) core: String,
     pub(super) why: String,
@@ -62,7 +63,7 @@ pub(super) struct LeftOutRow {
 }
 
 /// The sequential test.
-#[derive(Debug, Serialize)]
+#[derive(Debug, Serialize, JsonSchema)]
 pub(super) struct TestReport {
     /// Checks over which the chance of a false alarm holds.
     pub(super) planned_checks: usize,
@@ -78,7 +79,7 @@ pub(super) struct TestReport {
 }
 
 /// An alarm.
-#[derive(Debug, Serialize)]
+#[derive(Debug, Serialize, JsonSchema)]
 pub(super) struct AlarmReport {
     /// The check that raised it, counted from 1.
     pub(super) check: usize,
@@ -92,7 +93,7 @@ pub(super) struct AlarmReport {
 }
 
 /// How the probe reads where the calibration has gone.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize)]
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, JsonSchema)]
 #[serde(rename_all = "kebab-case")]
 pub(super) enum Reads {
     TooWet,
@@ -104,7 +105,7 @@ pub(super) enum Reads {
 }
 
 /// A check that is off alone.
-#[derive(Debug, Serialize)]
+#[derive(Debug, Serialize, JsonSchema)]
 pub(super) struct OneCheckOff {
     /// Counted from 1.
     pub(super) check: usize,
@@ -118,7 +119,7 @@ pub(super) struct OneCheckOff {
 }
 
 /// Offset and gain, and the answers with them.
-#[derive(Debug, Serialize)]
+#[derive(Debug, Serialize, JsonSchema)]
 pub(super) struct UpdateReport {
     /// The day they are for.
     pub(super) on: String,
@@ -136,7 +137,7 @@ pub(super) struct UpdateReport {
 }
 
 /// When to look again.
-#[derive(Debug, Serialize)]
+#[derive(Debug, Serialize, JsonSchema)]
 pub(super) struct ScheduleReport {
     pub(super) next_check: String,
     /// Whether the risk asks for it; otherwise a year has gone by then.

@@ -15,6 +15,7 @@ use calib_core::quantity::Quantity;
 use calib_core::soil::SoilWater;
 use figure::round;
 use log::LogReport;
+use schemars::JsonSchema;
 use serde::Serialize;
 use std::fmt;
 use std::path::PathBuf;
@@ -23,7 +24,7 @@ use std::path::PathBuf;
 const DAY_S: f64 = calib_core::irrigation::DAY_S as f64;
 
 /// A rule by its name, for people and in JSON.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize)]
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, JsonSchema)]
 #[serde(rename_all = "kebab-case")]
 enum RuleName {
     PumpAsRecorded,
@@ -71,7 +72,7 @@ pub(super) struct Limits {
 }
 
 /// Everything the command has to say.
-#[derive(Serialize)]
+#[derive(Serialize, JsonSchema)]
 pub(super) struct Answer {
     format: &'static str,
     version: u32,
@@ -125,7 +126,7 @@ impl fmt::Display for Answer {
 }
 
 /// One probe.
-#[derive(Serialize)]
+#[derive(Serialize, JsonSchema)]
 pub(super) struct ProbeReport {
     probe: String,
     soil: String,

@@ -7,6 +7,7 @@ use crate::workbench::{Controller, GrowthStage, Site};
 use calib_core::irrigation::{Crop, Demand, IrrigationError, Stage, crop, days_of, deepest_stage};
 use calib_core::quantity::{Fraction, Millimetre};
 use calib_core::reference::PublicationKey;
+use schemars::JsonSchema;
 use serde::Serialize;
 
 /// What the crop asks for, and where that comes from.
@@ -20,7 +21,7 @@ pub(super) struct Asked {
 }
 
 /// A stage and its days, counted from planting.
-#[derive(Debug, Clone, PartialEq, Serialize)]
+#[derive(Debug, Clone, PartialEq, Serialize, JsonSchema)]
 pub(super) struct StageSpan {
     pub(super) name: String,
     pub(super) first_day: u32,

@@ -10,11 +10,12 @@ use calib_core::irrigation::{
     Application, DeadBandGovernor, Layer, RootZone, Supply, apply, root_zone,
 };
 use calib_core::quantity::Quantity;
+use schemars::JsonSchema;
 use serde::Serialize;
 use std::fmt;
 
 /// The set points of one bed and what they rest on.
-#[derive(Debug, Serialize)]
+#[derive(Debug, Serialize, JsonSchema)]
 pub(super) struct BedReport {
     pub(super) bed: String,
     pub(super) root_zone: RootZone,

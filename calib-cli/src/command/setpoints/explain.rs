@@ -15,10 +15,11 @@ use calib_core::irrigation::{
 };
 use calib_core::quantity::{Celsius, Quantity};
 use calib_core::soil::SuctionEstimate;
+use schemars::JsonSchema;
 use serde::Serialize;
 use std::fmt;
 
-#[derive(Serialize)]
+#[derive(Serialize, JsonSchema)]
 struct Answer {
     format: &'static str,
     version: u32,
@@ -30,7 +31,7 @@ struct Answer {
 }
 
 /// The meaning for one probe.
-#[derive(Serialize)]
+#[derive(Serialize, JsonSchema)]
 struct Explained {
     probe: String,
     soil: String,

@@ -4,10 +4,11 @@
 use super::Setpoints;
 use crate::command::soil::command_line;
 use crate::failure::Failure;
+use schemars::JsonSchema;
 use serde::Serialize;
 
 /// What was asked for, as a raw count.
-#[derive(Debug, Clone, Copy, Serialize)]
+#[derive(Debug, Clone, Copy, Serialize, JsonSchema)]
 pub(super) struct Mark {
     /// Raw count as read.
     pub(super) count: f64,

@@ -15,11 +15,12 @@ use calib_core::irrigation::{
 use calib_core::quantity::Quantity;
 use calib_core::soil::{Basis, SoilWater};
 use calib_core::uncertainty::Budget;
+use schemars::JsonSchema;
 use serde::Serialize;
 use std::fmt;
 
 /// The set points of one probe and what they rest on.
-#[derive(Debug, Serialize)]
+#[derive(Debug, Serialize, JsonSchema)]
 pub struct SetPointReport {
     pub probe: String,
     pub soil: String,

@@ -7,6 +7,7 @@ use calib_core::irrigation::{
     SetPoints, Shortfall, risk,
 };
 use calib_core::soil::SoilWater;
+use schemars::JsonSchema;
 use serde::Serialize;
 use std::fmt;
 use std::path::PathBuf;
@@ -16,7 +17,7 @@ use std::path::PathBuf;
 const SEED: u64 = 505;
 
 /// The risk, with what would lower it most.
-#[derive(Debug, Serialize)]
+#[derive(Debug, Serialize, JsonSchema)]
 pub struct RiskReport {
     #[serde(flatten)]
     risk: Risk,
@@ -26,7 +27,7 @@ pub struct RiskReport {
     logged_in: Option<PathBuf>,
 }
 
-#[derive(Debug, Serialize)]
+#[derive(Debug, Serialize, JsonSchema)]
 struct HelpReport {
     help: Help,
     left: Shortfall,

@@ -5,10 +5,11 @@ use super::asked::{Season, StageSpan};
 use super::words::duration;
 use crate::text_table::{Column, TextTable};
 use calib_core::irrigation::{Application, SetPoints, Supply, apply};
+use schemars::JsonSchema;
 use serde::Serialize;
 
 /// The set points of one stage, or why it has none.
-#[derive(Debug, Clone, Serialize)]
+#[derive(Debug, Clone, Serialize, JsonSchema)]
 pub(super) struct StageRow {
     #[serde(flatten)]
     pub(super) span: StageSpan,

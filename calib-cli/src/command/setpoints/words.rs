@@ -10,11 +10,12 @@ use calib_core::irrigation::{
 use calib_core::quantity::{Estimate, Quantity};
 use calib_core::soil::SuctionEstimate;
 use calib_core::uncertainty::coverage_factor;
+use schemars::JsonSchema;
 use serde::Serialize;
 use std::fmt::{self, Write};
 
 /// A set point in water.
-#[derive(Debug, Clone, Serialize)]
+#[derive(Debug, Clone, Serialize, JsonSchema)]
 pub(super) struct PointWater {
     /// What is left, with the uncertainty of the reading.
     #[serde(flatten)]

@@ -15,11 +15,12 @@ use calib_core::soil::drainage::{
 };
 use calib_core::soil::{SoilDescription, evidence};
 use jiff::tz::Offset;
+use schemars::JsonSchema;
 use serde::Serialize;
 use std::path::Path;
 
 /// What the log says, probe by probe.
-#[derive(Debug, Serialize)]
+#[derive(Debug, Serialize, JsonSchema)]
 pub(super) struct FromLog {
     log: SourceFile,
     rows: u64,
@@ -27,7 +28,7 @@ pub(super) struct FromLog {
 }
 
 /// What the log of one probe says.
-#[derive(Debug, Serialize)]
+#[derive(Debug, Serialize, JsonSchema)]
 struct ProbeWater {
     probe: String,
     soil: String,
@@ -48,7 +49,7 @@ struct ProbeWater {
 }
 
 /// A soaking with its time.
-#[derive(Debug, Serialize)]
+#[derive(Debug, Serialize, JsonSchema)]
 struct Soaking {
     /// When the wetting ended, RFC 3339.
     ended: String,
@@ -57,7 +58,7 @@ struct Soaking {
 }
 
 /// Field capacity with its combined standard uncertainty `u`, m3/m3.
-#[derive(Debug, Serialize)]
+#[derive(Debug, Serialize, JsonSchema)]
 struct FieldCapacity {
     u: f64,
     /// Without the calibration's part, for set points of the same probe, m3/m3.
@@ -69,7 +70,7 @@ struct FieldCapacity {
 }
 
 /// The driest day, with the calibration's standard uncertainty `u` there, m3/m3.
-#[derive(Debug, Serialize)]
+#[derive(Debug, Serialize, JsonSchema)]
 struct DriestDay {
     day: String,
     u: f64,
@@ -78,7 +79,7 @@ struct DriestDay {
 }
 
 /// What the published sources recommend for the soil's texture.
-#[derive(Debug, Clone, Copy, Serialize)]
+#[derive(Debug, Clone, Copy, Serialize, JsonSchema)]
 struct FromSources {
     field_capacity: Estimate<Vwc>,
     wilting_point: Estimate<Vwc>,

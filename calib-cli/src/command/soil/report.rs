@@ -8,11 +8,12 @@ use calib_core::soil::{
     Basis, BorderShift, DensityAdjustment, Gravel, IndicativeRange, Retention, SiltConversion,
     SoilEvidence, SourceWater, TextureClass,
 };
+use schemars::JsonSchema;
 use serde::Serialize;
 use std::fmt;
 
 /// One soil.
-#[derive(Debug, Serialize)]
+#[derive(Debug, Serialize, JsonSchema)]
 pub struct SoilReport {
     /// Identifier, where it comes from a site.toml.
     #[serde(skip_serializing_if = "Option::is_none")]
@@ -39,14 +40,14 @@ pub struct SoilReport {
 }
 
 /// Percent by mass.
-#[derive(Debug, Serialize)]
+#[derive(Debug, Serialize, JsonSchema)]
 struct Percentages {
     sand_percent: f64,
     silt_percent: f64,
     clay_percent: f64,
 }
 
-#[derive(Debug, Serialize)]
+#[derive(Debug, Serialize, JsonSchema)]
 struct SourceRow {
     #[serde(flatten)]
     water: SourceWater,
@@ -54,7 +55,7 @@ struct SourceRow {
 }
 
 /// A recommended value with its reason.
-#[derive(Debug, Serialize)]
+#[derive(Debug, Serialize, JsonSchema)]
 struct Recommended {
     #[serde(flatten)]
     estimate: Estimate<Vwc>,

@@ -25,6 +25,7 @@ use super::pool::Pool;
 use crate::calibration::COVERAGE;
 use crate::uncertainty::coverage_factor;
 use parts::{Bounds, Parts, Role};
+use schemars::JsonSchema;
 use serde::Serialize;
 use std::fmt;
 
@@ -32,7 +33,7 @@ use std::fmt;
 const MOST_TIMES_AS_MANY: usize = 50;
 
 /// A value with its 95 % interval.
-#[derive(Debug, Clone, Copy, PartialEq, Serialize)]
+#[derive(Debug, Clone, Copy, PartialEq, Serialize, JsonSchema)]
 pub struct Bounded {
     /// Estimate.
     pub value: f64,
@@ -56,7 +57,7 @@ impl Bounded {
 
 /// A place between dry and wet: where a tenth, half and nine tenths of the pairs are
 /// drier.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize)]
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, JsonSchema)]
 #[serde(rename_all = "kebab-case")]
 pub enum Wetness {
     /// A tenth of the pairs are drier.
@@ -109,7 +110,7 @@ impl fmt::Display for Wetness {
 }
 
 /// A way to calibrate many probes, the one that asks for least first.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Serialize)]
+#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Serialize, JsonSchema)]
 #[serde(rename_all = "kebab-case")]
 pub enum Way {
     /// One curve for all.
@@ -121,7 +122,7 @@ pub enum Way {
 }
 
 /// How a figure stands to the target.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize)]
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, JsonSchema)]
 #[serde(rename_all = "kebab-case")]
 pub enum Judged {
     /// Its whole interval is within.
@@ -145,7 +146,7 @@ impl Judged {
 }
 
 /// The uncertainty at one place between dry and wet.
-#[derive(Debug, Clone, Copy, PartialEq, Serialize)]
+#[derive(Debug, Clone, Copy, PartialEq, Serialize, JsonSchema)]
 pub struct AtWetness {
     /// The place.
     pub wetness: Wetness,
@@ -156,7 +157,7 @@ pub struct AtWetness {
 }
 
 /// What one way gives and asks for.
-#[derive(Debug, Clone, PartialEq, Serialize)]
+#[derive(Debug, Clone, PartialEq, Serialize, JsonSchema)]
 pub struct WayFound {
     /// The way.
     pub way: Way,
@@ -177,7 +178,7 @@ pub struct WayFound {
 }
 
 /// Whether more probes would change the answer.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize)]
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, JsonSchema)]
 #[serde(tag = "answer", rename_all = "kebab-case")]
 pub enum Firmness {
     /// No: the ways that ask for less are surely not enough.
@@ -200,7 +201,7 @@ pub enum Firmness {
 }
 
 /// What is asked.
-#[derive(Debug, Clone, Copy, PartialEq, Serialize)]
+#[derive(Debug, Clone, Copy, PartialEq, Serialize, JsonSchema)]
 pub struct Circumstances {
     /// Largest expanded uncertainty (95 %) of a reading that will do, m3/m3.
     pub target: f64,
@@ -230,7 +231,7 @@ pub struct Study<'a> {
 }
 
 /// What to do with these probes.
-#[derive(Debug, Clone, PartialEq, Serialize)]
+#[derive(Debug, Clone, PartialEq, Serialize, JsonSchema)]
 pub struct Decision {
     /// What was asked.
     pub asked: Circumstances,

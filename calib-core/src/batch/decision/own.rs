@@ -2,13 +2,14 @@
 
 use crate::batch::pool::{Deviation, Pool};
 use nalgebra::{DMatrix, DVector};
+use schemars::JsonSchema;
 use serde::Serialize;
 
 /// Cores beyond the parameters that a curve of a probe's own takes at least.
 const SPARE: usize = 2;
 
 /// A calibration of a probe's own, as the probes studied could have one.
-#[derive(Debug, Clone, Copy, PartialEq, Serialize)]
+#[derive(Debug, Clone, Copy, PartialEq, Serialize, JsonSchema)]
 pub struct Own {
     /// Cores beside the probe: as many as beside the middle one of those studied.
     pub cores: usize,

@@ -2,10 +2,11 @@
 
 use super::{Circumstances, Way};
 use crate::batch::pool::Pool;
+use schemars::JsonSchema;
 use serde::Serialize;
 
 /// What a way asks for.
-#[derive(Debug, Clone, Copy, PartialEq, Serialize)]
+#[derive(Debug, Clone, Copy, PartialEq, Serialize, JsonSchema)]
 pub struct Work {
     /// Cores to take and dry.
     pub cores: usize,

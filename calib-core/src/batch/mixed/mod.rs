@@ -26,6 +26,7 @@ use crate::quantity::Estimate;
 use intervals::Surroundings;
 use likelihood::Likelihood;
 use minimise::Counted;
+use schemars::JsonSchema;
 use search::highest;
 use serde::Serialize;
 use spread::Spread;
@@ -35,7 +36,7 @@ use start::Start;
 const NORMAL_95: f64 = 1.959_963_984_540_054;
 
 /// How an interval was found.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize)]
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, JsonSchema)]
 #[serde(rename_all = "kebab-case")]
 pub enum IntervalMethod {
     /// The values that the restricted likelihood, profiled over all others, does not
@@ -47,7 +48,7 @@ pub enum IntervalMethod {
 }
 
 /// A standard deviation (or a correlation) with its interval.
-#[derive(Debug, Clone, Copy, PartialEq, Serialize)]
+#[derive(Debug, Clone, Copy, PartialEq, Serialize, JsonSchema)]
 pub struct Component {
     /// Estimate.
     pub value: f64,
@@ -60,7 +61,7 @@ pub struct Component {
 }
 
 /// Where the likelihood is highest at the edge of what can be.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize)]
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, JsonSchema)]
 #[serde(rename_all = "kebab-case")]
 pub enum Boundary {
     /// Chance alone explains the offsets: their variance is estimated as zero.
@@ -74,7 +75,7 @@ pub enum Boundary {
 }
 
 /// What the model says of one probe.
-#[derive(Debug, Clone, PartialEq, Serialize)]
+#[derive(Debug, Clone, PartialEq, Serialize, JsonSchema)]
 pub struct ProbeEffect {
     /// The probe.
     pub probe: String,
@@ -93,7 +94,7 @@ pub struct ProbeEffect {
 }
 
 /// The spread of the probes, and each of them.
-#[derive(Debug, Clone, PartialEq, Serialize)]
+#[derive(Debug, Clone, PartialEq, Serialize, JsonSchema)]
 pub struct Mixed {
     /// Whether counts were brought onto one scale by two media first.
     pub normalised: bool,

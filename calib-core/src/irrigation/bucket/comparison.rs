@@ -3,10 +3,11 @@
 use super::{Scenario, ScenarioError, SeasonOutcome};
 use crate::irrigation::replay::Side;
 use rayon::prelude::*;
+use schemars::JsonSchema;
 use serde::Serialize;
 
 /// A figure over several seasons.
-#[derive(Debug, Clone, Copy, PartialEq, Serialize)]
+#[derive(Debug, Clone, Copy, PartialEq, Serialize, JsonSchema)]
 pub struct Spread {
     /// Mean.
     pub mean: f64,
@@ -34,7 +35,7 @@ impl Spread {
 }
 
 /// What became of one rule's seasons; hours, mm and litres are those of one season.
-#[derive(Debug, Clone, PartialEq, Serialize)]
+#[derive(Debug, Clone, PartialEq, Serialize, JsonSchema)]
 pub struct RuleSeasons {
     /// Starts of the pump a day.
     pub starts_per_day: Spread,

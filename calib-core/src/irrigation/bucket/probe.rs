@@ -5,6 +5,7 @@ use crate::calibration::{Calibration, QUANTISATION};
 use crate::irrigation::DAY_S;
 use crate::irrigation::dead_band::{TemperatureBasis, effect_left_possible};
 use crate::quantity::{Quantity, Vwc};
+use schemars::JsonSchema;
 use serde::Serialize;
 use std::collections::VecDeque;
 
@@ -17,7 +18,7 @@ pub const PROBE_LAG_S: u32 = 1200;
 const WARMEST_HOUR: f64 = 16.0;
 
 /// How late the probe sees what the root zone holds.
-#[derive(Debug, Clone, Copy, PartialEq, Serialize)]
+#[derive(Debug, Clone, Copy, PartialEq, Serialize, JsonSchema)]
 #[serde(rename_all = "kebab-case")]
 pub enum Lag {
     /// It closes in on it with a time constant of `time_s` seconds.
@@ -33,7 +34,7 @@ pub enum Lag {
 }
 
 /// A probe in its soil.
-#[derive(Debug, Clone, Copy, PartialEq, Serialize)]
+#[derive(Debug, Clone, Copy, PartialEq, Serialize, JsonSchema)]
 pub struct ProbeModel {
     /// Standard deviation of one reading, m3/m3.
     #[serde(rename = "noise_theta_v")]

@@ -2,6 +2,7 @@
 
 use super::ScenarioError;
 use crate::quantity::{Fraction, Millimetre, Quantity, Vwc};
+use schemars::JsonSchema;
 use serde::Serialize;
 
 /// Time constant by which water above field capacity drains away, s: one day, so
@@ -10,7 +11,7 @@ use serde::Serialize;
 pub const DRAINAGE_TIME_S: f64 = 86_400.0;
 
 /// A root zone.
-#[derive(Debug, Clone, Copy, PartialEq, Serialize)]
+#[derive(Debug, Clone, Copy, PartialEq, Serialize, JsonSchema)]
 pub struct RootZone {
     /// Its depth; above 0.
     #[serde(rename = "depth_mm")]
@@ -75,7 +76,7 @@ pub fn stress(zone: &RootZone, theta_v: f64) -> f64 {
 }
 
 /// Where the water of one step went, mm.
-#[derive(Debug, Clone, Copy, PartialEq, Default, Serialize)]
+#[derive(Debug, Clone, Copy, PartialEq, Default, Serialize, JsonSchema)]
 pub struct Flows {
     /// Taken up by the crop or evaporated.
     pub evapotranspiration: f64,

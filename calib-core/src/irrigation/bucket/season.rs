@@ -10,6 +10,7 @@ use crate::quantity::{Fraction, LitrePerMinute, Quantity, SquareMetre, Timestamp
 use rand::{RngExt, SeedableRng};
 use rand_chacha::ChaCha8Rng;
 use rand_distr::{Distribution, StandardNormal};
+use schemars::JsonSchema;
 use serde::{Deserialize, Serialize};
 
 /// Hours a day's rain takes. Our choice.
@@ -19,7 +20,7 @@ const RAIN_HOURS: u32 = 4;
 const DAYLIGHT: (f64, f64) = (6.0, 18.0);
 
 /// The weather of a day.
-#[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize)]
+#[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize, JsonSchema)]
 pub struct Day {
     /// Crop evapotranspiration (ETc), mm.
     pub evapotranspiration: f64,
@@ -28,7 +29,7 @@ pub struct Day {
 }
 
 /// What the pump brings while it is on.
-#[derive(Debug, Clone, Copy, PartialEq, Serialize)]
+#[derive(Debug, Clone, Copy, PartialEq, Serialize, JsonSchema)]
 pub struct Pumping {
     /// Depth pumped, mm/s over the area.
     pub gross_mm_per_s: f64,
@@ -56,7 +57,7 @@ impl Pumping {
 }
 
 /// A season to be simulated, whatever the rule.
-#[derive(Debug, Clone, PartialEq, Serialize)]
+#[derive(Debug, Clone, PartialEq, Serialize, JsonSchema)]
 pub struct Scenario {
     /// The soil around the roots.
     pub zone: RootZone,
@@ -90,7 +91,7 @@ pub struct Moment {
 }
 
 /// What became of a season. Depths are over the area watered, mm.
-#[derive(Debug, Clone, Copy, PartialEq, Serialize)]
+#[derive(Debug, Clone, Copy, PartialEq, Serialize, JsonSchema)]
 pub struct SeasonOutcome {
     /// Days simulated.
     pub days: usize,

@@ -26,6 +26,7 @@ use crate::uncertainty::{
     IntervalKind, MonteCarlo, MonteCarloError, Propagated, propagate_together,
 };
 use model::{Model, OUTPUTS};
+use schemars::JsonSchema;
 use serde::{Deserialize, Serialize};
 use std::fmt;
 
@@ -43,7 +44,7 @@ pub const MEASURED_SOIL_WATER_U: f64 = 0.02;
 const NOT_EXCEEDED: f64 = 0.95;
 
 /// What is not known.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize)]
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize, JsonSchema)]
 #[serde(rename_all = "kebab-case")]
 pub enum Origin {
     /// What a reading of this probe says of theta_v.
@@ -69,7 +70,7 @@ impl fmt::Display for Origin {
 }
 
 /// How far the soil may be drier than the crop should have it, unseen.
-#[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize)]
+#[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize, JsonSchema)]
 pub struct Shortfall {
     /// Probability that it is, when the controller reads its refill point.
     pub at_refill: f64,
@@ -82,7 +83,7 @@ pub struct Shortfall {
 }
 
 /// One of the things not known, and what knowing it would do.
-#[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize)]
+#[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize, JsonSchema)]
 pub struct Contributor {
     /// Which.
     pub origin: Origin,
@@ -96,7 +97,7 @@ pub struct Contributor {
 }
 
 /// The risk of a pair of set points.
-#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize, JsonSchema)]
 pub struct Risk {
     /// As things are known.
     pub now: Shortfall,
@@ -173,7 +174,7 @@ impl Risk {
 }
 
 /// What might be done about it.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize)]
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize, JsonSchema)]
 #[serde(rename_all = "kebab-case")]
 pub enum Help {
     /// A field capacity measured on the bed.

@@ -3,6 +3,7 @@
 use super::hours::Hours;
 use crate::quantity::Timestamp;
 use crate::readings::median;
+use schemars::JsonSchema;
 use serde::Serialize;
 
 const HOURS_A_DAY: usize = 24;
@@ -19,7 +20,7 @@ const END_SHARE: f64 = 0.25;
 const STOPPED_SHARE: f64 = 0.25;
 
 /// The driest day of a log.
-#[derive(Debug, Clone, Copy, PartialEq, Serialize)]
+#[derive(Debug, Clone, Copy, PartialEq, Serialize, JsonSchema)]
 pub struct LowerBound {
     /// Mean theta_v of that day, m3/m3.
     pub theta_v: f64,

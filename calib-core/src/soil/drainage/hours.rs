@@ -28,7 +28,7 @@ pub struct LoggedWater {
 }
 
 /// What wetted an hour, where the log tells.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, serde::Serialize)]
+#[derive(Debug, Clone, Copy, PartialEq, Eq, serde::Serialize, schemars::JsonSchema)]
 #[serde(rename_all = "kebab-case")]
 pub enum Wetting {
     /// Rain.

@@ -20,10 +20,11 @@ pub use redistribution::{CUSTOMARY_HOURS, Drained, FIELD_CAPACITY_HOURS};
 pub use wetting::EndedBy;
 
 use crate::quantity::{Estimate, Timestamp};
+use schemars::JsonSchema;
 use serde::Serialize;
 
 /// Why a soaking says nothing of field capacity.
-#[derive(Debug, Clone, Copy, PartialEq, thiserror::Error, Serialize)]
+#[derive(Debug, Clone, Copy, PartialEq, thiserror::Error, Serialize, JsonSchema)]
 #[serde(rename_all = "kebab-case", tag = "kind")]
 pub enum EventFault {
     /// It was not left alone for two days.
@@ -95,7 +96,7 @@ impl EventFault {
 }
 
 /// One soaking and what it came to.
-#[derive(Debug, Clone, Copy, PartialEq, Serialize)]
+#[derive(Debug, Clone, Copy, PartialEq, Serialize, JsonSchema)]
 pub struct DrainageEvent {
     /// When the wetting ended.
     #[serde(skip)]
@@ -110,7 +111,7 @@ pub struct DrainageEvent {
 }
 
 /// Field capacity from one event, or why there is none.
-#[derive(Debug, Clone, Copy, PartialEq, Serialize)]
+#[derive(Debug, Clone, Copy, PartialEq, Serialize, JsonSchema)]
 #[serde(rename_all = "kebab-case")]
 pub enum Outcome {
     /// It drained as it should.
@@ -120,7 +121,7 @@ pub enum Outcome {
 }
 
 /// Field capacity from every event that shows it.
-#[derive(Debug, Clone, Copy, PartialEq, Serialize)]
+#[derive(Debug, Clone, Copy, PartialEq, Serialize, JsonSchema)]
 pub struct LogFieldCapacity {
     /// theta_v two days after a wetting, had nothing been taken, m3/m3: the mean of
     /// the events, weighted by their uncertainties.
@@ -170,7 +171,7 @@ impl LogFieldCapacity {
 }
 
 /// What a log says of the water a soil holds.
-#[derive(Debug, Clone, PartialEq, Serialize)]
+#[derive(Debug, Clone, PartialEq, Serialize, JsonSchema)]
 pub struct LogWater {
     /// Every soaking, in order of time.
     pub events: Vec<DrainageEvent>,

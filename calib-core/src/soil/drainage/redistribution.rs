@@ -15,6 +15,7 @@ use super::EventFault;
 use super::hours::Hours;
 use super::wetting::Soaking;
 use crate::fit::{Points, Regression, Settings, solve};
+use schemars::JsonSchema;
 use serde::Serialize;
 use std::f64::consts::PI;
 
@@ -46,7 +47,7 @@ const MOST_CORRELATED: f64 = 0.9;
 const PARAMETERS: usize = 5;
 
 /// What one drainage came to.
-#[derive(Debug, Clone, Copy, PartialEq, Serialize)]
+#[derive(Debug, Clone, Copy, PartialEq, Serialize, JsonSchema)]
 pub struct Drained {
     /// theta_v two days after the wetting, had nothing been taken, m3/m3.
     pub field_capacity: f64,

@@ -28,7 +28,7 @@ const LONGEST_GAP: usize = 6;
 pub(super) const LONGEST: usize = 96;
 
 /// What ended the time a soaked soil was left alone.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, serde::Serialize)]
+#[derive(Debug, Clone, Copy, PartialEq, Eq, serde::Serialize, schemars::JsonSchema)]
 #[serde(rename_all = "kebab-case")]
 pub enum EndedBy {
     /// All the hours that are followed at most were seen.

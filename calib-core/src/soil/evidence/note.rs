@@ -1,11 +1,12 @@
 //! What recommended values rest on, and what else a reader should know.
 
 use crate::soil::SoilError;
+use schemars::JsonSchema;
 use serde::{Deserialize, Serialize};
 use std::fmt;
 
 /// What a recommended value rests on.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize)]
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize, JsonSchema)]
 #[serde(rename_all = "kebab-case")]
 pub enum Basis {
     /// Measured on this soil.

@@ -7,11 +7,12 @@ use crate::command::replay::log::LONGEST_GAP_S;
 use crate::table::rfc_3339;
 use crate::text_table::{Column, TextTable};
 use calib_core::irrigation::{Duty, RelayWear, Replayed, SideOutcome};
+use schemars::JsonSchema;
 use serde::Serialize;
 use std::fmt;
 
 /// One rule on the log.
-#[derive(Serialize)]
+#[derive(Serialize, JsonSchema)]
 struct RuleOnLog {
     rule: RuleName,
     starts_per_day: f64,
@@ -36,7 +37,7 @@ impl RuleOnLog {
 }
 
 /// The sums of one rule on the log.
-#[derive(Serialize)]
+#[derive(Serialize, JsonSchema)]
 struct NamedSide {
     rule: RuleName,
     #[serde(flatten)]
@@ -44,14 +45,14 @@ struct NamedSide {
 }
 
 /// First and last row of the log, RFC 3339.
-#[derive(Serialize)]
+#[derive(Serialize, JsonSchema)]
 struct Span {
     first: String,
     last: String,
 }
 
 /// The log replayed.
-#[derive(Serialize)]
+#[derive(Serialize, JsonSchema)]
 pub(super) struct LogReport {
     rows: u64,
     span: Option<Span>,

@@ -9,6 +9,7 @@ use crate::workbench::Controller;
 use calib_core::irrigation::bucket::{Lag, ProbeModel, RuleSeasons, Scenario};
 use calib_core::irrigation::{Duty, RelayLife, RelayWear, TemperatureBasis};
 use calib_core::quantity::Quantity;
+use schemars::JsonSchema;
 use serde::Serialize;
 use std::fmt;
 
@@ -20,7 +21,7 @@ const SAME_HOURS: f64 = 0.1;
 const OTHERWISE: f64 = 2.0;
 
 /// One rule in the simulated seasons.
-#[derive(Serialize)]
+#[derive(Serialize, JsonSchema)]
 struct RuleInSeasons {
     rule: RuleName,
     #[serde(flatten)]
@@ -29,7 +30,7 @@ struct RuleInSeasons {
 }
 
 /// The simulated seasons.
-#[derive(Serialize)]
+#[derive(Serialize, JsonSchema)]
 pub struct SeasonReport {
     seasons: u32,
     seed: u64,
