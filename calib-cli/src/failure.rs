@@ -1,10 +1,15 @@
 //! What can stop a command, and the exit code that says so.
 
+use schemars::JsonSchema;
+use serde::Serialize;
 use std::fmt;
 use std::path::{Path, PathBuf};
 
+/// What stands for the file where the command line is at fault.
+pub const COMMAND_LINE: &str = "command line";
+
 /// How a command that ran to its end judged its subject.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, serde::Serialize, schemars::JsonSchema)]
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, JsonSchema)]
 #[serde(rename_all = "kebab-case")]
 pub enum Verdict {
     /// Fit for use: exit code 0.
@@ -37,6 +42,36 @@ impl Failure {
             Failure::Input(_) => 2,
             Failure::Unfit(_) => 1,
             Failure::Machine(_) | Failure::Internal(_) => 3,
+        }
+    }
+}
+
+/// A failure for machines: what `--json` prints in place of the result.
+#[derive(Debug, Serialize, JsonSchema)]
+pub struct Told<'a> {
+    format: &'static str,
+    version: u32,
+    /// The exit code: 1 judged not fit for use, 2 bad input, 3 the program or the
+    /// machine failed.
+    exit_code: u8,
+    /// All that must be mended; empty only where the program failed.
+    problems: Vec<&'a Complaint>,
+    /// The same as a person reads it.
+    message: String,
+}
+
+impl<'a> From<&'a Failure> for Told<'a> {
+    fn from(failure: &'a Failure) -> Self {
+        Self {
+            format: "ovendry failure",
+            version: 1,
+            exit_code: failure.exit_code(),
+            problems: match failure {
+                Failure::Input(complaints) => complaints.iter().collect(),
+                Failure::Unfit(complaint) | Failure::Machine(complaint) => vec![complaint],
+                Failure::Internal(_) => Vec::new(),
+            },
+            message: failure.to_string(),
         }
     }
 }
@@ -85,7 +120,7 @@ impl fmt::Display for Failure {
 
 /// One fault in the input: where, what stands there, what is wrong, how to
 /// mend it.
-#[derive(Debug, Clone, PartialEq, Eq, serde::Serialize, schemars::JsonSchema)]
+#[derive(Debug, Clone, PartialEq, Eq, Serialize, JsonSchema)]
 pub struct Complaint {
     /// The file, as the person would name it.
     pub file: PathBuf,
@@ -147,7 +182,7 @@ impl fmt::Display for Complaint {
 }
 
 /// Something that does not stop the work: what, why it matters, what to do.
-#[derive(Debug, Clone, PartialEq, Eq, serde::Serialize, schemars::JsonSchema)]
+#[derive(Debug, Clone, PartialEq, Eq, Serialize, JsonSchema)]
 pub struct Warning {
     /// Where, as `file:line` or the name of a probe, soil or sample.
     pub place: String,

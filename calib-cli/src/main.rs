@@ -19,6 +19,7 @@ mod pairing;
 mod pairs;
 mod physical;
 mod plot;
+mod refusal;
 mod table;
 mod text_table;
 mod workbench;
@@ -27,13 +28,38 @@ use clap::Parser;
 use std::process::ExitCode;
 
 fn main() -> ExitCode {
-    match command::run(command::Cli::parse()) {
+    let cli = match command::Cli::try_parse() {
+        Ok(cli) => cli,
+        Err(refused) => {
+            if refused.use_stderr() && wants_json() {
+                tell(&refusal::of(&refused));
+            }
+            refused.exit()
+        }
+    };
+    match command::run(cli) {
         Ok(failure::Verdict::Good) => ExitCode::SUCCESS,
         Ok(failure::Verdict::Unfit) => ExitCode::from(1),
         Ok(failure::Verdict::Faulty) => ExitCode::from(2),
         Err(failure) => {
+            if wants_json() {
+                tell(&failure);
+            }
             eprintln!("error: {failure}");
             ExitCode::from(failure.exit_code())
         }
     }
+}
+
+/// Whether the answer is for a machine.
+fn wants_json() -> bool {
+    std::env::args_os()
+        .take_while(|argument| argument != "--")
+        .any(|argument| argument == "--json")
+}
+
+/// The failure on standard output, where the answer would have been. If that cannot be
+/// written either, standard error is all there is.
+fn tell(failure: &failure::Failure) {
+    let _ = output::print_json(&failure::Told::from(failure));
 }

@@ -24,11 +24,12 @@ pub struct Check {
     json: bool,
 }
 
-/// The result as JSON.
+/// What was found, for machines.
 #[derive(Debug, Serialize, JsonSchema)]
-struct Report<'a> {
+pub(super) struct Report<'a> {
     format: &'static str,
     version: u32,
+    verdict: Verdict,
     problems: &'a [Complaint],
     warnings: &'a [Warning],
     /// Absent where there are problems.
@@ -38,7 +39,7 @@ struct Report<'a> {
 
 /// What a clean workbench holds.
 #[derive(Debug, Serialize, JsonSchema)]
-struct Contents<'a> {
+pub(super) struct Contents<'a> {
     site: &'a str,
     soils: usize,
     probes: usize,
@@ -67,6 +68,15 @@ struct Found {
 }
 
 impl Found {
+    /// Good if nothing must be mended.
+    fn verdict(&self) -> Verdict {
+        if self.workbench.is_some() {
+            Verdict::Good
+        } else {
+            Verdict::Faulty
+        }
+    }
+
     /// Looks at what set points ask of site.toml, where it has a pump to steer.
     fn look_at_watering(&mut self, folder: &Path) -> Result<(), Failure> {
         // The faults of a site.toml that cannot be read are told already.
@@ -162,17 +172,14 @@ pub fn run(check: &Check) -> Result<Verdict, Failure> {
     } else {
         output::print(&as_text(&check.dir, &found))?;
     }
-    Ok(if found.workbench.is_some() {
-        Verdict::Good
-    } else {
-        Verdict::Faulty
-    })
+    Ok(found.verdict())
 }
 
 fn report(found: &Found) -> Report<'_> {
     Report {
         format: "ovendry check",
         version: 1,
+        verdict: found.verdict(),
         problems: &found.problems,
         warnings: &found.warnings,
         workbench: found.workbench.as_ref().map(|workbench| Contents {

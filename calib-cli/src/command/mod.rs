@@ -12,6 +12,7 @@ mod fit;
 mod half_width;
 mod pair;
 mod replay;
+mod schema;
 mod setpoints;
 mod soil;
 mod start;
@@ -102,6 +103,12 @@ enum Command {
     /// is more than both uncertainties explain. Exit code 0 if a controller would do
     /// the same with either, 1 if not.
     Compare(compare::Arguments),
+    /// What the JSON of every command looks like, as JSON Schema
+    ///
+    /// Lists the kinds of JSON document, prints the schema of one (draft 2020-12), or
+    /// writes them all. A command given --json prints one document to standard output,
+    /// a failure too.
+    Schema(schema::SchemaCommand),
 }
 
 /// Runs the command chosen.
@@ -121,5 +128,6 @@ pub fn run(cli: Cli) -> Result<Verdict, Failure> {
         Command::Export(arguments) => export::run(&arguments),
         Command::Verify(arguments) => verify::run(&arguments),
         Command::Compare(arguments) => compare::run(&arguments),
+        Command::Schema(command) => schema::run(&command),
     }
 }

@@ -6,7 +6,9 @@ mod from_log;
 mod report;
 
 use super::fit::out_folder;
-use crate::failure::{Complaint, Failure, Verdict, Warning, all_or_every_complaint, without_value};
+use crate::failure::{
+    COMMAND_LINE, Complaint, Failure, Verdict, Warning, all_or_every_complaint, without_value,
+};
 use crate::output::{print, print_json};
 use crate::table::load_site;
 use crate::workbench::{self, Site};
@@ -274,9 +276,6 @@ fn bulk_density(g_cm3: f64) -> Result<Density, Failure> {
     }
     Density::new(g_cm3).map_err(|error| about(error.to_string()).into())
 }
-
-/// Where a complaint about an option stands.
-const COMMAND_LINE: &str = "command line";
 
 /// A complaint about the value of an option.
 pub(super) fn command_line(
