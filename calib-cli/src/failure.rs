@@ -20,6 +20,13 @@ pub enum Verdict {
     Faulty,
 }
 
+impl Verdict {
+    /// Good if `fit` for use.
+    pub fn good_if(fit: bool) -> Self {
+        if fit { Verdict::Good } else { Verdict::Unfit }
+    }
+}
+
 /// Why a command stopped.
 #[derive(Debug)]
 pub enum Failure {

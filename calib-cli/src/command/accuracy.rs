@@ -17,7 +17,7 @@ use crate::output::{print, print_json};
 use crate::table::folder_of;
 use asked::{Cuts, cuts};
 use clap::Args;
-use report::Answer;
+pub(super) use report::Answer;
 use std::path::{Path, PathBuf};
 
 /// Half width that a reading must come within where none is asked for, m3/m3. Our
@@ -88,7 +88,7 @@ pub fn run(command: &Accuracy) -> Result<Verdict, Failure> {
     } else {
         print(&answer.to_string())?;
     }
-    Ok(answer.verdict())
+    Ok(answer.verdict)
 }
 
 /// Everything the command does but draw and print.

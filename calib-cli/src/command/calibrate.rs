@@ -9,7 +9,8 @@ use calib_core::controller::DEFAULT_MAX_ERROR;
 use calib_core::curve::CurveKind;
 use calib_core::fit::Loss;
 use clap::Args;
-use serde_json::json;
+use schemars::JsonSchema;
+use serde::Serialize;
 use std::path::PathBuf;
 
 /// Which workbench.
@@ -32,6 +33,33 @@ pub struct Calibrate {
     /// Print JSON
     #[arg(long)]
     json: bool,
+}
+
+/// All that the parts have to say. Where one is judged not fit for use, those after it
+/// are left out.
+#[derive(Serialize, JsonSchema)]
+pub(super) struct Answer<'a> {
+    format: &'static str,
+    version: u32,
+    verdict: Verdict,
+    fit: &'a fit::Answer,
+    #[serde(skip_serializing_if = "Option::is_none")]
+    setpoints: Option<&'a setpoints::Answer>,
+    #[serde(skip_serializing_if = "Option::is_none")]
+    export: Option<export::Answer<'a>>,
+}
+
+impl<'a> Answer<'a> {
+    fn new(verdict: Verdict, fit: &'a fit::Answer) -> Self {
+        Self {
+            format: "ovendry calibrate",
+            version: 1,
+            verdict,
+            fit,
+            setpoints: None,
+            export: None,
+        }
+    }
 }
 
 /// Runs the command.
@@ -62,10 +90,7 @@ pub fn run(command: &Calibrate) -> Result<Verdict, Failure> {
     }
     if fitted.verdict() != Verdict::Good {
         if command.json {
-            output::print_json(&json!({
-                "format": "ovendry calibrate", "version": 1,
-                "verdict": fitted.verdict(), "fit": fitted,
-            }))?;
+            output::print_json(&Answer::new(fitted.verdict(), &fitted))?;
         }
         return Ok(fitted.verdict());
     }
@@ -84,10 +109,10 @@ pub fn run(command: &Calibrate) -> Result<Verdict, Failure> {
     }
     if points.verdict() != Verdict::Good {
         if command.json {
-            output::print_json(&json!({
-                "format": "ovendry calibrate", "version": 1, "verdict": points.verdict(),
-                "fit": fitted, "setpoints": points,
-            }))?;
+            output::print_json(&Answer {
+                setpoints: Some(&points),
+                ..Answer::new(points.verdict(), &fitted)
+            })?;
         } else {
             output::print("Judged not fit for use: no controller files were written.\n")?;
         }
@@ -104,14 +129,11 @@ pub fn run(command: &Calibrate) -> Result<Verdict, Failure> {
     })?;
     let verdict = exported.findings.verdict();
     if command.json {
-        output::print_json(&json!({
-            "format": "ovendry calibrate",
-            "version": 1,
-            "verdict": verdict,
-            "fit": fitted,
-            "setpoints": points,
-            "verify": exported.findings.to_json(),
-        }))?;
+        output::print_json(&Answer {
+            setpoints: Some(&points),
+            export: Some(exported.answer()),
+            ..Answer::new(verdict, &fitted)
+        })?;
     } else {
         output::print(&heading(3, "Controller files, read back and compared"))?;
         output::print(&exported.findings.to_string())?;

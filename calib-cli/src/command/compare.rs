@@ -3,6 +3,8 @@
 mod json;
 mod text;
 
+pub(super) use json::Answer;
+
 use crate::calibration_file::{CalibrationFile, SUFFIX};
 use crate::controller_file::ControllerFile;
 use crate::failure::{Complaint, Failure, Verdict, Warning, all_or_every_complaint};
@@ -62,15 +64,11 @@ pub fn run(arguments: &Arguments) -> Result<Verdict, Failure> {
         eprintln!("{warning}");
     }
     if arguments.json {
-        output::print_json(&report.to_json())?;
+        output::print_json(&report.answer())?;
     } else {
         output::print(&report.to_string())?;
     }
-    Ok(if report.delta.is_the_same() {
-        Verdict::Good
-    } else {
-        Verdict::Unfit
-    })
+    Ok(report.verdict())
 }
 
 /// A file as it was given.
@@ -197,6 +195,11 @@ struct Report<'a> {
 }
 
 impl Report<'_> {
+    /// Good if a controller would do the same with either.
+    fn verdict(&self) -> Verdict {
+        Verdict::good_if(self.delta.is_the_same())
+    }
+
     /// Whether both are tables of the same numbers, names and dates.
     fn every_number_is_the_same(&self) -> bool {
         self.old.table().is_some() && self.old.table() == self.new.table()

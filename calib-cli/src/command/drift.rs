@@ -68,9 +68,10 @@ pub struct Drift {
 
 /// What the checks say of every probe.
 #[derive(Serialize, JsonSchema)]
-struct Answer {
+pub(super) struct Answer {
     format: &'static str,
     version: u32,
+    verdict: Verdict,
     allow: f64,
     probes: Vec<ProbeReport>,
     sources: Vec<SourceFile>,
@@ -96,11 +97,7 @@ pub fn run(command: &Drift) -> Result<Verdict, Failure> {
         print(&words::story(&answer.probes, &answer.written))?;
         print(&caution::take_care(&[caution::OVEN, caution::PUMP]))?;
     }
-    Ok(if answer.probes.iter().all(ProbeReport::is_fit) {
-        Verdict::Good
-    } else {
-        Verdict::Unfit
-    })
+    Ok(answer.verdict)
 }
 
 /// Everything the command does but write and print; the charts of each probe are a set.
@@ -170,6 +167,7 @@ fn work(command: &Drift) -> Result<(Answer, Vec<OutputSet>), Failure> {
     let answer = Answer {
         format: "ovendry drift",
         version: 1,
+        verdict: Verdict::good_if(probes.iter().all(ProbeReport::is_fit)),
         allow: command.allow,
         probes,
         sources: checks.sources,

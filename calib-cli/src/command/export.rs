@@ -3,7 +3,7 @@
 
 use super::fit::out_folder;
 use super::setpoints::{for_use, stage_gone_by};
-use super::verify::{Against, Examined, Finding, examine};
+use super::verify::{Against, Examined, FileReport, Finding, examine};
 use crate::calibration_file::CalibrationFile;
 use crate::caution;
 use crate::controller_file::ControllerFile;
@@ -18,6 +18,8 @@ use calib_cli::controller::{
 use calib_core::controller::{ControllerTable, DEFAULT_MAX_ERROR, Dates, Timing};
 use calib_core::irrigation::SetPoints;
 use jiff::civil::Date;
+use schemars::JsonSchema;
+use serde::Serialize;
 use std::path::{Path, PathBuf};
 
 /// Write controller files from the saved calibrations, and prove them.
@@ -47,36 +49,42 @@ pub struct Arguments {
     pub(super) json: bool,
 }
 
+/// What was written, read back and compared, for machines.
+#[derive(Debug, Serialize, JsonSchema)]
+pub(super) struct Answer<'a> {
+    format: &'static str,
+    version: u32,
+    verdict: Verdict,
+    /// One entry a file and table written, but for the reader in C and the fleet.
+    files: Vec<FileReport<'a>>,
+    /// The stage of growth that refill and stop are for.
+    stage: Option<&'a str>,
+    /// Every file written.
+    written: &'a [PathBuf],
+    /// Files among them that took the place of others, which are kept beside them.
+    replaced: &'a [PathBuf],
+    warnings: &'a [Warning],
+    cautions: Vec<&'static str>,
+}
+
 /// Runs the command.
 pub fn run(arguments: &Arguments) -> Result<Verdict, Failure> {
-    let Exported {
-        findings,
-        warnings,
-        stage,
-        replaced,
-    } = work(arguments)?;
-    for warning in &warnings {
+    let exported = work(arguments)?;
+    for warning in &exported.warnings {
         eprintln!("{warning}");
     }
     if arguments.json {
-        let mut answer = findings.to_json();
-        answer["format"] = "ovendry export".into();
-        answer["stage"] = stage.into();
-        answer["replaced"] = replaced
-            .iter()
-            .map(|path| path.display().to_string())
-            .collect::<Vec<String>>()
-            .into();
-        output::print_json(&answer)?;
+        output::print_json(&exported.answer())?;
     } else {
         output::print(&format!(
-            "{findings}{}{}\n{}",
-            stage_line(stage.as_deref()),
-            replaced_line(&replaced),
+            "{}{}{}\n{}",
+            exported.findings,
+            stage_line(exported.stage.as_deref()),
+            replaced_line(&exported.replaced),
             caution::take_care(&[caution::PUMP])
         ))?;
     }
-    Ok(findings.verdict())
+    Ok(exported.findings.verdict())
 }
 
 /// The stage of growth the set points are for, as a line; empty without stages.
@@ -106,6 +114,25 @@ pub(super) struct Exported {
     pub(super) stage: Option<String>,
     /// Files that took the place of others.
     pub(super) replaced: Vec<PathBuf>,
+    /// Every file written.
+    written: Vec<PathBuf>,
+}
+
+impl Exported {
+    /// The same for machines.
+    pub(super) fn answer(&self) -> Answer<'_> {
+        Answer {
+            format: "ovendry export",
+            version: 1,
+            verdict: self.findings.verdict(),
+            files: self.findings.reports(),
+            stage: self.stage.as_deref(),
+            written: &self.written,
+            replaced: &self.replaced,
+            warnings: &self.warnings,
+            cautions: [caution::PUMP, &[caution::LOCAL_RULES]].concat(),
+        }
+    }
 }
 
 /// Everything the command does but print.
@@ -121,6 +148,7 @@ pub(super) fn work(arguments: &Arguments) -> Result<Exported, Failure> {
     let wanted = arguments.stage.as_deref();
     let Written {
         files: written,
+        all,
         replaced,
     } = export(&request, &site, |path, file| {
         for_use(&site, path, file, wanted)
@@ -142,6 +170,7 @@ pub(super) fn work(arguments: &Arguments) -> Result<Exported, Failure> {
         findings: Examined(findings),
         warnings,
         replaced,
+        written: all,
         stage: stage_gone_by(&site, wanted)?,
     })
 }
@@ -183,6 +212,8 @@ struct Request<'a> {
 /// took the place of others.
 struct Written {
     files: Vec<(PathBuf, Against)>,
+    /// Every file written, the reader and the fleet among them.
+    all: Vec<PathBuf>,
     replaced: Vec<PathBuf>,
 }
 
@@ -223,9 +254,11 @@ fn export(
     if request.probes.is_empty() {
         outputs.add(request.out.join(FLEET_FILE), render_fleet(&tables));
     }
+    let all = outputs.paths().map(Path::to_owned).collect();
     let replaced = outputs.write(request.force)?;
     Ok(Written {
         files: written,
+        all,
         replaced,
     })
 }

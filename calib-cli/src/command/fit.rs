@@ -100,6 +100,7 @@ pub fn out_folder(dir: &Path, out: Option<&Path>) -> PathBuf {
 pub(super) struct Answer {
     format: &'static str,
     version: u32,
+    verdict: Verdict,
     probes: Vec<ProbeReport>,
     refused: Vec<Refused>,
     cores: Vec<Core>,
@@ -182,6 +183,7 @@ pub(super) fn work(fit: &Fit) -> Result<Answer, Failure> {
         outdated,
         format: "ovendry fit",
         version: 1,
+        verdict: Verdict::good_if(refused.is_empty()),
         probes,
         refused,
         cores: paired.cores,
@@ -233,11 +235,7 @@ impl Explained {
 impl Answer {
     /// Good unless a probe was refused.
     pub(super) fn verdict(&self) -> Verdict {
-        if self.refused.is_empty() {
-            Verdict::Good
-        } else {
-            Verdict::Unfit
-        }
+        self.verdict
     }
 
     /// The answer as a person reads it.

@@ -1,12 +1,16 @@
 //! `ovendry pair`: the cores of a workbench as the studies see them, one core beside
 //! one probe a row.
 
-use crate::failure::{Complaint, Failure, Verdict};
+use crate::failure::{Complaint, Failure, Verdict, Warning};
 use crate::output::{self, OutputSet};
 use crate::pairs;
 use crate::table::no_folder;
+use crate::workbench::SourceFile;
+use calib_core::pair::{Pair, TwoPoints};
 use clap::Args;
-use std::collections::BTreeSet;
+use schemars::JsonSchema;
+use serde::Serialize;
+use std::collections::{BTreeMap, BTreeSet};
 use std::path::{Path, PathBuf};
 
 /// Which workbench, and where to.
@@ -20,6 +24,24 @@ pub struct PairCommand {
     /// Overwrite a file of an earlier run
     #[arg(long)]
     force: bool,
+    /// Print JSON instead of text; the table itself is written only with --out FILE
+    #[arg(long)]
+    json: bool,
+}
+
+/// The cores as studies see them, for machines.
+#[derive(Serialize, JsonSchema)]
+pub(super) struct Answer<'a> {
+    format: &'static str,
+    version: u32,
+    verdict: Verdict,
+    /// One core beside one probe each.
+    pairs: &'a [Pair],
+    /// Counts in the two media, by probe, where stated.
+    media: &'a BTreeMap<String, TwoPoints>,
+    sources: &'a [SourceFile],
+    written: Vec<&'a Path>,
+    warnings: &'a [Warning],
 }
 
 /// Runs the command.
@@ -35,10 +57,42 @@ pub fn run(command: &PairCommand) -> Result<Verdict, Failure> {
     for warning in &pairs.warnings {
         eprintln!("{warning}");
     }
-    if command.out == Path::new("-") {
+    let to_file = command.out != Path::new("-");
+    if to_file {
+        write(command, text)?;
+    } else if !command.json {
         output::print(&text)?;
-        return Ok(Verdict::Good);
     }
+    if command.json {
+        output::print_json(&Answer {
+            format: "ovendry pair",
+            version: 1,
+            verdict: Verdict::Good,
+            pairs: &pairs.pairs,
+            media: &pairs.media,
+            sources: &pairs.sources,
+            written: to_file
+                .then_some(command.out.as_path())
+                .into_iter()
+                .collect(),
+            warnings: &pairs.warnings,
+        })?;
+    } else if to_file {
+        let count =
+            |of: fn(&Pair) -> &str| pairs.pairs.iter().map(of).collect::<BTreeSet<_>>().len();
+        output::print(&format!(
+            "wrote {}: {} pairs of {} cores and {} probes\n",
+            command.out.display(),
+            pairs.pairs.len(),
+            count(|pair| pair.core()),
+            count(|pair| &pair.probe),
+        ))?;
+    }
+    Ok(Verdict::Good)
+}
+
+/// Writes the table to the file asked for.
+fn write(command: &PairCommand, text: String) -> Result<(), Failure> {
     if command.out.is_dir() {
         return Err(Complaint::about(
             &command.out,
@@ -58,15 +112,5 @@ pub fn run(command: &PairCommand) -> Result<Verdict, Failure> {
     let mut outputs = OutputSet::default();
     outputs.add(&command.out, text);
     outputs.write(command.force)?;
-    let count = |of: fn(&calib_core::pair::Pair) -> &str| {
-        pairs.pairs.iter().map(of).collect::<BTreeSet<_>>().len()
-    };
-    output::print(&format!(
-        "wrote {}: {} pairs of {} cores and {} probes\n",
-        command.out.display(),
-        pairs.pairs.len(),
-        count(|pair| pair.core()),
-        count(|pair| &pair.probe),
-    ))?;
-    Ok(Verdict::Good)
+    Ok(())
 }

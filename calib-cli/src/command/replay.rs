@@ -21,7 +21,8 @@ use calib_core::irrigation::{PumpTimes, Rule, Sees, SetPoints, Side, SwitchPoint
 use calib_core::quantity::{Quantity, Vwc};
 use calib_core::soil::SoilWater;
 use clap::Args;
-use report::{Answer, Limits, ProbeReport};
+pub(super) use report::Answer;
+use report::{Limits, ProbeReport};
 use schemars::JsonSchema;
 use serde::Serialize;
 use std::path::{Path, PathBuf};

@@ -1,7 +1,10 @@
 //! `ovendry schema`: what the JSON of every command looks like, as JSON Schema
 //! (draft 2020-12), made from the types themselves.
 
-use super::check;
+use super::{
+    accuracy, batch, calibrate, check, compare, drift, export, fit, pair, replay, setpoints, soil,
+    start, verify,
+};
 use crate::calibration_file::CalibrationFile;
 use crate::failure::{Failure, Told, Verdict};
 use crate::output::{self, OutputSet};
@@ -82,7 +85,25 @@ fn stated(value: impl Into<Value>, description: &str) -> Value {
 
 /// Every kind of document, in the order of the commands.
 const DOCUMENTS: &[Document] = &[
+    Document::of::<start::Answer<'_>>("start", 1, "What `ovendry start --json` prints"),
     Document::of::<check::Report<'_>>("check", 1, "What `ovendry check --json` prints"),
+    Document::of::<calibrate::Answer<'_>>("calibrate", 1, "What `ovendry calibrate --json` prints"),
+    Document::of::<fit::Answer>("fit", 1, "What `ovendry fit --json` prints"),
+    Document::of::<pair::Answer<'_>>("pair", 1, "What `ovendry pair --json` prints"),
+    Document::of::<accuracy::Answer>("accuracy", 1, "What `ovendry accuracy --json` prints"),
+    Document::of::<soil::Answer>("soil", 1, "What `ovendry soil --json` prints"),
+    Document::of::<batch::Answer>("batch", 1, "What `ovendry batch --json` prints"),
+    Document::of::<setpoints::Answer>("setpoints", 1, "What `ovendry setpoints --json` prints"),
+    Document::of::<setpoints::Explanation>(
+        "setpoints-explain",
+        1,
+        "What `ovendry setpoints --explain MARK --json` prints",
+    ),
+    Document::of::<replay::Answer>("replay", 1, "What `ovendry replay --json` prints"),
+    Document::of::<drift::Answer>("drift", 1, "What `ovendry drift --json` prints"),
+    Document::of::<export::Answer<'_>>("export", 1, "What `ovendry export --json` prints"),
+    Document::of::<verify::Answer<'_>>("verify", 1, "What `ovendry verify --json` prints"),
+    Document::of::<compare::Answer<'_>>("compare", 1, "What `ovendry compare --json` prints"),
     Document::of::<CalibrationFile>(
         "calibration",
         1,
@@ -168,4 +189,46 @@ fn write(folder: &Path, force: bool) -> Result<Verdict, Failure> {
     outputs.write(force)?;
     output::print(&written.concat())?;
     Ok(Verdict::Good)
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::command::Cli;
+    use clap::CommandFactory;
+
+    /// Commands that answer with something other than a report, and what.
+    const NO_REPORT: [(&str, &str); 1] = [("schema", "a schema, which is JSON itself")];
+
+    #[test]
+    fn every_command_that_reports_takes_json_and_has_a_schema() {
+        for command in Cli::command().get_subcommands() {
+            let name = command.get_name();
+            let takes_json = command
+                .get_arguments()
+                .any(|argument| argument.get_long() == Some("json"));
+            let described = DOCUMENTS.iter().any(|document| document.name == name);
+            let excused = NO_REPORT.iter().any(|(other, _)| *other == name);
+            assert_eq!(takes_json, described, "{name}");
+            assert_ne!(takes_json, excused, "{name}");
+        }
+    }
+
+    #[test]
+    fn every_document_says_which_it_is_and_how_it_was_judged() {
+        for document in DOCUMENTS {
+            let schema: Value = serde_json::from_str(&document.text().unwrap()).unwrap();
+            let required: Vec<&str> = schema["required"]
+                .as_array()
+                .unwrap()
+                .iter()
+                .filter_map(Value::as_str)
+                .collect();
+            let mut head = vec!["format", "version"];
+            if !["calibration", "failure"].contains(&document.name) {
+                head.push("verdict");
+            }
+            assert_eq!(required[..head.len()], head, "{}", document.name);
+        }
+    }
 }

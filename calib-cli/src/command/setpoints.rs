@@ -30,6 +30,7 @@ use calib_core::quantity::Estimate;
 use calib_core::reference::{Publication, PublicationKey, publication};
 use calib_core::soil::{Basis, SoilEvidence};
 use clap::Args;
+pub(super) use explain::Answer as Explanation;
 use report::SetPointReport;
 use schemars::JsonSchema;
 use serde::Serialize;
@@ -77,6 +78,7 @@ pub struct Setpoints {
 pub(super) struct Answer {
     format: &'static str,
     version: u32,
+    verdict: Verdict,
     /// The stage of growth gone by.
     stage: Option<StageSpan>,
     #[serde(skip)]
@@ -91,11 +93,7 @@ pub(super) struct Answer {
 impl Answer {
     /// Good unless a probe cannot tell a full soil from a spent one.
     pub(super) fn verdict(&self) -> Verdict {
-        if self.setpoints.iter().all(SetPointReport::is_fit) {
-            Verdict::Good
-        } else {
-            Verdict::Unfit
-        }
+        self.verdict
     }
 
     /// The set points and their sources, without the cautions that belong under
@@ -336,6 +334,7 @@ fn answer(
     Ok(Answer {
         format: "ovendry setpoints",
         version: 1,
+        verdict: Verdict::good_if(reports.iter().all(SetPointReport::is_fit)),
         stage: season.chosen().stage.clone(),
         stage_choice: season.choice(),
         warnings,

@@ -108,9 +108,10 @@ struct Known {
 }
 
 #[derive(Serialize, JsonSchema)]
-struct Answer {
+pub(super) struct Answer {
     format: &'static str,
     version: u32,
+    verdict: Verdict,
     soils: Vec<SoilReport>,
     /// The files drawn.
     #[serde(skip_serializing_if = "Vec::is_empty")]
@@ -182,6 +183,7 @@ pub fn run(asked: &Soil) -> Result<Verdict, Failure> {
     let answer = Answer {
         format: "ovendry soil",
         version: 1,
+        verdict: Verdict::Good,
         soils: reports,
         charts,
         from_log,
@@ -195,7 +197,7 @@ pub fn run(asked: &Soil) -> Result<Verdict, Failure> {
     } else {
         print(&answer.to_string())?;
     }
-    Ok(Verdict::Good)
+    Ok(answer.verdict)
 }
 
 fn from_site(site: &Site, only: Option<&str>) -> Result<Vec<Known>, Failure> {

@@ -5,9 +5,11 @@ use crate::caution;
 use crate::failure::{Complaint, Failure, Verdict};
 use crate::output::{self, OutputSet};
 use crate::table::{LOG, READINGS, SAMPLES, SITE};
+use schemars::JsonSchema;
+use serde::Serialize;
 use std::fmt::Write;
 use std::fs;
-use std::path::PathBuf;
+use std::path::{Path, PathBuf};
 
 /// What to lay out.
 #[derive(Debug, clap::Args)]
@@ -20,6 +22,23 @@ pub struct Start {
     /// Overwrite what is there
     #[arg(long)]
     force: bool,
+    /// Print JSON instead of text
+    #[arg(long)]
+    json: bool,
+}
+
+/// What was laid out, for machines.
+#[derive(Debug, Serialize, JsonSchema)]
+pub(super) struct Answer<'a> {
+    format: &'static str,
+    version: u32,
+    verdict: Verdict,
+    /// Whether all of it is invented data, not to be irrigated by.
+    demo: bool,
+    written: Vec<&'a Path>,
+    /// The command to give next.
+    next: String,
+    cautions: Vec<&'static str>,
 }
 
 /// A file's name and text.
@@ -90,11 +109,16 @@ pub fn run(start: &Start) -> Result<Verdict, Failure> {
     for (name, text) in sheets {
         outputs.add(start.dir.join(name), *text);
     }
+    let written: Vec<PathBuf> = outputs.paths().map(Path::to_owned).collect();
+    outputs.write(start.force)?;
+    if start.json {
+        output::print_json(&answer(start, &written))?;
+        return Ok(Verdict::Good);
+    }
     let mut said = String::new();
-    for path in outputs.paths() {
+    for path in &written {
         let _ = writeln!(said, "wrote {}", path.display());
     }
-    outputs.write(start.force)?;
     said.push_str(&next(start));
     output::print(&said)?;
     Ok(Verdict::Good)
@@ -120,6 +144,18 @@ fn refuse_to_overwrite(start: &Start, sheets: &[Sheet]) -> Result<(), Failure> {
     .into())
 }
 
+fn answer<'a>(start: &Start, written: &'a [PathBuf]) -> Answer<'a> {
+    Answer {
+        format: "ovendry start",
+        version: 1,
+        verdict: Verdict::Good,
+        demo: start.demo,
+        written: written.iter().map(PathBuf::as_path).collect(),
+        next: format!("ovendry check {}", start.dir.display()),
+        cautions: [caution::OVEN, caution::PUMP, &[caution::LOCAL_RULES]].concat(),
+    }
+}
+
 fn next(start: &Start) -> String {
     let dir = start.dir.display();
     if start.demo {
@@ -139,7 +175,6 @@ fn next(start: &Start) -> String {
 mod tests {
     use super::*;
     use crate::table;
-    use std::path::Path;
 
     fn lay_out(sheets: &[Sheet]) -> tempfile::TempDir {
         let folder = tempfile::tempdir().unwrap();

@@ -18,9 +18,11 @@ const NAMED: usize = 5;
 
 /// Everything the command has to say.
 #[derive(Serialize, JsonSchema)]
-pub(super) struct Answer {
+pub(in crate::command) struct Answer {
     format: &'static str,
     version: u32,
+    /// Good if every part that decides meets the target.
+    pub(super) verdict: crate::failure::Verdict,
     /// m3/m3.
     target: f64,
     /// Nobody asked for it.
@@ -82,9 +84,13 @@ impl Answer {
             ));
         }
         warnings.extend(refused);
+        let meets = |part: &Part| part.verdict() == Some(Judged::Meets);
         Ok(Self {
             format: "ovendry accuracy",
             version: 1,
+            verdict: crate::failure::Verdict::good_if(
+                parts.iter().filter(|part| part.decides).all(meets),
+            ),
             target: command.target(),
             target_is_assumed: command.target.is_none(),
             sources: material.sources,
@@ -92,16 +98,6 @@ impl Answer {
             warnings,
             written: Vec::new(),
         })
-    }
-
-    /// Good if every part that decides meets the target.
-    pub(super) fn verdict(&self) -> crate::failure::Verdict {
-        let meets = |part: &Part| part.verdict() == Some(Judged::Meets);
-        if self.parts.iter().filter(|part| part.decides).all(meets) {
-            crate::failure::Verdict::Good
-        } else {
-            crate::failure::Verdict::Unfit
-        }
     }
 
     /// What the exit code rests on, where that is not plain.

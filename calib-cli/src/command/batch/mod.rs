@@ -19,7 +19,8 @@ use calib_core::batch::{Circumstances, soils, soils_one_curve};
 use calib_core::curve::CurveKind;
 use calib_core::quantity::Quantity;
 use clap::Args;
-use report::{Answer, RootDepth, SoilsTogether};
+pub(super) use report::Answer;
+use report::{RootDepth, SoilsTogether};
 use std::path::{Path, PathBuf};
 use study::SoilStudy;
 
@@ -114,7 +115,7 @@ pub fn run(batch: &Batch) -> Result<Verdict, Failure> {
             eprintln!("{warning}");
         }
     }
-    Ok(answer.verdict())
+    Ok(answer.verdict)
 }
 
 /// Refuses numbers that mean nothing.
@@ -214,9 +215,11 @@ fn work(batch: &Batch) -> Result<Answer, Failure> {
         .map(|path| path.display().to_string())
         .collect();
     outputs.write(batch.force)?;
+    let advised = studies.iter().all(|study| study.decision.advice.is_some());
     Ok(Answer {
         format: "ovendry batch",
         version: 1,
+        verdict: Verdict::good_if(advised),
         sources: read.sources,
         asked,
         margin: batch.margin,

@@ -9,35 +9,22 @@ use serde::Serialize;
 
 /// What the command found.
 #[derive(Serialize, JsonSchema)]
-pub(super) struct Answer {
-    pub format: &'static str,
-    pub version: u32,
-    pub sources: Vec<SourceFile>,
-    pub asked: Circumstances,
-    /// Margin within which batches count as alike, m3/m3.
-    pub margin: f64,
-    pub currency: Option<String>,
-    pub root_depth: RootDepth,
-    pub soils: Vec<SoilStudy>,
-    /// Whether several soils may be taken as one, where there are several.
-    pub together: Option<SoilsTogether>,
-    pub warnings: Vec<Warning>,
-    pub written: Vec<String>,
-}
-
-impl Answer {
+pub(in crate::command) struct Answer {
+    pub(super) format: &'static str,
+    pub(super) version: u32,
     /// Good if some way of calibrating is within the target in every soil.
-    pub fn verdict(&self) -> Verdict {
-        if self
-            .soils
-            .iter()
-            .all(|study| study.decision.advice.is_some())
-        {
-            Verdict::Good
-        } else {
-            Verdict::Unfit
-        }
-    }
+    pub(super) verdict: Verdict,
+    pub(super) sources: Vec<SourceFile>,
+    pub(super) asked: Circumstances,
+    /// Margin within which batches count as alike, m3/m3.
+    pub(super) margin: f64,
+    pub(super) currency: Option<String>,
+    pub(super) root_depth: RootDepth,
+    pub(super) soils: Vec<SoilStudy>,
+    /// Whether several soils may be taken as one, where there are several.
+    pub(super) together: Option<SoilsTogether>,
+    pub(super) warnings: Vec<Warning>,
+    pub(super) written: Vec<String>,
 }
 
 /// Depth of the root zone.

@@ -9,7 +9,7 @@ pub(super) use season::SeasonReport;
 use super::log::LONGEST_GAP_S;
 use super::{Subject, Threshold};
 use crate::caution;
-use crate::failure::Warning;
+use crate::failure::{Verdict, Warning};
 use calib_core::irrigation::{Replayed, SetPoints};
 use calib_core::quantity::Quantity;
 use calib_core::soil::SoilWater;
@@ -73,9 +73,10 @@ pub(super) struct Limits {
 
 /// Everything the command has to say.
 #[derive(Serialize, JsonSchema)]
-pub(super) struct Answer {
+pub(in crate::command) struct Answer {
     format: &'static str,
     version: u32,
+    verdict: Verdict,
     probes: Vec<ProbeReport>,
     /// What the figures cannot tell.
     caveats: Vec<&'static str>,
@@ -93,6 +94,7 @@ impl Answer {
         Self {
             format: "ovendry replay",
             version: 1,
+            verdict: Verdict::Good,
             probes,
             caveats: caveats.map(|(_, caveat)| caveat).collect(),
             beds: limits.beds,

@@ -20,9 +20,10 @@ use serde::Serialize;
 use std::fmt;
 
 #[derive(Serialize, JsonSchema)]
-struct Answer {
+pub(in crate::command) struct Answer {
     format: &'static str,
     version: u32,
+    verdict: Verdict,
     asked: Mark,
     stage: Option<super::StageSpan>,
     meanings: Vec<Explained>,
@@ -83,8 +84,9 @@ pub(super) fn run(command: &Setpoints, asked: &str) -> Result<Verdict, Failure> 
         warnings.extend(all.filter_map(|one| temperature_warning(one, temperature)));
     }
     let answer = Answer {
-        format: "ovendry count explained",
+        format: "ovendry setpoints-explain",
         version: 1,
+        verdict: Verdict::Good,
         asked: mark,
         stage: season.chosen().stage.clone(),
         meanings,
@@ -107,7 +109,7 @@ pub(super) fn run(command: &Setpoints, asked: &str) -> Result<Verdict, Failure> 
         }
         print(&caution::take_care(&[caution::PUMP]))?;
     }
-    Ok(Verdict::Good)
+    Ok(answer.verdict)
 }
 
 /// That the calibration cannot speak for this temperature, or does not look at it.

@@ -1,13 +1,13 @@
-//! What `verify` found, in words and as JSON.
+//! What `verify` found, in words.
 
+use super::report::FileReport;
 use crate::controller_file::ControllerFile;
 use crate::failure::{Verdict, Warning};
 use calib_core::controller::{
-    Comparison, ControllerTable, Disagreement, EDGE_COUNTS, celsius_from_centi,
-    counts_from_sixteenths, theta_v_from_units,
+    Comparison, ControllerTable, EDGE_COUNTS, celsius_from_centi, counts_from_sixteenths,
+    theta_v_from_units,
 };
 use jiff::civil::Date;
-use serde_json::{Value, json};
 use std::collections::BTreeMap;
 use std::fmt;
 use std::path::{Path, PathBuf};
@@ -25,13 +25,9 @@ impl Examined {
         }
     }
 
-    pub(in crate::command) fn to_json(&self) -> Value {
-        json!({
-            "format": "ovendry verify",
-            "version": 1,
-            "files": self.0.iter().map(Finding::to_json).collect::<Vec<Value>>(),
-            "verdict": self.verdict(),
-        })
+    /// The same for machines.
+    pub(in crate::command) fn reports(&self) -> Vec<FileReport<'_>> {
+        self.0.iter().map(FileReport::from).collect()
     }
 
     /// A warning for each probe that was to be checked again before `today`.
@@ -103,11 +99,11 @@ fn tables_at_odds(findings: &[Finding]) -> Option<(&Path, &Path)> {
 /// A sound controller file and how it compares with a calibration.
 #[derive(Clone)]
 pub(in crate::command) struct Finding {
-    file: PathBuf,
-    format: &'static str,
-    sha256: String,
+    pub(super) file: PathBuf,
+    pub(super) format: &'static str,
+    pub(super) sha256: String,
     table: ControllerTable,
-    against: Option<(PathBuf, Comparison)>,
+    pub(super) against: Option<(PathBuf, Comparison)>,
 }
 
 impl Finding {
@@ -137,74 +133,19 @@ impl Finding {
     }
 
     /// Whether nothing speaks against the file.
-    fn is_good(&self) -> bool {
+    pub(super) fn is_good(&self) -> bool {
         self.against
             .as_ref()
             .is_none_or(|(_, comparison)| comparison.within(self.table.record().max_error))
     }
 
-    fn bound(&self) -> f64 {
+    /// What the file states of itself, m3/m3.
+    pub(super) fn bound(&self) -> f64 {
         theta_v_from_units(self.table.record().max_error)
-    }
-
-    fn to_json(&self) -> Value {
-        let record = self.table.record();
-        let calibration = self.against.as_ref().map(|(path, comparison)| {
-            let disagreement = |found: &Option<Disagreement>| {
-                found.map(|d| {
-                    json!({
-                        "readings": d.number,
-                        "count": d.code,
-                        "temperature_c": celsius(d.temperature_centi),
-                        "counts_inside_domain": d.counts_inside,
-                    })
-                })
-            };
-            json!({
-                "file": path,
-                "within_bound": self.is_good(),
-                "readings_compared": comparison.compared,
-                "largest_difference": comparison.largest.map(|largest| json!({
-                    "count": largest.code,
-                    "temperature_c": celsius(largest.temperature_centi),
-                    "table_theta_v": largest.table,
-                    "curve_theta_v": largest.curve,
-                    "difference": largest.difference(),
-                })),
-                "only_table_answers": disagreement(&comparison.table_only),
-                "only_curve_answers": disagreement(&comparison.curve_only),
-            })
-        });
-        json!({
-            "file": self.file,
-            "sha256": self.sha256,
-            "format": self.format,
-            "version": record.version,
-            "probe": record.probe,
-            "soil": record.soil,
-            "calibrated_on": record.dates.calibrated_on.to_string(),
-            "recheck_by": record.dates.recheck_by.to_string(),
-            "table_crc32": format!("{:08x}", self.table.crc32()),
-            "knots": record.knots.len(),
-            "stated_bound": self.bound(),
-            "set_points": {
-                "refill_theta_v": theta_v_from_units(record.set_points.refill),
-                "stop_theta_v": theta_v_from_units(record.set_points.stop),
-                "refill_count": record.set_points.refill_count,
-                "stop_count": record.set_points.stop_count,
-            },
-            "pump": {
-                "minimum_on_s": record.timing.minimum_on_s,
-                "minimum_off_s": record.timing.minimum_off_s,
-                "maximum_on_s": record.timing.maximum_on_s,
-                "stuck_after_s": record.timing.stuck_after_s,
-            },
-            "calibration": calibration,
-        })
     }
 }
 
-fn celsius(centi: Option<i16>) -> Option<f64> {
+pub(super) fn celsius(centi: Option<i16>) -> Option<f64> {
     centi.map(celsius_from_centi)
 }
 

@@ -2,8 +2,11 @@
 //! the calibration's curve at every code?
 
 mod finding;
+mod report;
 
 pub(super) use finding::{Examined, Finding};
+use report::ReaderReport;
+pub(super) use report::{Answer, FileReport, Live, PumpTimes};
 
 use crate::calibration_file::{CalibrationFile, SUFFIX};
 use crate::controller_file::ControllerFile;
@@ -59,26 +62,24 @@ pub fn run(arguments: &Arguments) -> Result<Verdict, Failure> {
         }
     }
     let findings = Examined(findings);
-    let today = arguments.on.unwrap_or_else(today);
-    for warning in findings.overdue(today) {
+    let warnings = findings.overdue(arguments.on.unwrap_or_else(today));
+    for warning in &warnings {
         eprintln!("{warning}");
     }
+    for complaint in &complaints {
+        eprintln!("error: {complaint}");
+    }
     if arguments.json {
-        output::print_json(&findings.to_json())?;
+        output::print_json(&Answer::new(&findings, &readers, &complaints, &warnings))?;
     } else {
-        output::print(&[findings.to_string(), readers.concat()].concat())?;
+        let readers = readers.iter().map(ReaderReport::to_string);
+        output::print(&[findings.to_string(), readers.collect()].concat())?;
     }
-    let verdict = findings.verdict();
-    // The last one is shown by the program itself.
-    match complaints.pop() {
-        None => Ok(verdict),
-        Some(last) => {
-            for complaint in complaints {
-                eprintln!("error: {complaint}");
-            }
-            Err(last.into())
-        }
-    }
+    Ok(if complaints.is_empty() {
+        findings.verdict()
+    } else {
+        Verdict::Faulty
+    })
 }
 
 /// A calibration to compare with, and where it was read from.
@@ -175,15 +176,15 @@ fn compared(
 
 /// Where the file is the reader that C headers include: whether it is the one this
 /// program writes.
-fn reader(file: &Path) -> Option<Result<String, Complaint>> {
+fn reader(file: &Path) -> Option<Result<ReaderReport, Complaint>> {
     let companion =
         companions().find(|companion| file.file_name() == Some(companion.file_name.as_ref()))?;
     let same = std::fs::read(file).is_ok_and(|bytes| bytes == companion.text.as_bytes());
     Some(if same {
-        Ok(format!(
-            "{}: the reader of version {VERSION}, as this program writes it\n",
-            file.display()
-        ))
+        Ok(ReaderReport {
+            file: file.to_owned(),
+            version: VERSION,
+        })
     } else {
         Err(Complaint::about(
             file,
