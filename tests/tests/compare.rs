@@ -90,11 +90,11 @@ fn a_wetter_curve_is_said_at_the_count_where_it_differs_most() {
         assert!((found - units / 10_000.0).abs() < 1e-9, "{found} {units}");
     };
     near(
-        &readings["mean_difference"],
+        &readings["mean_difference_theta_v"],
         f64::from(sum) / f64::from(compared),
     );
     let wetter = &readings["most_wetter"];
-    near(&wetter["difference"], f64::from(largest.0));
+    near(&wetter["difference_theta_v"], f64::from(largest.0));
     near(&wetter["old_theta_v"], f64::from(largest.2));
     near(&wetter["new_theta_v"], f64::from(largest.3));
     assert_eq!(wetter["count"], largest.1);

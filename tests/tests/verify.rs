@@ -137,10 +137,10 @@ fn verify_reports_as_json() {
     let compared = &json["files"][0]["calibration"];
     assert_eq!(compared["within_bound"], true);
     assert_eq!(compared["only_table_answers"], Value::Null);
-    let difference = compared["largest_difference"]["difference"]
+    let difference = compared["largest_difference"]["difference_theta_v"]
         .as_f64()
         .unwrap();
-    assert!(difference.abs() <= json["files"][0]["stated_bound"].as_f64().unwrap());
+    assert!(difference.abs() <= json["files"][0]["bound_theta_v"].as_f64().unwrap());
 }
 
 #[test]

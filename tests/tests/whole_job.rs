@@ -11,14 +11,14 @@ fn each_of_the_three_demo_soils_yields_a_verified_file_of_every_format() {
     let answer = bench.run(&["calibrate", ".", "--json"]).exits(0).json();
     assert_eq!(answer["verdict"], "good");
     assert_eq!(answer["fit"]["probes"].as_array().map(Vec::len), Some(3));
-    let files = answer["verify"]["files"].as_array().expect("files");
+    let files = answer["export"]["files"].as_array().expect("files");
     assert_eq!(files.len(), 3 * FORMATS.len());
     for file in files {
         let against = &file["calibration"];
         assert_eq!(against["within_bound"], true, "{file}");
         assert!(against["readings_compared"].as_u64() > Some(100), "{file}");
-        let bound = file["stated_bound"].as_f64().expect("a bound");
-        let largest = &against["largest_difference"]["difference"];
+        let bound = file["bound_theta_v"].as_f64().expect("a bound");
+        let largest = &against["largest_difference"]["difference_theta_v"];
         assert!(
             largest.as_f64().expect("a difference").abs() <= bound + 1e-12,
             "{file}"
