@@ -8,15 +8,10 @@ use calib_core::calibration::COVERAGE;
 use calib_core::fit::{Bootstrap, Bootstrapped, CurveInterval, MOST_WITHOUT_FIT, Resampling};
 use schemars::JsonSchema;
 use serde::Serialize;
-use std::sync::mpsc;
-use std::time::Duration;
 
 /// Share of the half width by which ends of the parametric bootstrap may lie off
 /// and agree, beside what chance does to them.
 const CLOSE: f64 = 0.15;
-
-/// Work shorter than this says nothing while it runs.
-const PATIENCE: Duration = Duration::from_secs(1);
 
 /// How often to refit, from which seed.
 #[derive(Debug, Clone, Copy)]
@@ -25,6 +20,13 @@ pub struct Asked {
     pub replicates: usize,
     /// Chooses the random streams.
     pub seed: u64,
+}
+
+impl Asked {
+    /// Fits in all, of both kinds.
+    pub fn refits(&self) -> usize {
+        2 * self.replicates
+    }
 }
 
 /// The curve at several counts, three times over.
@@ -52,11 +54,17 @@ pub struct FirstOrder {
 }
 
 impl CurveBootstrap {
-    /// Refits the curve of a probe.
+    /// Refits the curve of a probe; `progress` is told of each of the
+    /// [`Asked::refits`] done.
     ///
     /// # Errors
     /// [`Failure::Internal`] if the fit does not come out of its own cores.
-    pub fn new(fitted: &Fitted<'_>, counts: &[f64], asked: Asked) -> Result<Self, Failure> {
+    pub fn new(
+        fitted: &Fitted<'_>,
+        counts: &[f64],
+        asked: Asked,
+        progress: &(dyn Fn(usize) + Sync),
+    ) -> Result<Self, Failure> {
         let calibration = &fitted.calibration;
         let mut coverage_factor = 0.0;
         let first_order: Vec<FirstOrder> = counts
@@ -79,21 +87,18 @@ impl CurveBootstrap {
                 coverage_factor,
             };
             settings
-                .run(&fitted.paired.observations, &fitted.choice.fit, counts)
+                .run(
+                    &fitted.paired.observations,
+                    &fitted.choice.fit,
+                    counts,
+                    progress,
+                )
                 .ok_or_else(|| {
                     let probe = &calibration.probe;
                     Failure::Internal(format!("the fit of probe {probe} cannot be repeated"))
                 })
         };
-        let note = format!(
-            "probe {}: fitting the {} again to {} sets of cores drawn anew ...",
-            calibration.probe,
-            calibration.curve.kind,
-            2 * asked.replicates
-        );
-        let (parametric, cases) = patiently(&note, || {
-            (refit(Resampling::Parametric), refit(Resampling::Cases))
-        });
+        let (parametric, cases) = (refit(Resampling::Parametric), refit(Resampling::Cases));
         let (parametric, cases) = (parametric?, cases?);
         let remark = remark(
             &first_order,
@@ -149,21 +154,6 @@ impl CurveBootstrap {
 
 fn ends(low: f64, high: f64) -> String {
     format!("{low:.4} to {high:.4}")
-}
-
-/// Does the work; says `note` on standard error if it takes long.
-fn patiently<T>(note: &str, work: impl FnOnce() -> T) -> T {
-    let (done, wait) = mpsc::channel::<()>();
-    std::thread::scope(|scope| {
-        scope.spawn(move || {
-            if wait.recv_timeout(PATIENCE) == Err(mpsc::RecvTimeoutError::Timeout) {
-                eprintln!("{note}");
-            }
-        });
-        let result = work();
-        drop(done);
-        result
-    })
 }
 
 /// By how much of the half width an end lies off, at its worst, and at which count.

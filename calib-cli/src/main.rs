@@ -20,6 +20,7 @@ mod pairs;
 mod physical;
 mod plot;
 mod refusal;
+mod progress;
 mod table;
 mod text_table;
 mod workbench;

@@ -14,6 +14,7 @@ use super::fit::{SEED, out_folder};
 use super::half_width::half_width;
 use crate::failure::{Failure, Verdict};
 use crate::output::{print, print_json};
+use crate::progress::Progress;
 use crate::table::folder_of;
 use asked::{Cuts, cuts};
 use clap::Args;
@@ -93,6 +94,7 @@ pub fn run(command: &Accuracy) -> Result<Verdict, Failure> {
 
 /// Everything the command does but draw and print.
 fn work(command: &Accuracy) -> Result<Answer, Failure> {
+    let _progress = Progress::uncounted("holding readings against cores");
     let held = match &command.against {
         Some(against) => held::against(command, against)?,
         None => held::left_out(command)?,

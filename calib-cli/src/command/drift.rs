@@ -17,6 +17,7 @@ use crate::caution;
 use crate::failure::{Complaint, Failure, Verdict, Warning, all_or_every_complaint};
 use crate::output::{OutputSet, print, print_json};
 use crate::pairs::{self, Pairs};
+use crate::progress::Progress;
 use crate::table::load_site;
 use crate::workbench::{Site, SourceFile};
 use calib_core::drift::{DriftError, Place, Settings, Study, study};
@@ -140,11 +141,15 @@ fn work(command: &Drift) -> Result<(Answer, Vec<OutputSet>), Failure> {
     }
     warnings.extend(left_out::unchecked(&unchecked, &checks.file));
     warnings.extend(strangers(&checks, &calibrations, command.probe.is_none()));
+    let progress = Progress::new("weighing each probe's checks", with_checks.len());
     let studies = all_or_every_complaint(
-        with_checks
-            .iter()
-            .map(|subject| subject.study(site.as_ref(), &checks, &settings)),
+        progress.along(
+            with_checks
+                .iter()
+                .map(|subject| subject.study(site.as_ref(), &checks, &settings)),
+        ),
     )?;
+    drop(progress);
     let out = out_folder(&command.dir, command.out.as_deref());
     let (mut probes, mut charts) = (Vec::new(), Vec::new());
     for (subject, study) in with_checks.iter().zip(&studies) {

@@ -9,6 +9,7 @@ use crate::caution;
 use crate::controller_file::ControllerFile;
 use crate::failure::{Complaint, Failure, Verdict, Warning};
 use crate::output::{self, OutputSet};
+use crate::progress::Progress;
 use crate::table::load_site;
 use crate::workbench::{Controller, Site};
 use calib_cli::controller::{
@@ -153,11 +154,15 @@ pub(super) fn work(arguments: &Arguments) -> Result<Exported, Failure> {
     } = export(&request, &site, |path, file| {
         for_use(&site, path, file, wanted)
     })?;
-    let findings = written
+    let progress = Progress::new("comparing each file with its calibration", written.len());
+    let examined = written
         .iter()
-        .map(|(path, against)| examine(path, Some(against)))
+        .map(|(path, against)| examine(path, Some(against)));
+    let findings = progress
+        .along(examined)
         .collect::<Result<Vec<_>, Failure>>()?
         .concat();
+    drop(progress);
     // Every format of a probe was made from the same calibration.
     let mut made_from: Vec<_> = written.iter().map(|(_, against)| against.file()).collect();
     made_from.dedup_by_key(|(path, _)| *path);

@@ -13,6 +13,7 @@ use crate::output::{self, OutputSet};
 use crate::pairing::{self, PairedProbe};
 use crate::physical::{self, PhysicalReport};
 use crate::plot::{self, CalibrationChart, Level, ResidualChart};
+use crate::progress::Progress;
 use crate::table::{self, SAMPLES, shown_path};
 use crate::workbench::Workbench;
 use calib_cli::controller::FORMATS;
@@ -68,6 +69,16 @@ pub struct Fit {
     /// Print JSON instead of text
     #[arg(long)]
     pub json: bool,
+}
+
+impl Fit {
+    /// The bootstrap asked for.
+    fn asked(&self) -> Option<Asked> {
+        self.bootstrap.map(|replicates| Asked {
+            replicates: replicates as usize,
+            seed: self.seed,
+        })
+    }
 }
 
 /// The curves by name, so that help lists them and a slip is told the choices.
@@ -138,16 +149,36 @@ pub(super) fn work(fit: &Fit) -> Result<Answer, Failure> {
         curve: fit.curve,
         loss: fit.loss,
     };
+    let progress = Progress::new("choosing each probe's curve", chosen.len());
     let outcomes = all_or_every_complaint(
-        chosen
-            .into_iter()
-            .map(|probe| fit_probe(&workbench, probe, request)),
+        progress.along(
+            chosen
+                .into_iter()
+                .map(|probe| fit_probe(&workbench, probe, request)),
+        ),
     )?;
+    drop(progress);
     // Draws and charts take the time; probes share the processor.
+    let each = 1 + fit.asked().map_or(0, |asked| asked.refits());
+    let progress = Progress::new(
+        match fit.bootstrap {
+            Some(_) => "fitting each curve again to cores drawn anew",
+            None => "drawing each probe's uncertainty",
+        },
+        each * outcomes.len(),
+    );
     let explained: Vec<Result<Explained, Failure>> = outcomes
         .into_par_iter()
-        .map(|outcome| Explained::of(outcome, &workbench, &paired.cores, &out, fit))
+        .map(|outcome| {
+            let explained =
+                Explained::of(outcome, &workbench, &paired.cores, &out, fit, &|steps| {
+                    progress.advance(steps);
+                });
+            progress.advance(1);
+            explained
+        })
         .collect();
+    drop(progress);
     let mut probes = Vec::new();
     let mut refused = Vec::new();
     let mut outputs = OutputSet::default();
@@ -209,6 +240,7 @@ impl Explained {
         cores: &[Core],
         out: &Path,
         fit: &Fit,
+        progress: &(dyn Fn(usize) + Sync),
     ) -> Result<Self, Failure> {
         let fitted = match outcome {
             Outcome::Refused(why) => return Ok(Explained::Refused(why)),
@@ -225,7 +257,7 @@ impl Explained {
             report: Box::new(ProbeReport {
                 physical: PhysicalReport::new(workbench, &fitted, cores)?,
                 no_physical: physical::lacking(workbench, &fitted.paired.probe),
-                bootstrap: refitted(&fitted, &report, fit)?,
+                bootstrap: refitted(&fitted, &report, fit, progress)?,
                 ..report
             }),
         })
@@ -312,20 +344,15 @@ fn refitted(
     fitted: &Fitted<'_>,
     report: &ProbeReport,
     fit: &Fit,
+    progress: &(dyn Fn(usize) + Sync),
 ) -> Result<Option<CurveBootstrap>, Failure> {
     let counts: Vec<f64> = report
         .predictions
         .iter()
         .map(|reading| reading.first_order.count)
         .collect();
-    fit.bootstrap
-        .map(|replicates| {
-            let asked = Asked {
-                replicates: replicates as usize,
-                seed: fit.seed,
-            };
-            CurveBootstrap::new(fitted, &counts, asked)
-        })
+    fit.asked()
+        .map(|asked| CurveBootstrap::new(fitted, &counts, asked, progress))
         .transpose()
 }
 

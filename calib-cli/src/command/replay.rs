@@ -12,6 +12,7 @@ use crate::calibration_file::CalibrationFile;
 use crate::caution;
 use crate::failure::{Complaint, Failure, Verdict, Warning, all_or_every_complaint};
 use crate::output::{OutputSet, print, print_json};
+use crate::progress::Progress;
 use crate::table::names::{LOG, WEATHER};
 use crate::table::weather::Weather;
 use crate::table::{load_site, shown_path, weather};
@@ -29,6 +30,8 @@ use std::path::{Path, PathBuf};
 
 /// Seasons simulated unless asked otherwise: their spread is then known to a sixth.
 const SEASONS: u32 = 20;
+/// Rules set side by side.
+const RULES: usize = 3;
 
 /// What to replay.
 #[derive(Debug, Args)]
@@ -141,8 +144,14 @@ fn work(command: &Replay) -> Result<(Answer, Vec<OutputSet>), Failure> {
     let mut charts = Vec::new();
     let mut probes = Vec::new();
     let mut logged = logged.into_iter();
+    let progress = Progress::new(
+        "simulating seasons",
+        subjects.len() * RULES * command.seasons as usize,
+    );
     for subject in &subjects {
-        let season = season::simulate(subject, pump, weather.as_ref(), command)?;
+        let season = season::simulate(subject, pump, weather.as_ref(), command, &|seasons| {
+            progress.advance(seasons);
+        })?;
         if !command.no_charts {
             charts.push(season::draw(subject, &season, &out)?);
         }
@@ -150,6 +159,7 @@ fn work(command: &Replay) -> Result<(Answer, Vec<OutputSet>), Failure> {
         warnings.extend(report.warnings());
         probes.push(report);
     }
+    drop(progress);
     let limits = Limits {
         log: log.is_some(),
         beds: !site.beds.is_empty(),
@@ -197,7 +207,7 @@ struct Subject<'a> {
     /// Counts by which the probe moves per degree, if stated.
     counts_per_c: Option<f64>,
     /// One threshold, the same with the pump's times, the band.
-    sides: [Side; 3],
+    sides: [Side; RULES],
 }
 
 impl<'a> Subject<'a> {
@@ -278,7 +288,7 @@ fn sides(
     set: &SetPoints,
     threshold: &Threshold,
     pump: &Controller,
-) -> Result<[Side; 3], calib_core::irrigation::RuleError> {
+) -> Result<[Side; RULES], calib_core::irrigation::RuleError> {
     let single = SwitchPoints::Single {
         threshold: threshold.theta_v,
     };

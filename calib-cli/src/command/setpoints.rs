@@ -17,6 +17,7 @@ use crate::calibration_file::CalibrationFile;
 use crate::caution;
 use crate::failure::{Complaint, Failure, Verdict, Warning, all_or_every_complaint};
 use crate::output::{print, print_json};
+use crate::progress::Progress;
 use crate::table::{LOG, folder_of, load_site};
 use crate::workbench::{Controller, Probe, Site};
 use asked::{Asked, Season, StageSpan, season};
@@ -308,8 +309,11 @@ fn answer(
             .iter()
             .map(|(path, file)| Ground::of(site, pump, path, file)),
     )?;
-    let reports =
-        all_or_every_complaint(grounds.iter().map(|ground| one(ground, &supply, season)))?;
+    let progress = Progress::new("drawing how likely each bed is too dry", grounds.len());
+    let reports = all_or_every_complaint(
+        progress.along(grounds.iter().map(|ground| one(ground, &supply, season))),
+    )?;
+    drop(progress);
     let beds = if with_beds {
         all_or_every_complaint(
             site.beds

@@ -300,8 +300,14 @@ impl Refits {
     }
 
     /// theta_v of replicates 0 to `replicates - 1` at `counts` (at the reference
-    /// temperature), replicate after replicate; NaN where one has no fit.
-    fn values(&self, counts: &[f64], replicates: usize) -> Vec<f64> {
+    /// temperature), replicate after replicate; NaN where one has no fit. `progress` is
+    /// told of each replicate done.
+    fn values(
+        &self,
+        counts: &[f64],
+        replicates: usize,
+        progress: &(dyn Fn(usize) + Sync),
+    ) -> Vec<f64> {
         let z: Vec<f64> = counts.iter().map(|count| self.axis.z(*count)).collect();
         let mut values = vec![0.0; replicates * z.len()];
         values
@@ -314,6 +320,7 @@ impl Refits {
                     if !self.refit(number, room, &z, out) {
                         out.fill(f64::NAN);
                     }
+                    progress(1);
                 },
             );
         values
@@ -322,7 +329,7 @@ impl Refits {
     /// theta_v of each of the first `replicates` at `counts` (at the reference
     /// temperature), m3/m3; `None` where a replicate has no fit with a value there.
     pub fn curves(&self, counts: &[f64], replicates: usize) -> Vec<Option<Vec<f64>>> {
-        self.values(counts, replicates)
+        self.values(counts, replicates, &|_| {})
             .chunks(counts.len().max(1))
             .map(|values| {
                 let fitted = values.iter().all(|value| value.is_finite());
@@ -363,7 +370,7 @@ fn rows_by_core(observations: &[Observation]) -> Vec<Vec<usize>> {
 impl Bootstrap {
     /// Intervals of the curve of `fit`, which must be that of `observations`, at
     /// `counts` (at the reference temperature where there is a term); `None` as
-    /// [`Refits::of`] has it.
+    /// [`Refits::of`] has it. `progress` is told of each replicate done, from any thread.
     ///
     /// What all cores share (ring volume), and not knowing which curve is the true
     /// one, is no part of it, as it is none of the fit's covariance.
@@ -372,9 +379,10 @@ impl Bootstrap {
         observations: &[Observation],
         fit: &ModelFit,
         counts: &[f64],
+        progress: &(dyn Fn(usize) + Sync),
     ) -> Option<Bootstrapped> {
         let refits = Refits::of(observations, fit, self.resampling, self.seed)?;
-        let values = refits.values(counts, self.replicates);
+        let values = refits.values(counts, self.replicates, progress);
         let fitted: Vec<&[f64]> = values
             .chunks(counts.len().max(1))
             .filter(|values| values.iter().all(|value| value.is_finite()))

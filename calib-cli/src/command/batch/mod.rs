@@ -14,6 +14,7 @@ use super::soil::command_line;
 use crate::failure::{Complaint, Failure, Verdict, Warning};
 use crate::output::{self, OutputSet};
 use crate::pairs::{self, Pairs};
+use crate::progress::Progress;
 use crate::table;
 use calib_core::batch::{Circumstances, soils, soils_one_curve};
 use calib_core::curve::CurveKind;
@@ -173,6 +174,7 @@ fn work(batch: &Batch) -> Result<Answer, Failure> {
         seed: batch.seed,
     };
     let mut warnings = read.warnings.clone();
+    let progress = Progress::uncounted("comparing probes");
     let mut studies = Vec::new();
     let mut refused = Vec::new();
     for soil in &chosen {
@@ -200,6 +202,7 @@ fn work(batch: &Batch) -> Result<Answer, Failure> {
     }
     let together = (batch.soil.is_none() && soils(&read.pairs).len() > 1)
         .then(|| SoilsTogether::of(soils_one_curve(&read.pairs, batch.curve)));
+    drop(progress);
 
     let out = out_of(batch);
     let mut outputs = OutputSet::default();

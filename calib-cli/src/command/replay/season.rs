@@ -51,6 +51,7 @@ pub(super) fn simulate(
     pump: &Controller,
     weather: Option<&Weather>,
     command: &Replay,
+    progress: &(dyn Fn(usize) + Sync),
 ) -> Result<Simulated, Failure> {
     let set = &subject.set_points;
     let days = match weather {
@@ -88,8 +89,14 @@ pub(super) fn simulate(
         stop: set.stop,
         step_s: step(pump.read_every_s),
     };
-    let rules = compare(&scenario, &subject.sides, command.seed, command.seasons)
-        .map_err(|error| failed(subject, &error))?;
+    let rules = compare(
+        &scenario,
+        &subject.sides,
+        command.seed,
+        command.seasons,
+        progress,
+    )
+    .map_err(|error| failed(subject, &error))?;
     Ok(Simulated {
         report: SeasonReport::new(subject, pump, weather, &scenario, rules, command),
         seed: command.seed,

@@ -12,6 +12,7 @@ use crate::calibration_file::{CalibrationFile, SUFFIX};
 use crate::controller_file::ControllerFile;
 use crate::failure::{Complaint, Failure, Verdict};
 use crate::output;
+use crate::progress::Progress;
 use calib_cli::controller::{companions, is_fleet};
 use calib_core::controller::{ControllerTable, VERSION};
 use jiff::civil::Date;
@@ -43,7 +44,11 @@ pub fn run(arguments: &Arguments) -> Result<Verdict, Failure> {
     let mut findings = Vec::new();
     let mut complaints = Vec::new();
     let mut readers = Vec::new();
-    for file in &arguments.files {
+    let progress = Progress::new(
+        "comparing each file with its calibration",
+        arguments.files.len(),
+    );
+    for file in progress.along(arguments.files.iter()) {
         if let Some(found) = reader(file) {
             match found {
                 Ok(line) => readers.push(line),
@@ -61,6 +66,7 @@ pub fn run(arguments: &Arguments) -> Result<Verdict, Failure> {
             Err(failure) => return Err(failure),
         }
     }
+    drop(progress);
     let findings = Examined(findings);
     let warnings = findings.overdue(arguments.on.unwrap_or_else(today));
     for warning in &warnings {

@@ -75,7 +75,9 @@ fn parametric_standard_deviations_are_those_of_the_covariance() {
     ] {
         let observations = bed(truth, 7, 3, 1.0);
         let fit = fitted(&observations, kind, Loss::Squares);
-        let drawn = parametric(4000).run(&observations, &fit, &COUNTS).unwrap();
+        let drawn = parametric(4000)
+            .run(&observations, &fit, &COUNTS, &|_| {})
+            .unwrap();
         // sqrt(0.02275 0.97725/4000) / (0.05399 x 2), twice.
         assert!((drawn.numerical - 0.0437).abs() < 1e-4);
         assert!(drawn.trusted && drawn.without_fit == 0, "{drawn:?}");
@@ -97,7 +99,9 @@ fn parametric_standard_deviations_are_those_of_the_covariance() {
 fn cases_follow_cores_that_scatter_unequally_where_the_covariance_does_not() {
     let observations = bed(line, 60, 10, 4.0);
     let fit = fitted(&observations, CurveKind::StraightLine, Loss::Squares);
-    let drawn = cases(4000).run(&observations, &fit, &COUNTS).unwrap();
+    let drawn = cases(4000)
+        .run(&observations, &fit, &COUNTS, &|_| {})
+        .unwrap();
     // For equal weights the bootstrap of cases tends to (X'X)^-1 (sum r^2 x x')
     // (X'X)^-1 (White 1980, Econometrica 48:817; recalled from memory). The counts'
     // own errors matter nothing beside this scatter.
@@ -132,7 +136,9 @@ fn cases_follow_cores_that_scatter_unequally_where_the_covariance_does_not() {
 fn cases_agree_with_the_covariance_where_cores_scatter_alike() {
     let observations = bed(line, 60, 10, 1.0);
     let fit = fitted(&observations, CurveKind::StraightLine, Loss::Squares);
-    let drawn = cases(2000).run(&observations, &fit, &COUNTS).unwrap();
+    let drawn = cases(2000)
+        .run(&observations, &fit, &COUNTS, &|_| {})
+        .unwrap();
     for interval in drawn.intervals {
         let ratio = interval.standard / first_order(&fit, interval.count);
         // 600 cores, of which those at an end decide, know their own spread to
@@ -191,7 +197,7 @@ fn the_answer_does_not_depend_on_the_number_of_threads() {
             let on = |threads: usize| {
                 let pool = rayon::ThreadPoolBuilder::new().num_threads(threads).build();
                 pool.unwrap()
-                    .install(|| settings.run(&observations, fit, &COUNTS).unwrap())
+                    .install(|| settings.run(&observations, fit, &COUNTS, &|_| {}).unwrap())
             };
             let alone = on(1);
             assert_eq!(alone.intervals.len(), COUNTS.len());
@@ -201,7 +207,10 @@ fn the_answer_does_not_depend_on_the_number_of_threads() {
                 seed: 8,
                 ..settings
             };
-            assert_ne!(alone, other.run(&observations, fit, &COUNTS).unwrap());
+            assert_ne!(
+                alone,
+                other.run(&observations, fit, &COUNTS, &|_| {}).unwrap()
+            );
         }
     }
 }
@@ -213,7 +222,9 @@ fn replicates_without_a_fit_are_counted_and_take_the_trust_away() {
     // in all).
     let observations = bed(line, 5, 1, 1.0);
     let fit = fitted(&observations, CurveKind::Cubic, Loss::Squares);
-    let drawn = cases(2000).run(&observations, &fit, &COUNTS).unwrap();
+    let drawn = cases(2000)
+        .run(&observations, &fit, &COUNTS, &|_| {})
+        .unwrap();
     let share = drawn.without_fit as f64 / 2000.0;
     assert!((share - 1805.0 / 3125.0).abs() < 0.045, "{share}");
     assert!(!drawn.trusted);
@@ -224,17 +235,19 @@ fn replicates_without_a_fit_are_counted_and_take_the_trust_away() {
 fn too_few_replicates_to_place_the_ends_are_not_trusted() {
     let observations = bed(line, 7, 3, 1.0);
     let fit = fitted(&observations, CurveKind::StraightLine, Loss::Squares);
-    let few = cases(50).run(&observations, &fit, &COUNTS).unwrap();
+    let few = cases(50)
+        .run(&observations, &fit, &COUNTS, &|_| {})
+        .unwrap();
     assert!(!few.trusted && few.without_fit == 0);
     let enough = cases(few.replicates_needed)
-        .run(&observations, &fit, &COUNTS)
+        .run(&observations, &fit, &COUNTS, &|_| {})
         .unwrap();
     assert!(enough.trusted);
     // Farther out than the normal distribution has it, by the root of 21/19.
     assert!(
         few.tail
             < parametric(50)
-                .run(&observations, &fit, &COUNTS)
+                .run(&observations, &fit, &COUNTS, &|_| {})
                 .unwrap()
                 .tail
     );
@@ -245,19 +258,21 @@ fn nothing_asked_for_or_a_fit_of_other_cores_does_not_panic() {
     let observations = bed(line, 7, 3, 1.0);
     let fit = fitted(&observations, CurveKind::StraightLine, Loss::Squares);
     for replicates in [0, 1] {
-        let none = cases(replicates).run(&observations, &fit, &COUNTS).unwrap();
+        let none = cases(replicates)
+            .run(&observations, &fit, &COUNTS, &|_| {})
+            .unwrap();
         assert!(none.intervals.is_empty() && !none.trusted);
     }
     assert!(
         parametric(20)
-            .run(&observations, &fit, &[])
+            .run(&observations, &fit, &[], &|_| {})
             .unwrap()
             .intervals
             .is_empty()
     );
     assert!(
         parametric(20)
-            .run(&observations[1..], &fit, &COUNTS)
+            .run(&observations[1..], &fit, &COUNTS, &|_| {})
             .is_none()
     );
 }

@@ -103,7 +103,8 @@ impl RuleSeasons {
 }
 
 /// Every side over the same `seasons` seasons, seeded with `seed`, `seed + 1` and so
-/// on. Runs on all cores; the result does not depend on how many there are.
+/// on. Runs on all cores; the result does not depend on how many there are. `progress`
+/// is told of each season done, from any of them.
 ///
 /// # Errors
 /// [`ScenarioError::NoSeasons`] for none, otherwise as [`Scenario::check`].
@@ -112,6 +113,7 @@ pub fn compare<const SIDES: usize>(
     sides: &[Side; SIDES],
     seed: u64,
     seasons: u32,
+    progress: &(dyn Fn(usize) + Sync),
 ) -> Result<[RuleSeasons; SIDES], ScenarioError> {
     if seasons == 0 {
         return Err(ScenarioError::NoSeasons);
@@ -123,7 +125,11 @@ pub fn compare<const SIDES: usize>(
         .flat_map(|side| (0..seasons).map(move |number| (side, number)))
         .collect::<Vec<_>>()
         .into_par_iter()
-        .map(|(side, number)| scenario.season(side, seed.wrapping_add(u64::from(number)), |_| {}))
+        .map(|(side, number)| {
+            let outcome = scenario.season(side, seed.wrapping_add(u64::from(number)), |_| {});
+            progress(1);
+            outcome
+        })
         .collect();
     let mut runs = runs?.into_iter();
     Ok(std::array::from_fn(|_| {

@@ -94,6 +94,7 @@ fn the_band_waters_seldom_where_one_threshold_chatters() {
         &[single(PumpTimes::NONE), single(times()), band()],
         7,
         4,
+        &|_| {},
     )
     .unwrap();
     // Band: 16 mm and what lag adds, at 5 mm a day: about one start in three days.
@@ -117,7 +118,7 @@ fn the_same_seed_gives_the_same_season_and_another_seed_another() {
     };
     assert_eq!(run(3), run(3));
     assert_ne!(run(3), run(4));
-    let [compared] = compare(&scenario, &[single(PumpTimes::NONE)], 3, 2).unwrap();
+    let [compared] = compare(&scenario, &[single(PumpTimes::NONE)], 3, 2, &|_| {}).unwrap();
     assert_eq!(compared.seasons, [run(3), run(4)]);
     let starts = [run(3), run(4)].map(|season| season.duty.starts_per_day());
     let spread = compared.starts_per_day;
@@ -177,7 +178,7 @@ fn seasons_that_cannot_be_are_refused() {
         assert!(matches!(refused(&wrong), ScenarioError::Figure { .. }));
     }
     assert_eq!(
-        compare(&scenario(1), &[band()], 1, 0),
+        compare(&scenario(1), &[band()], 1, 0, &|_| {}),
         Err(ScenarioError::NoSeasons)
     );
 }
