@@ -16,21 +16,27 @@ mod schema;
 mod setpoints;
 mod soil;
 mod start;
+mod status;
 mod verify;
 
 use crate::failure::{Failure, Verdict};
-use clap::{Parser, Subcommand};
+use clap::{CommandFactory, Parser, Subcommand};
 
 /// From oven-dry cores and logged counts to set points a pump can hold.
 #[derive(Debug, Parser)]
-#[command(name = "ovendry", version, arg_required_else_help = true)]
+#[command(name = "ovendry", version)]
 pub struct Cli {
     #[command(subcommand)]
-    command: Command,
+    command: Option<Command>,
 }
 
 #[derive(Debug, Subcommand)]
 enum Command {
+    /// Where you are with a workbench, and the one command that comes next
+    ///
+    /// What is filled in, measured, calibrated and exported, what has changed since, and
+    /// which check is due. `ovendry` alone says the same of the folder you are in.
+    Status(status::Status),
     /// Lay out a commented workbench folder
     Start(start::Start),
     /// Name every problem in a workbench, with its line and its mend
@@ -111,9 +117,18 @@ enum Command {
     Schema(schema::SchemaCommand),
 }
 
+/// Whether there is a command of this name.
+fn offers(name: &str) -> bool {
+    Cli::command().find_subcommand(name).is_some()
+}
+
 /// Runs the command chosen.
 pub fn run(cli: Cli) -> Result<Verdict, Failure> {
-    match cli.command {
+    let Some(command) = cli.command else {
+        return status::welcome();
+    };
+    match command {
+        Command::Status(status) => status::run(&status),
         Command::Start(start) => start::run(&start),
         Command::Check(check) => check::run(&check),
         Command::Calibrate(calibrate) => calibrate::run(&calibrate),

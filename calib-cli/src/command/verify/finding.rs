@@ -133,7 +133,7 @@ impl Finding {
     }
 
     /// Whether nothing speaks against the file.
-    pub(super) fn is_good(&self) -> bool {
+    pub(in crate::command) fn is_good(&self) -> bool {
         self.against
             .as_ref()
             .is_none_or(|(_, comparison)| comparison.within(self.table.record().max_error))

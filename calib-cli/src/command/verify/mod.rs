@@ -225,7 +225,7 @@ fn same_probe_and_soil(
 }
 
 /// The day it is, UTC as all dates of the files are.
-fn today() -> Date {
+pub(super) fn today() -> Date {
     jiff::tz::Offset::UTC
         .to_datetime(jiff::Timestamp::now())
         .date()

@@ -1,0 +1,123 @@
+//! `ovendry` alone and `ovendry status`: where one is and what is next, followed from
+//! an empty folder to the next check.
+
+use ovendry_tests::Bench;
+
+/// Runs the status of `folder` and gives the step and the command named.
+fn next(bench: &Bench, folder: &str, on: &str) -> (String, String) {
+    let answer = bench.run(&["status", folder, "--json", "--on", on]);
+    let json = answer.exits(0).json();
+    let text = |value: &serde_json::Value| value.as_str().unwrap_or_default().to_owned();
+    (text(&json["step"]), text(&json["next"]["command"]))
+}
+
+const DAY: &str = "2026-06-01";
+
+#[test]
+fn from_an_empty_folder_each_command_named_leads_to_the_next_step() {
+    let bench = Bench::empty();
+    bench
+        .run(&[])
+        .exits(0)
+        .says("next: ovendry start my-garden\n")
+        .says("All commands: ovendry --help");
+    bench.run(&["start", "my-garden"]).exits(0);
+    bench
+        .run(&[])
+        .exits(0)
+        .says("next: ovendry status my-garden\n")
+        .says("holds no workbench, but my-garden does");
+    let at = |step: &str, command: &str| {
+        let expected = (step.to_owned(), command.to_owned());
+        assert_eq!(next(&bench, "my-garden", DAY), expected);
+    };
+    at("site-to-fill-in", "ovendry check my-garden");
+    bench.put(
+        "my-garden/site.toml",
+        Bench::small().read("site.toml").as_bytes(),
+    );
+    let (step, _) = next(&bench, "my-garden", DAY);
+    assert_eq!(step, "to-plan");
+    let small = Bench::small();
+    let samples = small.read("samples.csv");
+    let unweighed: String = samples
+        .replace(",178.28,178.27,", ",,,")
+        .replace(",190.08,178.52,", ",190.08,,");
+    bench.put("my-garden/samples.csv", &unweighed);
+    bench.put("my-garden/readings.csv", small.read("readings.csv"));
+    at("weighing", "ovendry check my-garden");
+    bench.put("my-garden/samples.csv", samples.replace("184.45", "x"));
+    at("to-mend", "ovendry check my-garden");
+    bench.put("my-garden/samples.csv", &samples);
+    at("to-calibrate", "ovendry calibrate my-garden");
+    bench.run(&["fit", "my-garden", "--no-charts"]).exits(0);
+    at("to-export", "ovendry export my-garden");
+    bench.run(&["export", "my-garden"]).exits(0);
+    let (step, _) = next(&bench, "my-garden", DAY);
+    assert_eq!(step, "done");
+    let (step, command) = next(&bench, "my-garden", "2040-01-01");
+    assert_eq!(step, "check-due");
+    assert_eq!(command, "ovendry drift my-garden my-garden/spot-checks.csv");
+
+    let site = bench.read("my-garden/site.toml");
+    let drier = site.replace("allowed_depletion = 0.3", "allowed_depletion = 0.5");
+    assert_ne!(drier, site);
+    bench.put("my-garden/site.toml", drier);
+    at("export-outdated", "ovendry export my-garden --force");
+    bench.run(&["export", "my-garden", "--force"]).exits(0);
+    bench.put("my-garden/samples.csv", samples.replace("184.45", "184.46"));
+    at("calibration-stale", "ovendry calibrate my-garden --force");
+    bench.run(&["calibrate", "my-garden", "--force"]).exits(0);
+    let (step, _) = next(&bench, "my-garden", DAY);
+    assert_eq!(step, "done");
+}
+
+#[test]
+fn a_few_cores_ask_for_more_of_them() {
+    let bench = Bench::small();
+    let lines = |name: &str, keep: usize| -> String {
+        let text = bench.read(name);
+        text.lines()
+            .take(keep)
+            .map(|line| format!("{line}\n"))
+            .collect()
+    };
+    bench.put("samples.csv", lines("samples.csv", 3));
+    bench.put("readings.csv", lines("readings.csv", 11));
+    let (step, _) = next(&bench, ".", DAY);
+    assert_eq!(step, "too-few-cores");
+    bench.run(&[]).exits(0).says("There are too few cores yet");
+}
+
+#[test]
+fn a_broken_calibration_and_tables_without_a_site_are_told() {
+    let bench = Bench::small();
+    bench.put("out/P1.calibration.json", "{");
+    let expected = (
+        "calibration-unreadable".to_owned(),
+        "ovendry calibrate . --force".to_owned(),
+    );
+    assert_eq!(next(&bench, ".", DAY), expected);
+    bench.run(&["calibrate", ".", "--force"]).exits(0);
+    let (step, _) = next(&bench, ".", DAY);
+    assert_eq!(step, "done");
+    std::fs::remove_file(bench.path().join("site.toml")).unwrap();
+    let (step, command) = next(&bench, ".", DAY);
+    assert_eq!(
+        (step.as_str(), command.as_str()),
+        ("site-missing", "ovendry start my-garden")
+    );
+}
+
+#[test]
+fn looking_writes_nothing() {
+    let bench = Bench::small();
+    let before = bench.contents();
+    bench.run(&[]).exits(0);
+    bench.run(&["status", ".", "--json"]).exits(0);
+    assert_eq!(bench.contents(), before);
+    bench
+        .run(&["status", "nowhere"])
+        .exits(2)
+        .complains("nowhere: is not a folder");
+}
