@@ -141,6 +141,9 @@ pub struct Complaint {
     pub what: String,
     /// What to do about it.
     pub mend: String,
+    /// Further lines with the same problem, where there are too many to show each.
+    #[serde(skip_serializing_if = "Vec::is_empty")]
+    pub further_lines: Vec<u64>,
 }
 
 impl Complaint {
@@ -153,7 +156,29 @@ impl Complaint {
             value: None,
             what: what.into(),
             mend: mend.into(),
+            further_lines: Vec::new(),
         }
+    }
+
+    /// How many problems it stands for.
+    pub fn stands_for(&self) -> usize {
+        self.further_lines.len().max(1)
+    }
+
+    /// Where it stands and what is wrong: `samples.csv:7: dry_g = "214.87": what`.
+    pub fn without_mend(&self) -> String {
+        let line = self.line.map(|line| format!(":{line}"));
+        let value = match (&self.column, &self.value) {
+            (Some(column), Some(value)) => format!("{column} = \"{value}\": "),
+            (Some(column), None) => format!("{column}: "),
+            _ => String::new(),
+        };
+        format!(
+            "{}{}: {value}{}",
+            self.file.display(),
+            line.unwrap_or_default(),
+            self.what
+        )
     }
 
     /// The same complaint, placed at `line`.
@@ -174,17 +199,7 @@ impl Complaint {
 /// mend.
 impl fmt::Display for Complaint {
     fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
-        write!(f, "{}", self.file.display())?;
-        if let Some(line) = self.line {
-            write!(f, ":{line}")?;
-        }
-        write!(f, ": ")?;
-        match (&self.column, &self.value) {
-            (Some(column), Some(value)) => write!(f, "{column} = \"{value}\": ")?,
-            (Some(column), None) => write!(f, "{column}: ")?,
-            _ => {}
-        }
-        write!(f, "{}\n  mend: {}", self.what, self.mend)
+        write!(f, "{}\n  mend: {}", self.without_mend(), self.mend)
     }
 }
 

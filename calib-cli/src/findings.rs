@@ -94,6 +94,7 @@ impl Findings {
                 let mut rest = Complaint::about(&file, further_lines(&repeats.lines), mend);
                 rest.line = Some(*first);
                 rest.column = column;
+                rest.further_lines = repeats.lines;
                 self.complaints.push(rest);
             }
         }
@@ -113,6 +114,16 @@ impl Findings {
 
 /// `has the same problem in 4 more lines: 9, 12-14`.
 fn further_lines(lines: &[u64]) -> String {
+    let noun = if lines.len() == 1 { "line" } else { "lines" };
+    format!(
+        "has the same problem in {} more {noun}: {}",
+        lines.len(),
+        runs_of(lines)
+    )
+}
+
+/// `9, 12-14`, of lines in their order; only the first runs of many are named.
+pub fn runs_of(lines: &[u64]) -> String {
     let mut runs: Vec<(u64, u64)> = Vec::new();
     for &line in lines {
         match runs.last_mut() {
@@ -132,12 +143,7 @@ fn further_lines(lines: &[u64]) -> String {
         })
         .collect();
     let more = if runs.len() > RUNS_NAMED { ", ..." } else { "" };
-    let noun = if lines.len() == 1 { "line" } else { "lines" };
-    format!(
-        "has the same problem in {} more {noun}: {}{more}",
-        lines.len(),
-        named.join(", ")
-    )
+    named.join(", ") + more
 }
 
 #[cfg(test)]

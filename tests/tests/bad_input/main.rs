@@ -123,7 +123,7 @@ fn refused(command: &[&str], edits: &[Edit], what: &str, mend: &str) {
     if command[0] == "check" {
         let file = what.split(':').next().unwrap_or_default();
         let report =
-            format!("{file}: 1 problem\n{complaint}\n1 problem in 1 file; nothing was changed\n");
+            format!("1 problem in 1 file; nothing was changed\n\n{file}: 1 problem\n{complaint}");
         said(&answer, &report, "");
         let fit = bench.run(&["fit", "."]).exits(2);
         said(&fit, "", &format!("error: {complaint}"));
@@ -198,9 +198,9 @@ fn a_folder_that_is_not_there_is_named() {
     let answer = bench.run(&["check", "garden"]).exits(2);
     assert_eq!(
         answer.stdout,
-        "garden: 1 problem\ngarden: is not a folder\n  mend: name the folder that holds site.toml, \
-         samples.csv and readings.csv, or run `ovendry start` to have one laid out\n\n\
-         1 problem in 1 file; nothing was changed\n"
+        "1 problem in 1 file; nothing was changed\n\n\
+         garden: 1 problem\ngarden: is not a folder\n  mend: name the folder that holds site.toml, \
+         samples.csv and readings.csv, or run `ovendry start` to have one laid out\n"
     );
     assert!(bench.listing().is_empty());
 }

@@ -1,4 +1,6 @@
-//! `check`: every problem in one pass, each with its mend. Nothing is changed.
+//! `check`: every problem in one pass, each with its mend.
+
+mod grouped;
 
 use super::setpoints;
 use crate::failure::{Complaint, Failure, Verdict, Warning};
@@ -196,40 +198,22 @@ fn report(found: &Found) -> Report<'_> {
 }
 
 fn as_text(folder: &Path, found: &Found) -> String {
-    let mut text = String::new();
-    let mut files = 0;
-    for of_file in found.problems.chunk_by(|one, next| one.file == next.file) {
-        files += 1;
-        if let Some(first) = of_file.first() {
-            let problems = counted(of_file.len(), "problem");
-            let _ = writeln!(text, "{}: {problems}", first.file.display());
+    let Some(workbench) = &found.workbench else {
+        let mut text = grouped::problems(&found.problems, "; nothing was changed");
+        if !found.warnings.is_empty() {
+            let _ = write!(text, "\n{}", grouped::warnings(&found.warnings));
         }
-        for complaint in of_file {
-            let _ = writeln!(text, "{complaint}");
-        }
-        text.push('\n');
-    }
-    for warning in &found.warnings {
-        let _ = writeln!(text, "{warning}");
-    }
+        return text;
+    };
+    let mut text = contents(workbench, found);
     if !found.warnings.is_empty() {
-        text.push('\n');
+        let _ = write!(text, "\n{}", grouped::warnings(&found.warnings));
     }
-    match &found.workbench {
-        Some(workbench) => text.push_str(&contents(folder, workbench, found)),
-        None => {
-            let _ = writeln!(
-                text,
-                "{} in {}; nothing was changed",
-                counted(found.problems.len(), "problem"),
-                counted(files, "file")
-            );
-        }
-    }
+    let _ = write!(text, "\nnext: ovendry calibrate {}\n", folder.display());
     text
 }
 
-fn contents(folder: &Path, workbench: &Workbench, found: &Found) -> String {
+fn contents(workbench: &Workbench, found: &Found) -> String {
     let mut text = String::from("no problems\n");
     let mut line = |file: &str, holds: String| {
         let _ = writeln!(text, "  {file:13} {holds}");
@@ -249,7 +233,6 @@ fn contents(folder: &Path, workbench: &Workbench, found: &Found) -> String {
     if let Some(days) = found.weather_days {
         line(table::WEATHER, counted(days, "day"));
     }
-    let _ = write!(text, "\nnext: ovendry calibrate {}\n", folder.display());
     text
 }
 
