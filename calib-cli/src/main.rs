@@ -15,6 +15,7 @@ mod fitted;
 mod new_reading;
 mod notice;
 mod output;
+mod page;
 mod pairing;
 mod pairs;
 mod physical;

@@ -12,7 +12,7 @@ mod calibration;
 mod control;
 mod fonts;
 mod names;
-mod palette;
+pub mod palette;
 mod pen;
 mod place;
 mod residuals;

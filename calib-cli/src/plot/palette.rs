@@ -40,6 +40,28 @@ pub const GROUND: RGBColor = RGBColor(246, 242, 230);
 /// Borders between areas.
 pub const BORDER: RGBColor = RGBColor(150, 138, 112);
 
+/// The colours a page shares with the charts, by the name its style calls them.
+const NAMED: [(&str, RGBColor); 11] = [
+    ("paper", PAPER),
+    ("ink", INK),
+    ("muted", MUTED),
+    ("edge", EDGE),
+    ("grid", GRID),
+    ("domain", DOMAIN),
+    ("curve", CURVE),
+    ("band", BAND),
+    ("core", CORE),
+    ("level", LEVEL),
+    ("ground", GROUND),
+];
+
+/// The same as CSS custom properties: `--ink`, `--curve` and so on.
+pub fn style_sheet() -> String {
+    let properties =
+        NAMED.map(|(name, RGBColor(r, g, b))| format!("--{name}:#{r:02x}{g:02x}{b:02x}"));
+    format!(":root{{{}}}\n", properties.join(";"))
+}
+
 #[cfg(test)]
 mod tests {
     use super::*;
