@@ -371,7 +371,8 @@ fn p_value(p: f64) -> String {
     }
 }
 
-fn verdict(standing: &Standing) -> String {
+/// How a curve fared, in words.
+pub fn verdict(standing: &Standing) -> String {
     match standing {
         Standing::Chosen => "taken".to_owned(),
         Standing::ForetellsWorse => "foretells unseen cores worse".to_owned(),

@@ -1,5 +1,7 @@
 //! `ovendry fit`: one calibration for each probe and its soil, explained.
 
+pub(super) mod on_page;
+
 use super::setpoints::for_calibration;
 use super::soil::{command_line, known, soil_of};
 use crate::bootstrap::{Asked, CurveBootstrap};
@@ -250,18 +252,29 @@ impl Explained {
         let surroundings = surroundings(workbench, &file);
         let levels = levels(workbench, &fitted, surroundings.set_points.as_ref());
         let files = files(&fitted, &file, &levels, out, fit)?;
-        let report = ProbeReport::new(&fitted, &surroundings, fit.seed)?;
+        let mut report = full_report(workbench, &fitted, &surroundings, cores, fit.seed)?;
+        report.bootstrap = refitted(&fitted, &report, fit, progress)?;
         Ok(Explained::Fitted {
             files,
             warnings: fit_report::warnings(&fitted),
-            report: Box::new(ProbeReport {
-                physical: PhysicalReport::new(workbench, &fitted, cores)?,
-                no_physical: physical::lacking(workbench, &fitted.paired.probe),
-                bootstrap: refitted(&fitted, &report, fit, progress)?,
-                ..report
-            }),
+            report: Box::new(report),
         })
     }
+}
+
+/// Everything said of a fit unasked.
+fn full_report(
+    workbench: &Workbench,
+    fitted: &Fitted<'_>,
+    surroundings: &Surroundings,
+    cores: &[Core],
+    seed: u64,
+) -> Result<ProbeReport, Failure> {
+    Ok(ProbeReport {
+        physical: PhysicalReport::new(workbench, fitted, cores)?,
+        no_physical: physical::lacking(workbench, &fitted.paired.probe),
+        ..ProbeReport::new(fitted, surroundings, seed)?
+    })
 }
 
 impl Answer {
@@ -406,11 +419,7 @@ fn files(
         return Ok(files);
     }
     let probe = &fitted.calibration.probe;
-    let undrawn = |e: ConvertError| Failure::Internal(format!("cannot draw probe {probe}: {e}"));
-    let observations = &fitted.paired.observations;
-    let curve =
-        CalibrationChart::new(&fitted.calibration, observations, levels).map_err(undrawn)?;
-    let residuals = ResidualChart::new(&fitted.calibration, observations).map_err(undrawn)?;
+    let (curve, residuals) = charts(fitted, levels)?;
     files.push((out.join(format!("{probe}.svg")), plot::svg(&curve)?.into()));
     files.push((out.join(format!("{probe}.png")), plot::png(&curve)?));
     files.push((
@@ -422,6 +431,21 @@ fn files(
         plot::png(&residuals)?,
     ));
     Ok(files)
+}
+
+/// The curve through its cores, and what it leaves over.
+fn charts(
+    fitted: &Fitted<'_>,
+    levels: &[Level],
+) -> Result<(CalibrationChart, ResidualChart), Failure> {
+    let calibration = &fitted.calibration;
+    let undrawn = |e: ConvertError| {
+        Failure::Internal(format!("cannot draw probe {}: {e}", calibration.probe))
+    };
+    let observations = &fitted.paired.observations;
+    let curve = CalibrationChart::new(calibration, observations, levels).map_err(undrawn)?;
+    let residuals = ResidualChart::new(calibration, observations).map_err(undrawn)?;
+    Ok((curve, residuals))
 }
 
 /// Field capacity and wilting point of the probe's soil, where they are known,

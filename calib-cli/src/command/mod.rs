@@ -12,6 +12,7 @@ mod fit;
 mod half_width;
 mod pair;
 mod replay;
+mod report;
 mod schema;
 mod setpoints;
 mod soil;
@@ -85,6 +86,12 @@ enum Command {
     /// bed would be too dry or too wet. Reads site.toml, the saved calibrations and,
     /// where they are there, log.csv and weather.csv.
     Replay(replay::Replay),
+    /// Everything about a workbench on one page, to read, to print and to keep
+    ///
+    /// One HTML file that needs no network: may the probes steer a pump, where it starts
+    /// and stops, how sure that is, what to do; then the evidence. Exit code 1 if a
+    /// probe may not steer a pump.
+    Report(report::Report),
     /// Whether a calibration still holds, by a core dug now and then
     ///
     /// Holds later cores against the saved calibrations: a test that raises a false alarm
@@ -139,6 +146,7 @@ pub fn run(cli: Cli) -> Result<Verdict, Failure> {
         Command::Batch(batch) => batch::run(&batch),
         Command::Setpoints(setpoints) => setpoints::run(&setpoints),
         Command::Replay(replay) => replay::run(&replay),
+        Command::Report(command) => report::run(&command),
         Command::Drift(drift) => drift::run(&drift),
         Command::Export(arguments) => export::run(&arguments),
         Command::Verify(arguments) => verify::run(&arguments),

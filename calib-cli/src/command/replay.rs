@@ -12,6 +12,7 @@ use crate::calibration_file::CalibrationFile;
 use crate::caution;
 use crate::failure::{Complaint, Failure, Verdict, Warning, all_or_every_complaint};
 use crate::output::{OutputSet, print, print_json};
+use crate::plot::SeasonChart;
 use crate::progress::Progress;
 use crate::table::names::{LOG, WEATHER};
 use crate::table::weather::Weather;
@@ -22,8 +23,8 @@ use calib_core::irrigation::{PumpTimes, Rule, Sees, SetPoints, Side, SwitchPoint
 use calib_core::quantity::{Quantity, Vwc};
 use calib_core::soil::SoilWater;
 use clap::Args;
-pub(super) use report::Answer;
-use report::{Limits, ProbeReport};
+use report::Limits;
+pub(super) use report::{Answer, ProbeReport};
 use schemars::JsonSchema;
 use serde::Serialize;
 use std::path::{Path, PathBuf};
@@ -105,8 +106,6 @@ pub fn run(command: &Replay) -> Result<Verdict, Failure> {
 /// set.
 fn work(command: &Replay) -> Result<(Answer, Vec<OutputSet>), Failure> {
     let site = load_site(&command.dir)?;
-    let (weather, mut warnings) = weather_of(command)?;
-    let pump = setpoints::pump(&site)?;
     let out = out_folder(&command.dir, command.out.as_deref());
     let calibrations = setpoints::calibrations(&setpoints::Setpoints {
         dir: command.dir.clone(),
@@ -114,12 +113,58 @@ fn work(command: &Replay) -> Result<(Answer, Vec<OutputSet>), Failure> {
         probe: command.probe.clone(),
         ..setpoints::Setpoints::default()
     })?;
+    let stale = CalibrationFile::stale(
+        calibrations
+            .iter()
+            .map(|(path, file)| (path.as_path(), file)),
+        &command.dir,
+    );
+    let (answer, charts) = reckon(command, &site, &calibrations, stale)?;
+    let files = charts
+        .iter()
+        .map(|(probe, chart)| season::files(probe, chart, &out));
+    Ok((answer, files.collect::<Result<_, _>>()?))
+}
+
+/// The replay of every calibration of a folder as the report's page shows it, with its
+/// charts by probe: as the command does it unasked, and no file.
+pub(super) fn of_calibrations(
+    folder: &Path,
+    site: &Site,
+    calibrations: &[(PathBuf, CalibrationFile)],
+) -> Result<(Answer, Vec<(String, SeasonChart)>), Failure> {
+    let unasked = Replay {
+        dir: folder.to_owned(),
+        log: None,
+        weather: None,
+        threshold: None,
+        probe: None,
+        stage: None,
+        out: None,
+        seed: SEED,
+        seasons: SEASONS,
+        no_charts: false,
+        force: false,
+        json: true,
+    };
+    reckon(&unasked, site, calibrations, Vec::new())
+}
+
+/// The replay of each calibration, with its chart by probe.
+fn reckon(
+    command: &Replay,
+    site: &Site,
+    calibrations: &[(PathBuf, CalibrationFile)],
+    stale: Vec<Warning>,
+) -> Result<(Answer, Vec<(String, SeasonChart)>), Failure> {
+    let (weather, mut warnings) = weather_of(command)?;
+    let pump = setpoints::pump(site)?;
     // A stage the site does not have is one fault, not one of each probe.
-    setpoints::stage_gone_by(&site, command.stage.as_deref())?;
+    setpoints::stage_gone_by(site, command.stage.as_deref())?;
     let subjects = all_or_every_complaint(
         calibrations
             .iter()
-            .map(|(path, file)| Subject::new(command, &site, pump, path, file)),
+            .map(|(path, file)| Subject::new(command, site, pump, path, file)),
     )?;
     if let (Some(count), [_, _, ..]) = (command.threshold, &subjects[..]) {
         return Err(command_line(
@@ -135,12 +180,7 @@ fn work(command: &Replay) -> Result<(Answer, Vec<OutputSet>), Failure> {
         Some(path) => log::replay(path, &command.dir, &subjects, &mut warnings)?,
         None => Vec::new(),
     };
-    warnings.extend(CalibrationFile::stale(
-        calibrations
-            .iter()
-            .map(|(path, file)| (path.as_path(), file)),
-        &command.dir,
-    ));
+    warnings.extend(stale);
     let mut charts = Vec::new();
     let mut probes = Vec::new();
     let mut logged = logged.into_iter();
@@ -153,7 +193,8 @@ fn work(command: &Replay) -> Result<(Answer, Vec<OutputSet>), Failure> {
             progress.advance(seasons);
         })?;
         if !command.no_charts {
-            charts.push(season::draw(subject, &season, &out)?);
+            let chart = season::chart(subject, &season)?;
+            charts.push((subject.calibration.probe.clone(), chart));
         }
         let report = ProbeReport::new(subject, logged.next().flatten(), season.report);
         warnings.extend(report.warnings());
@@ -184,13 +225,13 @@ fn weather_of(command: &Replay) -> Result<(Option<Weather>, Vec<Warning>), Failu
 
 /// The one count to compare with.
 #[derive(Debug, Clone, Serialize, JsonSchema)]
-struct Threshold {
+pub(super) struct Threshold {
     /// Raw count, compared as read.
-    count: f64,
+    pub(super) count: f64,
     /// What it means at the reference temperature of the calibration.
-    theta_v: Vwc,
+    pub(super) theta_v: Vwc,
     /// Where it comes from.
-    from: &'static str,
+    pub(super) from: &'static str,
     /// Whether a person stated it, so that a pump may have gone by it.
     #[serde(skip)]
     stated: bool,

@@ -21,7 +21,7 @@ use crate::progress::Progress;
 use crate::table::{LOG, folder_of, load_site};
 use crate::workbench::{Controller, Probe, Site};
 use asked::{Asked, Season, StageSpan, season};
-use bed::BedReport;
+pub(super) use bed::BedReport;
 use calib_core::calibration::Calibration;
 use calib_core::irrigation::{
     DayOfReadings, Demand, IrrigationError, SetPointEvidence, SetPoints, Supply, WaterLeft, apply,
@@ -32,11 +32,13 @@ use calib_core::reference::{Publication, PublicationKey, publication};
 use calib_core::soil::{Basis, SoilEvidence};
 use clap::Args;
 pub(super) use explain::Answer as Explanation;
-use report::SetPointReport;
+pub(super) use report::SetPointReport;
+pub(super) use risk::how_to;
 use schemars::JsonSchema;
 use serde::Serialize;
 use std::path::{Path, PathBuf};
-use words::{PointWater, ponding_warning};
+use words::ponding_warning;
+pub(super) use words::{PointWater, duration, likely_percent};
 
 /// Which set points.
 #[derive(Debug, Default, Args)]
@@ -83,10 +85,10 @@ pub(super) struct Answer {
     /// The stage of growth gone by.
     stage: Option<StageSpan>,
     #[serde(skip)]
-    stage_choice: Option<String>,
-    setpoints: Vec<SetPointReport>,
-    beds: Vec<BedReport>,
-    crop_source: Option<&'static Publication>,
+    pub(super) stage_choice: Option<String>,
+    pub(super) setpoints: Vec<SetPointReport>,
+    pub(super) beds: Vec<BedReport>,
+    pub(super) crop_source: Option<&'static Publication>,
     pub(super) warnings: Vec<Warning>,
     cautions: Vec<&'static str>,
 }
@@ -156,6 +158,15 @@ pub(super) fn work(command: &Setpoints) -> Result<Answer, Failure> {
     let mut answer = answer(&site, pump, &season, &calibrations, command.probe.is_none())?;
     answer.warnings.extend(stale(&calibrations, &command.dir));
     Ok(answer)
+}
+
+/// The set points of calibrations at hand, for the stage `work` takes unasked.
+pub(super) fn of_calibrations(
+    site: &Site,
+    calibrations: &[(PathBuf, CalibrationFile)],
+) -> Result<Answer, Failure> {
+    let pump = pump(site)?;
+    answer(site, pump, &season(site, pump, None)?, calibrations, true)
 }
 
 fn stale(calibrations: &[(PathBuf, CalibrationFile)], folder: &Path) -> Vec<Warning> {

@@ -16,7 +16,7 @@ use calib_core::quantity::{Density, Quantity};
 use calib_core::soil::{Particles, SoilDescription, SoilError, SoilEvidence, Texture, evidence};
 use clap::{ArgGroup, Args};
 use from_log::FromLog;
-use report::SoilReport;
+pub(super) use report::{Recommended, SoilReport};
 use schemars::JsonSchema;
 use serde::Serialize;
 use std::fmt;

@@ -1,7 +1,6 @@
 //! One calibration: cores with both error bars, the curve, its prediction band
 //! and the calibrated counts; refill, stop and the soil's limits if asked for.
 
-use super::Chart;
 use super::axis::Axis;
 use super::fonts::{self, Weight};
 use super::palette;
@@ -9,6 +8,7 @@ use super::pen::{BODY, Drawn, Pen, Point};
 #[cfg(test)]
 use super::place;
 use super::sheet::{LABEL_INDENT, Outline, Sheet, Swatch, draw_core};
+use super::{Chart, NamedPoint};
 use calib_core::calibration::{COVERAGE, Calibration, ConvertError, Domain};
 use calib_core::fit::Observation;
 use calib_core::quantity::Quantity;
@@ -282,6 +282,18 @@ fn describe(
 impl Chart for CalibrationChart {
     fn title(&self) -> &str {
         &self.title
+    }
+
+    fn points(&self) -> Vec<NamedPoint> {
+        let named = |point: &CorePoint| NamedPoint {
+            at: self.sheet.at(point.count, point.theta_v),
+            name: point.sample.clone(),
+            words: format!(
+                "Core {}: {:.3} m\u{b3}/m\u{b3} by the oven, count {:.1}",
+                point.sample, point.theta_v, point.count
+            ),
+        };
+        self.points.iter().map(named).collect()
     }
 
     fn description(&self) -> String {

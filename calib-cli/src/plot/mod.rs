@@ -12,9 +12,11 @@ mod calibration;
 mod control;
 mod fonts;
 mod names;
+mod on_page;
 pub mod palette;
 mod pen;
 mod place;
+mod reserve;
 mod residuals;
 mod retention;
 mod season;
@@ -30,6 +32,8 @@ pub use agreement::{Against, AgreementChart, OneToOneChart};
 pub use batch::{DeviationChart, DeviationLinesChart, ProbeLine, ProbePoint, Shown};
 pub use calibration::{CalibrationChart, Level};
 pub use control::{ControlChart, ControlOffset, ControlPoint, ControlRecord};
+pub use on_page::{OnPage, on_page};
+pub use reserve::ReserveChart;
 pub use residuals::ResidualChart;
 pub use retention::RetentionChart;
 pub use season::{Course, SeasonChart, ShownDays};
@@ -41,6 +45,17 @@ use pen::{Drawn, Lettering, Pen, WIDTH};
 use plotters::prelude::{BitMapBackend, DrawingBackend, IntoDrawingArea, SVGBackend};
 use std::fmt::{Display, Write};
 
+/// A point of a chart with what it stands for.
+#[derive(Debug, Clone, PartialEq)]
+pub struct NamedPoint {
+    /// Where it lies, logical pixels from the top left.
+    pub at: pen::Point,
+    /// What it is called: the same name in every chart that shows it.
+    pub name: String,
+    /// What it shows, in a sentence.
+    pub words: String,
+}
+
 /// A picture that can be drawn on any backend.
 pub trait Chart {
     /// What it is, in a few words.
@@ -51,6 +66,12 @@ pub trait Chart {
 
     /// Height in logical pixels, where the width is [`WIDTH`].
     fn height(&self) -> f64;
+
+    /// Its points that stand for something a person may ask about, each named; none
+    /// unless the chart says so. On a page they can be pointed at.
+    fn points(&self) -> Vec<NamedPoint> {
+        Vec::new()
+    }
 
     /// Draws it.
     fn draw<B: DrawingBackend>(&self, pen: &Pen<'_, B>) -> Drawn<B>;

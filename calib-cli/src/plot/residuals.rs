@@ -7,7 +7,7 @@ use super::names::{self, Named, Placed};
 use super::pen::{Drawn, Letters, Pen, Point};
 use super::place::Space;
 use super::sheet::{CORE_RADIUS, Outline, Sheet, Swatch, draw_core};
-use super::{Chart, palette};
+use super::{Chart, NamedPoint, palette};
 use calib_core::calibration::{COVERAGE, Calibration, ConvertError};
 use calib_core::fit::Observation;
 use calib_core::uncertainty::coverage_factor;
@@ -155,6 +155,24 @@ fn describe(title: &str, points: &[CorePoint], scatter: f64) -> String {
 impl Chart for ResidualChart {
     fn title(&self) -> &str {
         &self.title
+    }
+
+    fn points(&self) -> Vec<NamedPoint> {
+        let named = |point: &CorePoint| NamedPoint {
+            at: self.centre(point),
+            name: point.sample.clone(),
+            words: format!(
+                "Core {}: {:.3} m\u{b3}/m\u{b3} {} than the curve says",
+                point.sample,
+                point.theta_v.abs(),
+                if point.theta_v < 0.0 {
+                    "drier"
+                } else {
+                    "wetter"
+                }
+            ),
+        };
+        self.points.iter().map(named).collect()
     }
 
     fn description(&self) -> String {

@@ -4,7 +4,7 @@ mod figure;
 mod log;
 mod season;
 
-pub(super) use season::SeasonReport;
+pub(in crate::command) use season::SeasonReport;
 
 use super::log::LONGEST_GAP_S;
 use super::{Subject, Threshold};
@@ -26,7 +26,7 @@ const DAY_S: f64 = calib_core::irrigation::DAY_S as f64;
 /// A rule by its name, for people and in JSON.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, JsonSchema)]
 #[serde(rename_all = "kebab-case")]
-enum RuleName {
+pub(in crate::command) enum RuleName {
     PumpAsRecorded,
     OneThreshold,
     WithPumpTimes,
@@ -34,7 +34,7 @@ enum RuleName {
 }
 
 impl RuleName {
-    fn words(self) -> &'static str {
+    pub fn words(self) -> &'static str {
         match self {
             Self::PumpAsRecorded => "pump as recorded",
             Self::OneThreshold => "one threshold",
@@ -77,13 +77,13 @@ pub(in crate::command) struct Answer {
     format: &'static str,
     version: u32,
     verdict: Verdict,
-    probes: Vec<ProbeReport>,
+    pub probes: Vec<ProbeReport>,
     /// What the figures cannot tell.
-    caveats: Vec<&'static str>,
+    pub caveats: Vec<&'static str>,
     #[serde(skip)]
     beds: bool,
     written: Vec<String>,
-    pub(super) warnings: Vec<Warning>,
+    pub warnings: Vec<Warning>,
     cautions: Vec<&'static str>,
 }
 
@@ -129,22 +129,22 @@ impl fmt::Display for Answer {
 
 /// One probe.
 #[derive(Serialize, JsonSchema)]
-pub(super) struct ProbeReport {
-    probe: String,
+pub(in crate::command) struct ProbeReport {
+    pub probe: String,
     soil: String,
     /// The simulated seasons in a sentence.
-    verdict: String,
+    pub verdict: String,
     /// What in the log speaks against the verdict, in a few sentences.
-    doubt: Option<String>,
+    pub doubt: Option<String>,
     /// What refill and stop do to the water bill, in a sentence.
-    water: String,
+    pub water: String,
     /// How many of the starts refill and stop save in the simulated seasons,
     /// percent; `None` where one threshold never starts the pump.
     starts_cut_percent: Option<f64>,
     set_points: SetPoints,
-    threshold: Threshold,
+    pub threshold: Threshold,
     soil_water: SoilWater,
-    season: SeasonReport,
+    pub season: SeasonReport,
     log: Option<LogReport>,
 }
 

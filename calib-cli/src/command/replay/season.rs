@@ -149,11 +149,7 @@ fn thirstiest(days: &[Day], length: usize) -> usize {
 
 /// Draws the days in which the crop takes most beyond rain, under one threshold and
 /// under the band.
-pub(super) fn draw(
-    subject: &Subject<'_>,
-    simulated: &Simulated,
-    out: &Path,
-) -> Result<OutputSet, Failure> {
+pub(super) fn chart(subject: &Subject<'_>, simulated: &Simulated) -> Result<SeasonChart, Failure> {
     let mut shown = simulated.scenario.clone();
     let begin = thirstiest(&shown.days, SHOWN_DAYS);
     shown.days.drain(..begin);
@@ -179,18 +175,22 @@ pub(super) fn draw(
         theta_v: theta_v.value(),
     });
     let calibration = subject.calibration;
-    let chart = SeasonChart::new(
+    Ok(SeasonChart::new(
         &calibration.probe,
         &calibration.soil,
         days,
         single,
         band,
         &levels,
-    );
-    let name = |ending: &str| out.join(format!("{}.replay.{ending}", calibration.probe));
+    ))
+}
+
+/// A chart as the files of its probe in `out`.
+pub(super) fn files(probe: &str, chart: &SeasonChart, out: &Path) -> Result<OutputSet, Failure> {
+    let name = |ending: &str| out.join(format!("{probe}.replay.{ending}"));
     let mut outputs = OutputSet::default();
-    outputs.add(name("svg"), plot::svg(&chart)?);
-    outputs.add(name("png"), plot::png(&chart)?);
+    outputs.add(name("svg"), plot::svg(chart)?);
+    outputs.add(name("png"), plot::png(chart)?);
     Ok(outputs)
 }
 

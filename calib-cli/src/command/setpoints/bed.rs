@@ -16,8 +16,8 @@ use std::fmt;
 
 /// The set points of one bed and what they rest on.
 #[derive(Debug, Serialize, JsonSchema)]
-pub(super) struct BedReport {
-    pub(super) bed: String,
+pub(in crate::command) struct BedReport {
+    pub bed: String,
     pub(super) root_zone: RootZone,
     /// Expanded uncertainty (95 %), probes and soil together, m3/m3.
     pub(super) refill_expanded_uncertainty: f64,

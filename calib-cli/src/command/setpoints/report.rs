@@ -41,9 +41,9 @@ pub struct SetPointReport {
     /// The same at stop.
     pub stop_expanded_uncertainty: f64,
     /// Refill in water and suction.
-    pub(super) refill_water: PointWater,
+    pub refill_water: PointWater,
     /// Stop in water and suction.
-    pub(super) stop_water: PointWater,
+    pub stop_water: PointWater,
     /// A row for each stage of growth.
     pub(super) stages: Vec<StageRow>,
     /// Expanded uncertainty (95 %) of one reading at refill, m3/m3.

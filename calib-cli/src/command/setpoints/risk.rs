@@ -20,17 +20,18 @@ const SEED: u64 = 505;
 #[derive(Debug, Serialize, JsonSchema)]
 pub struct RiskReport {
     #[serde(flatten)]
-    risk: Risk,
-    helps_most: Option<HelpReport>,
+    pub risk: Risk,
+    pub helps_most: Option<HelpReport>,
     /// The folder to read field capacity off the log of, where that may be done.
     #[serde(skip)]
     logged_in: Option<PathBuf>,
 }
 
+/// One thing to measure, and what it would leave of the risk.
 #[derive(Debug, Serialize, JsonSchema)]
-struct HelpReport {
-    help: Help,
-    left: Shortfall,
+pub struct HelpReport {
+    pub help: Help,
+    pub left: Shortfall,
 }
 
 /// The risk of `set_points` as far as `calibration` and `water` are known; the
@@ -175,7 +176,7 @@ impl RiskReport {
 }
 
 /// How a person goes about it.
-fn how_to(help: Help) -> &'static str {
+pub fn how_to(help: Help) -> &'static str {
     match help {
         Help::FieldCapacity => {
             "Soak the bed, cover it, leave the pump off for four days and log the probe; `ovendry soil --log` then says what to write into site.toml. Tables know a texture, not this bed."

@@ -16,12 +16,12 @@ use std::fmt::{self, Write};
 
 /// A set point in water.
 #[derive(Debug, Clone, Serialize, JsonSchema)]
-pub(super) struct PointWater {
+pub struct PointWater {
     /// What is left, with the uncertainty of the reading.
     #[serde(flatten)]
-    pub(super) left: WaterLeft,
+    pub left: WaterLeft,
     /// Suction by the soil's recommended retention curve, where it reaches there.
-    pub(super) suction: Option<SuctionEstimate>,
+    pub suction: Option<SuctionEstimate>,
 }
 
 /// A standard uncertainty that rests on many sources, expanded to 95 %.
@@ -31,7 +31,7 @@ pub(super) fn expanded(standard: f64) -> f64 {
 
 /// A share of the available water as it is likely (95 %) to lie, in percent: no
 /// less than nothing, no more than all.
-pub(super) fn likely_percent(share: Estimate<f64>) -> (f64, f64) {
+pub(in crate::command) fn likely_percent(share: Estimate<f64>) -> (f64, f64) {
     let percent = |share: f64| 100.0 * share.clamp(0.0, 1.0);
     let u = expanded(share.u);
     (percent(share.value - u), percent(share.value + u))
@@ -272,7 +272,7 @@ pub(super) fn ponding_warning<'a>(
 
 /// Seconds as a person says them: to the second below five minutes, to the minute
 /// above.
-pub(super) fn duration(seconds: f64) -> String {
+pub(in crate::command) fn duration(seconds: f64) -> String {
     let whole = seconds.round() as u64;
     if whole < 60 {
         format!("{whole} s")

@@ -18,25 +18,25 @@ pub struct SoilReport {
     /// Identifier, where it comes from a site.toml.
     #[serde(skip_serializing_if = "Option::is_none")]
     id: Option<String>,
-    class: Option<TextureClass>,
+    pub class: Option<TextureClass>,
     #[serde(skip_serializing_if = "Option::is_none")]
     particles: Option<Percentages>,
     silt_conversion: Option<SiltConversion>,
     density: Option<DensityAdjustment>,
     gravel: Option<Gravel>,
     nearest_border: Option<BorderShift>,
-    sources: Vec<SourceRow>,
+    pub sources: Vec<SourceRow>,
     indicative: Option<IndicativeRange>,
-    field_capacity: Recommended,
-    wilting_point: Recommended,
-    available_water: Estimate<f64>,
-    saturation: Option<Recommended>,
+    pub field_capacity: Recommended,
+    pub wilting_point: Recommended,
+    pub available_water: Estimate<f64>,
+    pub saturation: Option<Recommended>,
     /// The recommended retention curve.
     retention: Retention,
     /// By the equations, of the whole soil.
     saturated_conductivity_mm_per_h: Option<f64>,
-    notes: Vec<String>,
-    publications: Vec<&'static Publication>,
+    pub notes: Vec<String>,
+    pub publications: Vec<&'static Publication>,
 }
 
 /// Percent by mass.
@@ -47,20 +47,21 @@ struct Percentages {
     clay_percent: f64,
 }
 
+/// What one source says.
 #[derive(Debug, Serialize, JsonSchema)]
-struct SourceRow {
+pub struct SourceRow {
     #[serde(flatten)]
-    water: SourceWater,
-    available_water: f64,
+    pub water: SourceWater,
+    pub available_water: f64,
 }
 
 /// A recommended value with its reason.
 #[derive(Debug, Serialize, JsonSchema)]
-struct Recommended {
+pub struct Recommended {
     #[serde(flatten)]
-    estimate: Estimate<Vwc>,
-    basis: Basis,
-    reason: String,
+    pub estimate: Estimate<Vwc>,
+    pub basis: Basis,
+    pub reason: String,
 }
 
 impl Recommended {

@@ -22,28 +22,28 @@ const OTHERWISE: f64 = 2.0;
 
 /// One rule in the simulated seasons.
 #[derive(Serialize, JsonSchema)]
-struct RuleInSeasons {
-    rule: RuleName,
+pub struct RuleInSeasons {
+    pub rule: RuleName,
     #[serde(flatten)]
-    seasons: RuleSeasons,
-    relay: RelayWear,
+    pub seasons: RuleSeasons,
+    pub relay: RelayWear,
 }
 
 /// The simulated seasons.
 #[derive(Serialize, JsonSchema)]
 pub struct SeasonReport {
-    seasons: u32,
-    seed: u64,
-    days: usize,
+    pub seasons: u32,
+    pub seed: u64,
+    pub days: usize,
     /// What the weather is.
-    weather: String,
+    pub weather: String,
     /// Where the saturation of the scenario comes from.
     saturation_from: &'static str,
     pub(super) scenario: Scenario,
     /// What the longest time on brings to the roots at one go, mm.
     pub(super) longest_run_mm: f64,
     pub(super) relay: RelayLife,
-    rules: [RuleInSeasons; 3],
+    pub rules: [RuleInSeasons; 3],
 }
 
 impl SeasonReport {

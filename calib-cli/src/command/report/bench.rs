@@ -1,0 +1,226 @@
+//! Everything there is to tell of a workbench, as the other commands reckon it.
+
+use crate::calibration_file::CalibrationFile;
+use crate::command::fit::on_page::{self, ShownProbe};
+use crate::command::replay::{self, ProbeReport as ProbeReplay};
+use crate::command::setpoints::{self, SetPointReport};
+use crate::command::soil::{SoilReport, known};
+use crate::failure::{Complaint, Failure, Verdict, Warning};
+use crate::fitted::Refused;
+use crate::plot::{self, OnPage, RetentionChart};
+use crate::table;
+use crate::workbench::{SourceFile, Workbench};
+use std::collections::BTreeMap;
+use std::path::{Path, PathBuf};
+
+/// A probe with all that is known of it.
+pub struct Probe {
+    /// Its fit.
+    pub fit: ShownProbe,
+    /// Its set points, where they can be placed.
+    pub points: Option<SetPointReport>,
+    /// Its seasons, with their chart.
+    pub seasons: Option<(ProbeReplay, OnPage)>,
+}
+
+impl Probe {
+    /// Its identifier.
+    pub fn id(&self) -> &str {
+        &self.fit.file.calibration.probe
+    }
+
+    /// Its soil's identifier.
+    pub fn soil(&self) -> &str {
+        &self.fit.file.calibration.soil
+    }
+}
+
+/// A soil with its chart.
+pub struct Soil {
+    /// What sources say.
+    pub report: SoilReport,
+    /// Its retention curves.
+    pub retention: OnPage,
+}
+
+/// Everything there is to tell.
+pub struct Bench {
+    /// The site's name.
+    pub site: String,
+    /// The folder, as it was named.
+    pub folder: PathBuf,
+    /// Probes with a calibration.
+    pub probes: Vec<Probe>,
+    /// Probes without.
+    pub refused: Vec<Refused>,
+    /// By identifier.
+    pub soils: BTreeMap<String, Soil>,
+    /// Root zones with several probes, as `setpoints` tells them.
+    pub beds: Vec<String>,
+    /// The stage of growth gone by, in words.
+    pub stage: Option<String>,
+    /// Whether site.toml says what the pump waters.
+    pub has_pump: bool,
+    /// Why no set points could be placed although it does.
+    pub no_points: Vec<Complaint>,
+    /// What simulated seasons cannot tell.
+    pub caveats: Vec<&'static str>,
+    /// Where the crop's figures come from.
+    pub crop: Option<&'static calib_core::reference::Publication>,
+    /// What was noticed, each thing once.
+    pub warnings: Vec<Warning>,
+    /// What was read.
+    pub sources: Vec<SourceFile>,
+}
+
+impl Bench {
+    /// Reads a workbench and has everything reckoned; `saved` is the folder of saved
+    /// calibrations, which need not be there.
+    ///
+    /// # Errors
+    /// As `fit`; set points that cannot be placed are no error here, but told.
+    pub fn read(folder: &Path, saved: &Path) -> Result<Self, Failure> {
+        let workbench = table::load(folder)?;
+        let kept: Vec<CalibrationFile> = match CalibrationFile::load_all(saved) {
+            Ok(all) => all.into_iter().map(|(_, file)| file).collect(),
+            // None was saved yet, or not one that can be read: the cores decide.
+            Err(_) => Vec::new(),
+        };
+        let shown = on_page::fit(&workbench, &kept)?;
+        let mut warnings = on_page::otherwise_saved(&shown.probes, &kept, saved);
+        warnings.extend(shown.warnings);
+        let files: Vec<(PathBuf, CalibrationFile)> = shown
+            .probes
+            .iter()
+            .map(|probe| (saved.join(probe.file.file_name()), probe.file.clone()))
+            .collect();
+        let mut bench = Self {
+            site: workbench.site.name.clone(),
+            folder: folder.to_owned(),
+            probes: Vec::new(),
+            refused: shown.refused,
+            soils: soils(&workbench)?,
+            beds: Vec::new(),
+            stage: None,
+            has_pump: workbench.site.controller.is_some(),
+            no_points: Vec::new(),
+            caveats: Vec::new(),
+            crop: None,
+            warnings,
+            sources: workbench.sources.clone(),
+        };
+        let (mut points, mut seasons) = (BTreeMap::new(), BTreeMap::new());
+        if bench.has_pump && !files.is_empty() {
+            bench.set_points(&workbench, &files, &mut points)?;
+        }
+        if !points.is_empty() {
+            bench.replay(&workbench, &files, &mut seasons)?;
+        }
+        for fit in shown.probes {
+            let id = &fit.file.calibration.probe;
+            bench.probes.push(Probe {
+                points: points.remove(id),
+                seasons: seasons.remove(id),
+                fit,
+            });
+        }
+        let mut told: Vec<Warning> = Vec::new();
+        for warning in std::mem::take(&mut bench.warnings) {
+            if !told.contains(&warning) {
+                told.push(warning);
+            }
+        }
+        bench.warnings = told;
+        Ok(bench)
+    }
+
+    fn set_points(
+        &mut self,
+        workbench: &Workbench,
+        files: &[(PathBuf, CalibrationFile)],
+        points: &mut BTreeMap<String, SetPointReport>,
+    ) -> Result<(), Failure> {
+        match setpoints::of_calibrations(&workbench.site, files) {
+            Ok(answer) => {
+                self.stage = answer.stage_choice;
+                self.crop = answer.crop_source;
+                self.beds = answer.beds.iter().map(ToString::to_string).collect();
+                self.warnings.extend(answer.warnings);
+                let by_probe = answer.setpoints.into_iter();
+                points.extend(by_probe.map(|report| (report.probe.clone(), report)));
+                Ok(())
+            }
+            Err(Failure::Input(complaints)) => {
+                self.no_points = complaints;
+                Ok(())
+            }
+            Err(failure) => Err(failure),
+        }
+    }
+
+    fn replay(
+        &mut self,
+        workbench: &Workbench,
+        files: &[(PathBuf, CalibrationFile)],
+        seasons: &mut BTreeMap<String, (ProbeReplay, OnPage)>,
+    ) -> Result<(), Failure> {
+        let told = replay::of_calibrations(&workbench.folder, &workbench.site, files);
+        let (answer, charts) = match told {
+            // A log or a threshold that cannot be used does not take the page away.
+            Err(Failure::Input(complaints)) => {
+                self.warnings.extend(complaints.iter().map(no_replay));
+                return Ok(());
+            }
+            other => other?,
+        };
+        self.caveats = answer.caveats;
+        self.warnings.extend(answer.warnings);
+        for (report, (probe, chart)) in answer.probes.into_iter().zip(&charts) {
+            seasons.insert(probe.clone(), (report, plot::on_page(chart)?));
+        }
+        Ok(())
+    }
+
+    /// Whether this probe may steer a pump: it has set points, and tells a full soil
+    /// from a spent one.
+    pub fn is_ready(&self, probe: &Probe) -> bool {
+        probe.points.as_ref().is_some_and(SetPointReport::is_fit)
+    }
+
+    /// Good if every probe may steer a pump; where no pump is stated, if every probe
+    /// is calibrated.
+    pub fn verdict(&self) -> Verdict {
+        let calibrated = self.refused.is_empty() && !self.probes.is_empty();
+        let ready = !self.has_pump || self.probes.iter().all(|probe| self.is_ready(probe));
+        if calibrated && ready {
+            Verdict::Good
+        } else {
+            Verdict::Unfit
+        }
+    }
+}
+
+fn no_replay(complaint: &Complaint) -> Warning {
+    Warning {
+        place: complaint.file.display().to_string(),
+        what: complaint.what.clone(),
+        why: "no seasons are shown".to_owned(),
+        advice: complaint.mend.clone(),
+    }
+}
+
+fn soils(workbench: &Workbench) -> Result<BTreeMap<String, Soil>, Failure> {
+    let mut soils = BTreeMap::new();
+    for soil in &workbench.site.soils {
+        // A soil of which too little is known has no figures; set points complain.
+        let Ok((_, found)) = known(&workbench.site, soil) else {
+            continue;
+        };
+        let told = Soil {
+            report: SoilReport::new(Some(&soil.id), &found)?,
+            retention: plot::on_page(&RetentionChart::new(&soil.id, &found))?,
+        };
+        soils.insert(soil.id.clone(), told);
+    }
+    Ok(soils)
+}

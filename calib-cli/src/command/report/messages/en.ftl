@@ -1,0 +1,166 @@
+# Messages of the report, English. Numbers and quantities come in ready for the page.
+
+number-decimal = .
+number-group = ,
+
+unit-cubic = m³/m³
+unit-percent = vol %
+unit-millimetre = mm per 10 cm
+unit-inch = in/ft
+unit-litre = L
+unit-gallon = gal
+unit-inches = in
+unit-square-foot = ft²
+
+page-title = Calibration report
+page-description = When to start and stop the pump for each probe, how sure that is, and the evidence behind it.
+skip = Skip to the verdict
+made = From { $cores } readings beside oven-dried cores, the last on { $last }.
+
+switches = How to show it
+switch-water = Water content
+switch-measures = Other measures
+switch-soils = Soil
+measures-metric = metric
+measures-us = US
+soils-all = all
+
+verdict-all = { $all ->
+    [one] This probe may steer a pump.
+   *[other] All { $all } probes may steer a pump.
+  }
+verdict-some = { $ready } of { $all } probes may steer a pump; the others must not yet.
+verdict-none = { $all ->
+    [one] This probe must not steer a pump yet.
+   *[other] None of these { $all } probes may steer a pump yet.
+  }
+verdict-calibrated = { $all ->
+    [one] The probe is calibrated.
+   *[other] All { $all } probes are calibrated.
+  }
+verdict-some-calibrated = { $calibrated } of { $all } probes are calibrated.
+
+story-no-pump = There are no set points yet: write a [controller] with area, flow and crop into site.toml.
+story-no-points = Set points could not be placed: { $what } What to do: { $mend }.
+story-sure-one = One reading is right to within { $sure }, 19 times in 20.
+story-sure = One reading is right to within ± { $low } to { $high }, depending on the soil, 19 times in 20.
+story-limit-tables = What is known least is not the probes but how much water each soil holds: published tables know a texture, not your bed. Measure field capacity on the beds, and start and stop become much surer.
+story-limit-soil = What is known least is how much water each soil holds, though it was measured.
+story-limit-calibration = What is known least is the calibration itself: more cores beside each probe make start and stop surer.
+story-limit-crop = What is known least is how dry the crop may become: ask for a figure of this variety and stage.
+story-stage = Stage of growth: { $stage }.
+story-warnings = { $count ->
+    [one] There is one thing { $link }.
+   *[other] There are { $count } things { $link }.
+  }
+advice-link = to look at before relying on it
+
+mark-ready = ready
+mark-calibrated = calibrated
+mark-not-ready = not ready
+probe-name = Probe { $probe }
+card-start = start at
+card-stop = stop at
+card-water = { $volume } each time, { $depth } to the roots
+card-calibrated = calibrated; no set points
+card-refused = no calibration: see why
+
+when-title = When to water
+point-start = Start when the count rises to { $count }
+point-stop = Stop when it falls to { $count }
+point-start-falling = Start when the count falls to { $count }
+point-stop-rising = Stop when it rises to { $count }
+point-temperature = Both counts hold with the soil at { $temperature }. Bring a reading to that temperature before comparing; the controller files do it by themselves.
+reserve-caption = What the soil holds, from bone dry on the left to full on the right. Bars under the marks: where the right place for each may lie, 19 times in 20.
+
+fact-water = Each irrigation
+fact-water-value = { $volume }, about { $time } of pumping: { $depth } of water over { $roots } of roots
+fact-left = Water left at the start
+fact-left-value = { $left } of what the crop can draw on; likely { $least } to { $most }
+fact-sure = How sure
+fact-sure-value = { $sure } for one reading; the start itself { $refill }, soil and crop counted in
+fact-risk = Risk of a bed too dry
+fact-risk-value = { $risk } while the pump waits; { $at } just as it starts
+fact-no-answer = No answer below
+fact-no-answer-value = { $driest }, the driest core: in drier soil the controller keeps the pump off
+fact-recheck = Check again by
+fact-recheck-value = { $day }; last reading { $made }
+
+sure-title = How sure, and what would help
+help = What would help most is { $help }: the risk of a bed too dry would fall from { $now } to { $left }.
+help-field-capacity = field capacity measured on this bed
+help-wilting-point = a wilting point measured in a laboratory
+help-calibration = more cores beside this probe
+help-crop = a better figure for how dry this crop may become
+budget-start = The start of the pump:
+budget-reading = One reading at { $count } counts:
+budget-note = Each bar is a source's share of the squared uncertainty. u is a standard uncertainty; the ± after each title covers 95 %.
+
+column-source = source
+column-u = u
+column-share = share
+column-core = core
+column-count = count
+column-water = water content
+column-oven = oven says
+column-off = off the curve
+column-draws = 95 % of draws
+column-curve = curve
+column-unseen = error at unseen cores
+column-verdict = verdict
+column-capacity = field capacity
+column-wilting = wilting point
+column-available = available
+column-rule = rule
+column-starts = starts a day
+column-dry = hours too dry
+column-drained = lost below roots
+column-relay = relay lasts, years
+column-file = file
+
+evidence-title = The evidence
+curve-caption = Point at a core, or reach it with the arrow keys, to see which it is.
+residuals-caption = The same cores, as far as each lies off the curve.
+watch-title = What to watch
+readings-title = What one reading says
+cores-title = Every core
+curves-title = The curves that were compared
+curve-asked = asked for
+
+soil-title = The soil, source by source
+soil-class = Texture class: { $class }.
+soil-caption = What each source says
+row-taken = taken
+row-within = ± (95 %)
+soil-reason = Taken: { $reason }.
+retention-caption = How hard the soil holds on to its water as it dries.
+sources-title = The sources, and how far each was checked
+source-checked = Seen in a second copy: { $checked }. From memory, not checked: { $memory }.
+crop-source = Crop figures: { $source }
+
+seasons-title = A season with each rule
+season-caption = Two weeks of a simulated season: one threshold, then refill and stop.
+seasons-caption = { $seasons } simulated seasons of { $days } days
+seasons-note = One threshold: { $threshold } counts, { $water } ({ $from }). Weather: { $weather }.
+
+refused-title = No calibration
+refused = { $reason }.
+refused-cores = Its cores
+beds-title = { $count ->
+    [one] The bed
+   *[other] The beds
+  }
+
+advice-title = Before you rely on it
+advice-none = Nothing was noticed that needs your attention.
+why = Why it matters: { $why }.
+to-do = What to do: { $advice }.
+
+care-title = Take care
+care-pump = Pump, water and mains
+care-oven = The drying oven
+
+provenance-title = Where this comes from
+provenance = Made by { $program } with { $command }; where chance is used, from seed { $seed } and fixed ones, so that the same files give the same page.
+provenance-files = The files it was made from
+about-charts = Charts show water content in m³/m³: 0.10 is 10 vol %, 10 mm in 10 cm of soil or 1.2 in per ft.

@@ -1,0 +1,64 @@
+//! What one threshold does to a pump over simulated seasons, and what refill and stop
+//! do instead.
+
+use super::Teller;
+use crate::command::replay::ProbeReport;
+use crate::plot::OnPage;
+use calib_core::quantity::Quantity;
+use maud::{Markup, html};
+
+impl Teller<'_> {
+    /// The seasons of one probe.
+    pub fn seasons(&self, report: &ProbeReport, chart: &OnPage) -> Markup {
+        let season = &report.season;
+        html! {
+            section {
+                h3 { (self.words.say("seasons-title")) }
+                p.lead { (self.words.quoted(&report.verdict)) }
+                p { (self.words.quoted(&report.water)) }
+                @if let Some(doubt) = &report.doubt { p { (self.words.quoted(doubt)) } }
+                div.columns {
+                    (self.chart(chart, self.words.say("season-caption")))
+                    div {
+                        table {
+                            caption { (self.words.tell("seasons-caption", [
+                                ("seasons", (season.seasons as usize).into()),
+                                ("days", season.days.into()),
+                            ])) }
+                            thead { tr {
+                                th scope="col" { (self.words.say("column-rule")) }
+                                th.number scope="col" { (self.words.say("column-starts")) }
+                                th.number scope="col" { (self.words.say("column-dry")) }
+                                th.number scope="col" { (self.words.say("column-drained")) }
+                                th.number scope="col" { (self.words.say("column-relay")) }
+                            } }
+                            tbody {
+                                @for rule in &season.rules {
+                                    tr {
+                                        th scope="row" { (self.words.quoted(rule.rule.words())) }
+                                        td.number { (self.words.number(rule.seasons.starts_per_day.mean, 1)) }
+                                        td.number { (self.words.number(rule.seasons.hours_below_refill.mean, 0)) }
+                                        td.number { (self.show.depth(rule.seasons.drained_mm.mean)) }
+                                        td.number {
+                                            @match rule.relay.years {
+                                                Some(years) => { (self.words.number(years, if years < 10.0 { 1 } else { 0 })) }
+                                                None => { "\u{2013}" }
+                                            }
+                                        }
+                                    }
+                                }
+                            }
+                        }
+                        p.small { (self.words.tell("seasons-note", [
+                            ("threshold", self.words.number(report.threshold.count, 0).into()),
+                            ("water", self.show.water(report.threshold.theta_v.value()).into()),
+                            ("from", self.words.quoted(report.threshold.from).into()),
+                            ("weather", self.words.quoted(&season.weather).into()),
+                        ])) }
+                        @for caveat in &self.bench.caveats { p.small { (self.words.quoted(caveat)) } }
+                    }
+                }
+            }
+        }
+    }
+}

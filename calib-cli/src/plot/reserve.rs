@@ -1,0 +1,163 @@
+//! What a soil holds, as one bar from dry to full: the part the crop cannot reach, the
+//! part it draws on, what drains; and where the pump starts and stops in it.
+
+use super::fonts::{self, Weight};
+use super::pen::{BODY, Drawn, Letters, Pen, Point, WIDTH};
+use super::{Chart, palette};
+use plotters::prelude::DrawingBackend;
+use plotters::style::RGBColor;
+use plotters::style::text_anchor::HPos;
+
+/// Space kept clear on both sides, logical pixels.
+const SIDE: f64 = 4.0;
+/// Upper and lower edge of the bar.
+const BAR: (f64, f64) = (62.0, 122.0);
+/// How far a mark reaches out of the bar.
+const OUT: f64 = 14.0;
+/// Baseline of the names of start and stop.
+const NAME: f64 = 36.0;
+/// Where the reach of start and of stop is drawn.
+const REACHES: [f64; 2] = [146.0, 160.0];
+/// Baseline of the names of the soil's limits.
+const LIMIT: f64 = 200.0;
+const HEIGHT: f64 = 216.0;
+/// How much more than field capacity is shown where saturation is not known.
+const BEYOND: f64 = 1.3;
+
+/// A set point with how far the right place for it may lie to either side, m3/m3.
+type Placed = (f64, f64);
+
+/// The chart.
+pub struct ReserveChart {
+    title: String,
+    wilting_point: f64,
+    field_capacity: f64,
+    /// Water content at the right end.
+    full: f64,
+    refill: Placed,
+    stop: Placed,
+}
+
+impl ReserveChart {
+    /// The reserve of a soil with its wilting point, field capacity and, if known,
+    /// saturation, all in m3/m3; refill and stop each with its expanded uncertainty.
+    pub fn new(
+        soil: &str,
+        wilting_point: f64,
+        field_capacity: f64,
+        saturation: Option<f64>,
+        refill: Placed,
+        stop: Placed,
+    ) -> Self {
+        let least = 1.05 * field_capacity.max(stop.0);
+        Self {
+            title: format!("What {soil} holds"),
+            wilting_point,
+            field_capacity,
+            full: saturation.unwrap_or(BEYOND * field_capacity).max(least),
+            refill,
+            stop,
+        }
+    }
+
+    fn x(&self, theta_v: f64) -> f64 {
+        SIDE + (theta_v / self.full).clamp(0.0, 1.0) * (WIDTH - 2.0 * SIDE)
+    }
+
+    fn zone<B: DrawingBackend>(
+        &self,
+        pen: &Pen<'_, B>,
+        from: f64,
+        to: f64,
+        colour: RGBColor,
+    ) -> Drawn<B> {
+        pen.rectangle((self.x(from), BAR.0), (self.x(to), BAR.1), colour)
+    }
+}
+
+/// Where a text of this width that would best lie on one side of `x` stands so that it
+/// does not leave the picture.
+fn beside(text: &str, x: f64, to_the_left: bool) -> (f64, HPos) {
+    let room = fonts::room(text, BODY, Weight::Medium);
+    let fits_left = x - room >= 0.0;
+    let fits_right = x + room <= WIDTH;
+    if (to_the_left && fits_left) || !fits_right {
+        (x, HPos::Right)
+    } else {
+        (x, HPos::Left)
+    }
+}
+
+impl Chart for ReserveChart {
+    fn title(&self) -> &str {
+        &self.title
+    }
+
+    fn description(&self) -> String {
+        format!(
+            "{}, m3/m3: wilting point {:.3}, start {:.3} (+- {:.3}), stop {:.3} (+- {:.3}), field capacity {:.3}, full {:.3}.",
+            self.title,
+            self.wilting_point,
+            self.refill.0,
+            self.refill.1,
+            self.stop.0,
+            self.stop.1,
+            self.field_capacity,
+            self.full
+        )
+    }
+
+    fn height(&self) -> f64 {
+        HEIGHT
+    }
+
+    fn draw<B: DrawingBackend>(&self, pen: &Pen<'_, B>) -> Drawn<B> {
+        pen.rectangle((0.0, 0.0), (WIDTH, HEIGHT), palette::PAPER)?;
+        self.zone(pen, 0.0, self.wilting_point, palette::GROUND)?;
+        self.zone(pen, self.wilting_point, self.field_capacity, palette::BAND)?;
+        self.zone(pen, self.field_capacity, self.full, palette::DOMAIN)?;
+        self.zone(pen, self.refill.0, self.stop.0, palette::CURVE)?;
+        let corners: [Point; 5] = [
+            (SIDE, BAR.0),
+            (WIDTH - SIDE, BAR.0),
+            (WIDTH - SIDE, BAR.1),
+            (SIDE, BAR.1),
+            (SIDE, BAR.0),
+        ];
+        pen.line(&corners, palette::EDGE, 1.5)?;
+        let points = [("start", self.refill, true), ("stop", self.stop, false)];
+        for ((name, (theta_v, reach), left), y) in points.into_iter().zip(REACHES) {
+            let x = self.x(theta_v);
+            pen.line(&[(x, BAR.0 - OUT), (x, BAR.1)], palette::INK, 3.0)?;
+            let (at, anchor) = beside(name, x, left);
+            let letters = Letters {
+                weight: Weight::Medium,
+                ..Letters::body(palette::INK)
+            };
+            pen.text(name, (at, NAME), letters.anchored(anchor))?;
+            let ends = (self.x(theta_v - reach), self.x(theta_v + reach));
+            pen.line(&[(ends.0, y), (ends.1, y)], palette::INK, 2.0)?;
+            pen.dot((x, y), 5.0, palette::CORE)?;
+        }
+        let limits = [
+            ("wilting point", self.wilting_point, true),
+            ("field capacity", self.field_capacity, false),
+        ];
+        for (name, theta_v, left) in limits {
+            let x = self.x(theta_v);
+            pen.dashes(
+                &[(x, BAR.1), (x, LIMIT - BODY)],
+                &[5.0, 5.0],
+                palette::LEVEL,
+                2.0,
+            )?;
+            let (at, anchor) = beside(name, x, left);
+            pen.text(
+                name,
+                (at, LIMIT),
+                Letters::body(palette::LEVEL).anchored(anchor),
+            )?;
+        }
+        Ok(())
+    }
+}
