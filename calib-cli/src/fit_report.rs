@@ -487,7 +487,8 @@ pub fn dates(last_reading: Timestamp) -> Result<(String, String), Failure> {
     Ok((day.to_string(), recheck.to_string()))
 }
 
-fn sentence_case(text: &str) -> String {
+/// With a capital at the beginning and a full stop at the end.
+pub fn sentence_case(text: &str) -> String {
     let mut characters = text.chars();
     let mut sentence: String = characters
         .next()

@@ -113,7 +113,7 @@ impl Chart for ReserveChart {
 
     fn draw<B: DrawingBackend>(&self, pen: &Pen<'_, B>) -> Drawn<B> {
         pen.rectangle((0.0, 0.0), (WIDTH, HEIGHT), palette::PAPER)?;
-        self.zone(pen, 0.0, self.wilting_point, palette::GROUND)?;
+        self.zone(pen, 0.0, self.wilting_point, palette::GRID)?;
         self.zone(pen, self.wilting_point, self.field_capacity, palette::BAND)?;
         self.zone(pen, self.field_capacity, self.full, palette::DOMAIN)?;
         self.zone(pen, self.refill.0, self.stop.0, palette::CURVE)?;
@@ -125,6 +125,23 @@ impl Chart for ReserveChart {
             (SIDE, BAR.0),
         ];
         pen.line(&corners, palette::EDGE, 1.5)?;
+        let zones = [
+            ("out of reach", 0.0, self.wilting_point),
+            ("reserve", self.wilting_point, self.refill.0),
+            (
+                "drains away",
+                self.field_capacity.max(self.stop.0),
+                self.full,
+            ),
+        ];
+        for (name, from, to) in zones {
+            let (left, right) = (self.x(from), self.x(to));
+            if right - left > fonts::room(name, BODY, Weight::Regular) + 16.0 {
+                let middle = ((left + right) / 2.0, (BAR.0 + BAR.1) / 2.0 + 0.34 * BODY);
+                let letters = Letters::body(palette::INK).anchored(HPos::Center);
+                pen.text(name, middle, letters)?;
+            }
+        }
         let points = [("start", self.refill, true), ("stop", self.stop, false)];
         for ((name, (theta_v, reach), left), y) in points.into_iter().zip(REACHES) {
             let x = self.x(theta_v);

@@ -13,7 +13,7 @@ use crate::failure::{Verdict, Warning};
 use calib_core::irrigation::{Replayed, SetPoints};
 use calib_core::quantity::Quantity;
 use calib_core::soil::SoilWater;
-use figure::round;
+pub(in crate::command) use figure::{round, years};
 use log::LogReport;
 use schemars::JsonSchema;
 use serde::Serialize;

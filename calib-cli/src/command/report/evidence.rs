@@ -3,6 +3,7 @@
 
 use super::Teller;
 use super::bench::Probe;
+use crate::fit_report::{sentence_case, verdict};
 use crate::new_reading::ByDraws;
 use crate::plot::OnPage;
 use calib_core::fit::Standing;
@@ -27,9 +28,10 @@ impl Teller<'_> {
                     ul { @for remark in &report.diagnosis.remarks { li { (self.words.quoted(remark)) } } }
                 }
                 @if let Some(physical) = &report.physical { p { (self.words.quoted(&physical.remark)) } }
-                (self.readings(probe))
-                (self.cores(probe))
-                (self.candidates(probe))
+                div.columns.folds {
+                    div { (self.readings(probe)) (self.candidates(probe)) }
+                    (self.cores(probe))
+                }
             }
         }
     }
@@ -135,7 +137,7 @@ impl Teller<'_> {
                                     @if report.asked_for && candidate.standing == Standing::Chosen {
                                         (self.words.say("curve-asked"))
                                     } @else {
-                                        (self.words.quoted(&crate::fit_report::verdict(&candidate.standing)))
+                                        (self.words.quoted(&verdict(&candidate.standing)))
                                     }
                                 }
                             }
@@ -145,11 +147,4 @@ impl Teller<'_> {
             }
         }
     }
-}
-
-/// With a capital at the beginning.
-fn sentence_case(text: &str) -> String {
-    let mut letters = text.chars();
-    let first = letters.next().map(char::to_uppercase);
-    first.into_iter().flatten().chain(letters).collect()
 }

@@ -100,6 +100,17 @@ impl<'a> Measures<'a> {
         }
     }
 
+    /// The same with one digit more, for parts of an uncertainty.
+    pub fn water_fine(&self, theta_v: f64) -> Markup {
+        html! {
+            span.w {
+                @for unit in &WATER {
+                    span class=(unit.class) { (self.words.number(unit.factor * theta_v, unit.digits + 1)) }
+                }
+            }
+        }
+    }
+
     /// The same with the sign always before it.
     pub fn water_change(&self, theta_v: f64) -> Markup {
         html! { @if theta_v > 0.0 { "+" } (self.water_number(theta_v)) }

@@ -10,8 +10,11 @@ use crate::plot::{self, ReserveChart};
 use calib_core::calibration::Direction;
 use calib_core::irrigation::Help;
 use calib_core::quantity::Quantity;
-use calib_core::uncertainty::Budget;
+use calib_core::uncertainty::{Budget, Contribution};
 use maud::{Markup, PreEscaped, html};
+
+/// Share of the squared uncertainty from which a source gets a bar of its own.
+const LEAST_BAR: f64 = 0.005;
 
 impl Teller<'_> {
     /// Everything about one probe.
@@ -212,11 +215,15 @@ impl Teller<'_> {
     /// A budget as bars: the share of each source in the squared uncertainty.
     fn budget(&self, title: Markup, budget: &Budget, expanded: f64) -> Markup {
         let whole = budget.standard().powi(2);
-        let mut lines: Vec<_> = budget.lines.iter().filter(|line| line.u > 0.0).collect();
-        lines.sort_by(|a, b| b.u.total_cmp(&a.u));
         let share = |u: f64| if whole > 0.0 { u * u / whole } else { 0.0 };
-        html! {
-            table.budget {
+        let mut lines: Vec<&Contribution> =
+            budget.lines.iter().filter(|line| line.u > 0.0).collect();
+        lines.sort_by(|a, b| b.u.total_cmp(&a.u));
+        let (lines, small): (Vec<&Contribution>, Vec<&Contribution>) = lines
+            .into_iter()
+            .partition(|line| share(line.u) >= LEAST_BAR);
+        let small: Vec<String> = small.iter().map(|line| line.source.to_string()).collect();
+        html! { div { table.budget {
                 caption { (title) " " span.within { (self.show.water_within(expanded)) } }
                 thead { tr {
                     th scope="col" { (self.words.say("column-source")) }
@@ -230,12 +237,15 @@ impl Teller<'_> {
                                 (self.words.quoted(&line.source.to_string()))
                                 span.bar aria-hidden="true" { span style={ "width:" (format!("{:.1}", 100.0 * share(line.u))) "%" } {} }
                             }
-                            td.number { (self.show.water_number(line.u)) }
+                            td.number { (self.show.water_fine(line.u)) }
                             td.number { (self.show.share(share(line.u))) }
                         }
                     }
                 }
             }
+            @if !small.is_empty() {
+                p.small { (self.words.tell("budget-small", [("sources", self.words.quoted(&small.join(", ")).into())])) }
+            } }
         }
     }
 

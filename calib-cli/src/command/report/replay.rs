@@ -2,7 +2,7 @@
 //! do instead.
 
 use super::Teller;
-use crate::command::replay::ProbeReport;
+use crate::command::replay::{ProbeReport, round, years};
 use crate::plot::OnPage;
 use calib_core::quantity::Quantity;
 use maud::{Markup, html};
@@ -36,15 +36,10 @@ impl Teller<'_> {
                                 @for rule in &season.rules {
                                     tr {
                                         th scope="row" { (self.words.quoted(rule.rule.words())) }
-                                        td.number { (self.words.number(rule.seasons.starts_per_day.mean, 1)) }
-                                        td.number { (self.words.number(rule.seasons.hours_below_refill.mean, 0)) }
+                                        td.number { (round(rule.seasons.starts_per_day.mean)) }
+                                        td.number { (round(rule.seasons.hours_below_refill.mean)) }
                                         td.number { (self.show.depth(rule.seasons.drained_mm.mean)) }
-                                        td.number {
-                                            @match rule.relay.years {
-                                                Some(years) => { (self.words.number(years, if years < 10.0 { 1 } else { 0 })) }
-                                                None => { "\u{2013}" }
-                                            }
-                                        }
+                                        td.number { (self.words.quoted(&years(rule.relay.years))) }
                                     }
                                 }
                             }

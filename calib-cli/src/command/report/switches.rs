@@ -4,7 +4,6 @@
 use super::Teller;
 use super::measure::{Units, WATER};
 use maud::{Markup, PreEscaped, html};
-use std::collections::BTreeSet;
 
 impl Teller<'_> {
     /// The switches.
@@ -42,7 +41,7 @@ impl Teller<'_> {
         }
     }
 
-    /// The soils that have a part of the page, in order of name.
+    /// The soils that have a part of the page, in the order of the page.
     fn soils_shown(&self) -> Vec<&str> {
         let fitted = self.bench.probes.iter().map(|probe| probe.soil());
         let refused = self
@@ -50,8 +49,13 @@ impl Teller<'_> {
             .refused
             .iter()
             .map(|refused| refused.soil.as_str());
-        let soils: BTreeSet<&str> = fitted.chain(refused).collect();
-        soils.into_iter().collect()
+        let mut soils: Vec<&str> = Vec::new();
+        for soil in fitted.chain(refused) {
+            if !soils.contains(&soil) {
+                soils.push(soil);
+            }
+        }
+        soils
     }
 
     /// The class of a soil's parts of the page.

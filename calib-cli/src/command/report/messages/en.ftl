@@ -94,6 +94,7 @@ help-calibration = more cores beside this probe
 help-crop = a better figure for how dry this crop may become
 budget-start = The start of the pump:
 budget-reading = One reading at { $count } counts:
+budget-small = Less than 1 % each: { $sources }.
 budget-note = Each bar is a source's share of the squared uncertainty. u is a standard uncertainty; the ± after each title covers 95 %.
 
 column-source = source
@@ -115,7 +116,7 @@ column-rule = rule
 column-starts = starts a day
 column-dry = hours too dry
 column-drained = lost below roots
-column-relay = relay lasts, years
+column-relay = relay years
 column-file = file
 
 evidence-title = The evidence
