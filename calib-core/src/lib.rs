@@ -35,6 +35,7 @@ pub mod fit;
 pub mod gravimetry;
 pub mod irrigation;
 pub mod pair;
+pub mod plan;
 pub mod quantity;
 pub mod readings;
 pub mod reference;

@@ -136,6 +136,11 @@ quantity!(
     CubicCentimetre, "core volume", "cm3", 1.0, 50_000.0
 );
 quantity!(
+    /// Volume of a container that soil is packed into, millilitres: from a beaker
+    /// to more than a person can mix.
+    Millilitre, "container volume", "ml", 200.0, 50_000.0
+);
+quantity!(
     /// Density (bulk, particle or water), g/cm3.
     Density, "density", "g/cm3", 0.01, 6.0
 );

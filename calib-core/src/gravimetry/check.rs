@@ -9,11 +9,11 @@ use crate::uncertainty::coverage_factor;
 use std::f64::consts::SQRT_2;
 
 /// Dry bulk density no soil or growing medium lies below, g/cm3: common practice.
-const LEAST_BULK_DENSITY: f64 = 0.2;
+pub(crate) const LEAST_BULK_DENSITY: f64 = 0.2;
 /// Dry bulk density no soil lies above, g/cm3: common practice.
-const GREATEST_BULK_DENSITY: f64 = 2.2;
+pub(crate) const GREATEST_BULK_DENSITY: f64 = 2.2;
 /// Usual dry bulk density of mineral soil, g/cm3: common practice.
-const USUAL_BULK_DENSITY: (f64, f64) = (0.8, 1.9);
+pub(crate) const USUAL_BULK_DENSITY: (f64, f64) = (0.8, 1.9);
 /// Most by which the degree of saturation may exceed 1, however uncertain it
 /// is: beyond this, first-order propagation through a small porosity says
 /// nothing. Our choice.

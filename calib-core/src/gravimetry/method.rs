@@ -2,6 +2,17 @@
 
 use crate::quantity::{Celsius, Density, Estimate, Fraction, Gram, Quantity, QuantityError};
 
+/// Largest change between two dry weighings 4 h apart, as a share of the dry soil,
+/// that counts as constant mass: ISO 11465, from memory, not checked.
+pub const CONSTANT_MASS: f64 = 0.001;
+
+/// Time between the two dry weighings, h: ISO 11465, from memory, not checked.
+pub const HOURS_BETWEEN_WEIGHINGS: u32 = 4;
+
+/// Particle density taken where none was measured, g/cm3: common practice for
+/// mineral soil.
+pub const USUAL_PARTICLE_DENSITY: f64 = 2.65;
+
 /// Balance, densities and criteria for [`reduce`](super::reduce()).
 ///
 /// [`Method::new`] fills in everything but the balance with the defaults named
@@ -12,16 +23,14 @@ pub struct Method {
     pub resolution: Gram,
     /// Standard deviation of repeated weighings of one thing, g.
     pub repeatability: Gram,
-    /// Particle density of the soil. Default 2.65 g/cm3, common practice for
-    /// mineral soil where none was measured, with a standard uncertainty of
-    /// 0.05 g/cm3, our choice.
+    /// Particle density of the soil. Default [`USUAL_PARTICLE_DENSITY`] with a
+    /// standard uncertainty of 0.05 g/cm3, our choice.
     pub particle_density: Estimate<Density>,
     /// Temperature at which the soil's water has its volume. Default 20 C with
     /// a standard uncertainty of 5 C, our choice.
     pub water_temperature: Estimate<Celsius>,
     /// Largest change between two dry weighings, as a share of the dry soil,
-    /// that still counts as constant mass. Default 0.1 %: ISO 11465, weighings
-    /// 4 h apart, from memory, not checked.
+    /// that still counts as constant mass. Default [`CONSTANT_MASS`].
     pub constant_mass: Fraction,
     /// Water that may be left in a core weighed dry only once, as a share of
     /// its dry soil. Default the same 0.1 %: the criterion is taken as only
@@ -40,11 +49,11 @@ impl Method {
     /// # Errors
     /// [`QuantityError`] if either is not a plausible mass.
     pub fn new(resolution: f64, repeatability: f64) -> Result<Self, QuantityError> {
-        let criterion = Fraction::new(0.001)?;
+        let criterion = Fraction::new(CONSTANT_MASS)?;
         Ok(Self {
             resolution: Gram::new(resolution)?,
             repeatability: Gram::new(repeatability)?,
-            particle_density: Estimate::new(Density::new(2.65)?, 0.05),
+            particle_density: Estimate::new(Density::new(USUAL_PARTICLE_DENSITY)?, 0.05),
             water_temperature: Estimate::new(Celsius::new(20.0)?, 5.0),
             constant_mass: criterion,
             allowance_if_weighed_once: criterion,

@@ -15,8 +15,10 @@ mod siblings;
 mod warning;
 mod water;
 
+pub(crate) use check::{GREATEST_BULK_DENSITY, LEAST_BULK_DENSITY, USUAL_BULK_DENSITY};
+
 pub use error::{CoreInput, GravimetryError, Weighing};
-pub use method::Method;
+pub use method::{CONSTANT_MASS, HOURS_BETWEEN_WEIGHINGS, Method, USUAL_PARTICLE_DENSITY};
 pub use reduce::{ReducedCore, reduce};
 pub use siblings::{LARGEST_SPREAD, too_far_apart};
 pub use warning::CoreWarning;

@@ -35,7 +35,13 @@ pub struct DensityAdjustment {
 /// Share of the volume that is pores, between grains of 2.65 g/cm3, at `density`
 /// g/cm3; saturation, where no air stays behind.
 pub fn porosity(density: f64) -> f64 {
-    1.0 - density / PARTICLE_DENSITY
+    porosity_between_grains(density, PARTICLE_DENSITY)
+}
+
+/// Share of the volume that is pores at a dry bulk density of `density`, between
+/// grains of `particle_density`, both g/cm3: `1 - rho_b / rho_s`, by definition.
+pub fn porosity_between_grains(density: f64, particle_density: f64) -> f64 {
+    1.0 - density / particle_density
 }
 
 impl SaxtonRawls {

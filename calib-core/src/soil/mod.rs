@@ -23,7 +23,7 @@ mod texture;
 mod van_genuchten;
 mod water;
 
-pub use density::{DENSITY_FACTOR_LIMITS, DensityAdjustment, porosity};
+pub use density::{DENSITY_FACTOR_LIMITS, DensityAdjustment, porosity, porosity_between_grains};
 pub use evidence::{Basis, Note, SoilDescription, SoilEvidence, Texture, evidence};
 pub use gravel::{Gravel, MOST_GRAVEL_PERCENT};
 pub use particles::{BorderShift, Particles, SUM_TOLERANCE, Separate};
