@@ -9,6 +9,15 @@ pub const OVEN: &[&str] = &[
     "Soil rich in organic matter can char or smoulder at 105 C: do not leave it unwatched.",
 ];
 
+/// The bench: water beside mains, dust, lifting.
+pub const BENCH: &[&str] = &[
+    "Water and mains kill together: keep oven, balance and logger on a dry table apart from the \
+     wetting, sockets behind a residual current device (RCD, also called GFCI), hands dry, and \
+     mains work to licensed hands; run probes on isolated low voltage.",
+    "Dry soil is dusty: sieve outdoors or under extraction, with a dust mask, and wash your hands.",
+    "A full container is heavy and rings are sharp: lift with two people, cut away from the hand.",
+];
+
 /// Pumps, valves and mains near water, and land that gets too much of it.
 pub const PUMP: &[&str] = &[
     "Mains and water kill together: keep mains work to licensed hands, behind a residual \
@@ -47,6 +56,21 @@ fn lines(cautions: &[&[&str]]) -> String {
 #[cfg(test)]
 mod tests {
     use super::*;
+
+    #[test]
+    fn the_bench_is_never_printed_without_mains_dust_and_the_local_codes() {
+        let text = lines(&[OVEN, BENCH]);
+        for word in [
+            "105 C burns",
+            "RCD",
+            "low voltage",
+            "dust mask",
+            LOCAL_RULES,
+        ] {
+            assert!(text.contains(word), "{word} is missing from\n{text}");
+        }
+        assert!(text.is_ascii());
+    }
 
     #[test]
     fn pumping_is_never_printed_without_its_hazards_and_the_local_codes() {

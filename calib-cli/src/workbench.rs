@@ -10,7 +10,8 @@ use calib_core::irrigation::RelayLife;
 use calib_core::irrigation::Weighting;
 use calib_core::pair::TwoPoints;
 use calib_core::quantity::{
-    Density, Estimate, Fraction, LitrePerMinute, Millimetre, SquareMetre, Timestamp, Vwc,
+    Celsius, Centimetre, Density, Estimate, Fraction, Gram, Gravimetric, LitrePerMinute,
+    Millilitre, Millimetre, SquareMetre, Timestamp, Vwc,
 };
 use calib_core::readings::Reading;
 use calib_core::soil::TextureClass;
@@ -69,6 +70,10 @@ pub struct Site {
     pub stages: Vec<GrowthStage>,
     /// Probes at several depths that speak for one root zone.
     pub beds: Vec<Bed>,
+    /// The ring of cores that give none of their own, if stated.
+    pub ring: Option<RingSize>,
+    /// What the bench is planned with, if stated.
+    pub plan: Option<PlanKeys>,
 }
 
 impl Site {
@@ -85,6 +90,55 @@ pub struct Balance {
     pub resolution_g: f64,
     /// Standard deviation of repeated weighings of one thing, g.
     pub repeatability_g: f64,
+}
+
+/// The sampling ring's inner measures.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct RingSize {
+    /// Inner diameter.
+    pub diameter: Centimetre,
+    /// Height.
+    pub height: Centimetre,
+}
+
+/// The container that soil is packed into, as stated.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub enum ContainerSize {
+    /// A cylinder by its inner measures.
+    Cylinder {
+        /// Inner diameter.
+        diameter: Centimetre,
+        /// Inner height.
+        height: Centimetre,
+    },
+    /// Its inner volume alone.
+    Volume(Millilitre),
+}
+
+/// What the bench is planned with: the `[plan]` of site.toml. What is left out is
+/// for the plan to assume.
+#[derive(Debug, Clone, PartialEq)]
+pub struct PlanKeys {
+    /// The container.
+    pub container: Option<ContainerSize>,
+    /// What it weighs empty.
+    pub container_tare: Option<Gram>,
+    /// Share of it left empty above the soil.
+    pub headroom: Option<Fraction>,
+    /// Water in the air-dry stock.
+    pub stock_water: Option<Gravimetric>,
+    /// Temperature of the water that is added.
+    pub water_temperature: Option<Celsius>,
+    /// Moisture levels.
+    pub levels: Option<usize>,
+    /// Cores taken at each.
+    pub cores_per_level: Option<usize>,
+    /// Cores the oven holds at once.
+    pub oven_places: Option<usize>,
+    /// Water contents of the levels, instead of their number.
+    pub targets: Option<Vec<Vwc>>,
+    /// Line of site.toml where the table starts.
+    pub line: u64,
 }
 
 /// A soil.

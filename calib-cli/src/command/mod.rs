@@ -11,6 +11,7 @@ mod export;
 mod fit;
 mod half_width;
 mod pair;
+mod plan;
 mod replay;
 mod report;
 mod schema;
@@ -40,6 +41,13 @@ enum Command {
     Status(status::Status),
     /// Lay out a commented workbench folder
     Start(start::Start),
+    /// Plan the bench: soil to pack, water to add, cores, oven, a record sheet to print
+    ///
+    /// For each soil of a workbench folder, or for one of the command line: what to
+    /// weigh in, how much water to add before each moisture level, what the container
+    /// must then weigh, how long to wait, and when the oven is free. With --out, a
+    /// record sheet to print and a samples.csv with the cores' ids to fill in.
+    Plan(plan::Arguments),
     /// Name every problem in a workbench, with its line and its mend
     Check(check::Check),
     /// The whole job: fit, set points, controller files, proof
@@ -137,6 +145,7 @@ pub fn run(cli: Cli) -> Result<Verdict, Failure> {
     match command {
         Command::Status(status) => status::run(&status),
         Command::Start(start) => start::run(&start),
+        Command::Plan(arguments) => plan::run(&arguments),
         Command::Check(check) => check::run(&check),
         Command::Calibrate(calibrate) => calibrate::run(&calibrate),
         Command::Fit(fit) => fit::run(&fit),

@@ -117,6 +117,8 @@ fn workbench(samples: Vec<Sample>, readings: Vec<Vec<LoggedReading>>) -> Workben
             controller: None,
             stages: Vec::new(),
             beds: Vec::new(),
+            ring: None,
+            plan: None,
         },
         samples,
         readings: readings.into_iter().flatten().collect(),

@@ -29,7 +29,9 @@ pub use readings::COLUMNS as READING_COLUMNS;
 pub use samples::COLUMNS as SAMPLE_COLUMNS;
 #[cfg(test)]
 pub use site::keys as site_keys;
+pub use site::{STOCK_WATER_MEND, WATER_CONTENT_MEND, stock_water_of, water_share_fault};
 pub use source::{Source, shown_path};
+use std::collections::HashSet;
 use std::path::Path;
 pub use time::rfc_3339;
 
@@ -70,6 +72,21 @@ pub fn load_site(folder: &Path) -> Result<Site, Failure> {
     let (complaints, _) = finished(folder, findings);
     site.filter(|_| complaints.is_empty())
         .ok_or(Failure::Input(complaints))
+}
+
+/// Ids of the cores in samples.csv, as far as it is there and can be read.
+pub fn sample_ids(folder: &Path) -> HashSet<String> {
+    let mut findings = Findings::default();
+    let mut ids = HashSet::new();
+    if let Ok(source) = Source::read(folder, SAMPLES, &mut findings)
+        && let Ok(sheet) = delimited::Sheet::open(&source, &samples::COLUMNS, &mut findings)
+    {
+        let place = sheet.place(names::SAMPLE_ID);
+        sheet.rows(&mut findings, |row, _| {
+            ids.insert(row.cell(place).text.to_owned());
+        });
+    }
+    ids
 }
 
 /// That this is no folder, and which one may be meant.

@@ -6,7 +6,7 @@ use super::{CoreExpected, Request, cylinder_ml};
 use crate::gravimetry::{
     CONSTANT_MASS, GREATEST_BULK_DENSITY, LEAST_BULK_DENSITY, USUAL_BULK_DENSITY, water_density,
 };
-use crate::quantity::{Centimetre, Fraction, Millilitre, Quantity, QuantityError};
+use crate::quantity::{Centimetre, Fraction, Gram, Millilitre, Quantity, QuantityError};
 use crate::soil::porosity_between_grains;
 use serde::Serialize;
 
@@ -38,6 +38,8 @@ pub struct Container {
     pub diameter: Option<Centimetre>,
     /// Inner height, likewise.
     pub height: Option<Centimetre>,
+    /// What it weighs empty, if known.
+    pub tare: Option<Gram>,
 }
 
 impl Container {
@@ -48,6 +50,7 @@ impl Container {
             headroom,
             diameter: None,
             height: None,
+            tare: None,
         }
     }
 
@@ -65,7 +68,16 @@ impl Container {
             headroom,
             diameter: Some(diameter),
             height: Some(height),
+            tare: None,
         })
+    }
+
+    /// The same container, of known mass when empty.
+    pub fn weighing(self, tare: Gram) -> Self {
+        Self {
+            tare: Some(tare),
+            ..self
+        }
     }
 }
 
@@ -76,6 +88,9 @@ pub struct Packing {
     pub container_ml: f64,
     /// Share of it left empty, percent.
     pub headroom_percent: f64,
+    /// The container empty, g, where it was weighed.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub container_tare_g: Option<f64>,
     /// Volume of the packed soil, ml.
     pub packed_ml: f64,
     /// Depth of the packed soil, cm, where the container is a cylinder.
@@ -135,6 +150,7 @@ pub(super) fn pack(request: &Request, notices: &mut Vec<PlanNotice>) -> Result<P
     Ok(Packing {
         container_ml,
         headroom_percent: 100.0 * share,
+        container_tare_g: request.container.tare.map(Quantity::value),
         packed_ml,
         soil_depth_cm: request
             .container

@@ -27,7 +27,9 @@ pub use oven::{Load, OvenCore};
 pub use timetable::{Day, DayPart, Slot, Task, Timetable};
 pub use wet_up::{Step, StockNeeded, Warmth, WettingMethod};
 
-use crate::quantity::{Celsius, Centimetre, CubicCentimetre, Density, Gravimetric, Quantity, Vwc};
+use crate::quantity::{
+    Celsius, Centimetre, CubicCentimetre, Density, Gravimetric, Quantity, QuantityError, Vwc,
+};
 use serde::Serialize;
 
 /// Levels planned where none are asked for: enough for a curve that bends, with a
@@ -73,6 +75,20 @@ pub struct CoreSize {
     pub diameter: Option<Centimetre>,
     /// Height, where it is a ring.
     pub height: Option<Centimetre>,
+}
+
+impl CoreSize {
+    /// The size of a ring.
+    ///
+    /// # Errors
+    /// [`QuantityError`] if its volume is no plausible core's.
+    pub fn ring(diameter: Centimetre, height: Centimetre) -> Result<Self, QuantityError> {
+        Ok(Self {
+            volume: CubicCentimetre::new(cylinder_ml(diameter, height))?,
+            diameter: Some(diameter),
+            height: Some(height),
+        })
+    }
 }
 
 /// What a plan is asked for.
@@ -197,7 +213,7 @@ pub fn plan(request: &Request) -> Result<Plan, PlanError> {
     })
 }
 
-/// The volume of a container as a quantity, for what is known in centimetres.
+/// Volume of a cylinder by its inner measures, ml or cm3.
 fn cylinder_ml(diameter: Centimetre, height: Centimetre) -> f64 {
     std::f64::consts::FRAC_PI_4 * diameter.value().powi(2) * height.value()
 }

@@ -68,7 +68,7 @@ pub enum PlanNotice {
         share: f64,
     },
     /// A heavy container.
-    #[error("the container's soil and water weigh up to {heaviest_kg:.0} kg")]
+    #[error("the filled container weighs {heaviest_kg:.0} kg or more at the wettest level")]
     Heavy {
         /// kg.
         heaviest_kg: f64,

@@ -92,6 +92,9 @@ pub struct Step {
     /// What soil and water in the container must weigh together, g; the empty
     /// container comes on top.
     pub contents_g: f64,
+    /// The same with the empty container, g, where that was weighed.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub container_g: Option<f64>,
     /// Hours to wait, closed, before it is read.
     pub wait_h: u32,
     /// Where it stands meanwhile and is read.
@@ -156,6 +159,7 @@ pub(super) fn steps(
             let mixed = rho_w * volume * workable - held;
             (WettingMethod::MixThenPour, mixed.clamp(0.0, add))
         };
+        let contents_g = packing.dry_soil_g + wanted;
         steps.push(Step {
             level: place + 1,
             theta_v: theta,
@@ -166,7 +170,8 @@ pub(super) fn steps(
             method,
             mix_in_ml: mix_in / rho_w,
             pour_on_ml: (add - mix_in) / rho_w,
-            contents_g: packing.dry_soil_g + wanted,
+            contents_g,
+            container_g: packing.container_tare_g.map(|tare| tare + contents_g),
             wait_h: wait_h(soil.grain, method),
             place: Warmth::of(place + 1, targets.len()),
         });
@@ -176,7 +181,7 @@ pub(super) fn steps(
     let refill_g = refills * (refill_dry + refill_water);
     let reserve_g = RESERVE * (packing.stock_g + refill_g);
     if let Some(heaviest) = steps.last() {
-        lifting(heaviest.contents_g, notices);
+        lifting(heaviest.container_g.unwrap_or(heaviest.contents_g), notices);
     }
     let stock = StockNeeded {
         first_g: packing.stock_g,

@@ -95,6 +95,8 @@ fn site() -> Site {
         }),
         stages: Vec::new(),
         beds: Vec::new(),
+        ring: None,
+        plan: None,
     }
 }
 

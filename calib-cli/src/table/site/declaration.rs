@@ -215,28 +215,46 @@ impl<'a> Declaration<'a> {
         let Some((cell, value)) = self.find(key) else {
             return Ok(None);
         };
-        let number = match value.get_ref() {
-            DeValue::Integer(integer) => i64::from_str_radix(integer.as_str(), integer.radix())
-                .ok()
-                .map(|integer| integer as f64),
-            DeValue::Float(float) => float.as_str().parse().ok(),
-            DeValue::String(_) => {
-                return findings.refuse(cell.complaint(
-                    "is text, not a number",
-                    "write the number without quotation marks and with a decimal point",
-                ));
-            }
-            _ => None,
+        Ok(Some(Entry {
+            cell,
+            value: as_number(value.get_ref(), cell, findings)?,
+        }))
+    }
+
+    /// The numbers of the list at `key`, which is not empty; `None` if it is not
+    /// there.
+    pub fn numbers(
+        &self,
+        key: &'static str,
+        findings: &mut Findings,
+    ) -> Result<Option<Vec<Entry<'a, f64>>>, Refused> {
+        let Some((cell, value)) = self.find(key) else {
+            return Ok(None);
         };
-        match number {
-            Some(value) if f64::is_finite(value) => Ok(Some(Entry { cell, value })),
-            Some(_) => findings.refuse(cell.complaint(
-                "stands for no number",
-                "write the number, or remove the line if it is not known",
-            )),
-            None => findings
-                .refuse(cell.complaint("is not a number", "write the number alone, e.g. 0.01")),
+        let DeValue::Array(list) = value.get_ref() else {
+            return findings.refuse(cell.complaint(
+                "is not a list of numbers",
+                "put them into brackets, with commas between them",
+            ));
+        };
+        if list.is_empty() {
+            return findings
+                .refuse(cell.complaint("is an empty list", "fill it, or remove the line"));
         }
+        let mut numbers = Vec::new();
+        for element in list.iter() {
+            let written = self.source.text.get(element.span()).unwrap_or_default();
+            let cell = Cell {
+                line: self.source.line_of(element.span().start),
+                text: written.trim_matches('"'),
+                ..cell
+            };
+            numbers.push(Entry {
+                cell,
+                value: as_number(element.get_ref(), cell, findings)?,
+            });
+        }
+        Ok(Some(numbers))
     }
 
     /// The number at `key` as a quantity; outside its limits it is refused with
@@ -271,6 +289,33 @@ impl<'a> Declaration<'a> {
                     "write it in the key's own unit; {assumed} is assumed where it is left out"
                 ),
             )),
+        }
+    }
+}
+
+/// The finite number that stands at `cell`.
+fn as_number(value: &DeValue<'_>, cell: Cell<'_>, findings: &mut Findings) -> Result<f64, Refused> {
+    let number = match value {
+        DeValue::Integer(integer) => i64::from_str_radix(integer.as_str(), integer.radix())
+            .ok()
+            .map(|integer| integer as f64),
+        DeValue::Float(float) => float.as_str().parse().ok(),
+        DeValue::String(_) => {
+            return findings.refuse(cell.complaint(
+                "is text, not a number",
+                "write the number without quotation marks and with a decimal point",
+            ));
+        }
+        _ => None,
+    };
+    match number {
+        Some(value) if f64::is_finite(value) => Ok(value),
+        Some(_) => findings.refuse(cell.complaint(
+            "stands for no number",
+            "write the number, or remove the line if it is not known",
+        )),
+        None => {
+            findings.refuse(cell.complaint("is not a number", "write the number alone, e.g. 0.01"))
         }
     }
 }

@@ -8,7 +8,7 @@ use crate::table::source::Source;
 use toml::de::{DeTable, DeValue};
 
 /// The tables of the file, by key and as they stand there.
-const TABLES: [(&str, &str); 10] = [
+const TABLES: [(&str, &str); 11] = [
     ("site", "[site]"),
     ("balance", "[balance]"),
     ("ring", "[ring]"),
@@ -19,6 +19,7 @@ const TABLES: [(&str, &str); 10] = [
     ("controller", "[controller]"),
     ("stage", "[[stage]]"),
     ("bed", "[[bed]]"),
+    ("plan", "[plan]"),
 ];
 
 /// The document with the text it came from.

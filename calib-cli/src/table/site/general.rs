@@ -6,7 +6,7 @@ use crate::failure::Complaint;
 use crate::findings::{Cell, Findings, Refused};
 use crate::table::number::quantity;
 use crate::table::time::{Clock, PatternFault, parse_offset};
-use crate::workbench::Balance;
+use crate::workbench::{Balance, RingSize};
 use calib_core::quantity::Centimetre;
 
 /// Standard uncertainty assumed for a ring's diameter, cm: a caliper read to
@@ -77,6 +77,16 @@ pub struct Ring {
     pub diameter_u: f64,
     /// Standard uncertainty of the height, cm.
     pub height_u: f64,
+}
+
+impl Ring {
+    /// Its size, where both measures are given.
+    pub(super) fn size(&self) -> Option<RingSize> {
+        Some(RingSize {
+            diameter: self.diameter?,
+            height: self.height?,
+        })
+    }
 }
 
 /// The name and how times are written.

@@ -1,4 +1,5 @@
-//! site.toml: the site, its balance and rings, its soils, probes and pump.
+//! site.toml: the site, its balance and rings, its soils, probes and pump,
+//! and the plan of the bench.
 
 mod bed;
 mod controller;
@@ -7,13 +8,16 @@ mod document;
 mod general;
 mod id;
 mod medium;
+mod plan;
 mod probe;
 mod season;
 mod soil;
 mod stage;
 
 pub use general::{Ring, ring_length};
+pub use plan::{STOCK_WATER_MEND, stock_water_of};
 pub use probe::{known_probe, known_soil, millivolts};
+pub use soil::{WATER_CONTENT_MEND, water_share_fault};
 
 use super::source::Source;
 use super::time::Clock;
@@ -25,7 +29,7 @@ use general::{read_balance, read_readings, read_ring, read_site};
 use toml::de::DeTable;
 
 /// Every table with its keys.
-const TABLES: [(&str, &[Key]); 10] = [
+const TABLES: [(&str, &[Key]); 11] = [
     ("[site]", general::SITE),
     ("[balance]", general::BALANCE),
     ("[ring]", general::RING),
@@ -36,6 +40,7 @@ const TABLES: [(&str, &[Key]); 10] = [
     ("[controller]", controller::KEYS),
     ("[[stage]]", stage::KEYS),
     ("[[bed]]", bed::KEYS),
+    ("[plan]", plan::KEYS),
 ];
 
 /// Every key of the file.
@@ -101,6 +106,7 @@ pub fn read(source: &Source, findings: &mut Findings) -> SiteFile {
     let stages = stage::read_all(&file, findings);
     let controller = controller::read(&file, stages.as_deref().unwrap_or_default(), findings);
     let beds = bed::read_all(&file, probes.as_deref().ok(), findings);
+    let plan = plan::read(&file, findings);
 
     let clock = heading.as_ref().ok().map(|(_, clock)| clock.clone());
     let site = (|| {
@@ -116,10 +122,12 @@ pub fn read(source: &Source, findings: &mut Findings) -> SiteFile {
             controller: controller.ok()?,
             stages: stages.ok()?,
             beds: beds.ok()?,
+            ring: ring.as_ref().ok()?.size(),
+            plan: plan.ok()?,
         })
     })();
     SiteFile {
-        site: site.filter(|_| ring.is_ok()),
+        site,
         clock,
         ring: ring.ok(),
         soils: soils.ok(),

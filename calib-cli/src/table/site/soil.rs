@@ -307,7 +307,8 @@ fn density<'a>(
     }
 }
 
-const WATER_CONTENT_MEND: &str =
+/// What to do about a water content that cannot be.
+pub const WATER_CONTENT_MEND: &str =
     "write the share of the soil's volume that is water: 0.28 for 28 %";
 
 fn water_content<'a>(
@@ -316,16 +317,29 @@ fn water_content<'a>(
     findings: &mut Findings,
 ) -> Result<Option<Entry<'a, f64>>, Refused> {
     match table.number(key, findings)? {
-        Some(entry) if entry.value >= 1.0 && entry.value <= 100.0 => findings.refuse(
-            entry
-                .cell
-                .complaint("looks like a percentage, not a share", WATER_CONTENT_MEND),
-        ),
-        Some(entry) if !(entry.value > 0.0 && entry.value < 1.0) => findings.refuse(
-            entry
-                .cell
-                .complaint("lies outside 0 to 1 m3/m3", WATER_CONTENT_MEND),
-        ),
-        entry => Ok(entry),
+        None => Ok(None),
+        Some(entry) => water_share(entry, findings).map(Some),
+    }
+}
+
+/// `entry`, if it can be a water content, m3/m3.
+pub(super) fn water_share<'a>(
+    entry: Entry<'a, f64>,
+    findings: &mut Findings,
+) -> Result<Entry<'a, f64>, Refused> {
+    match water_share_fault(entry.value) {
+        Some(what) => findings.refuse(entry.cell.complaint(what, WATER_CONTENT_MEND)),
+        None => Ok(entry),
+    }
+}
+
+/// Why `value` is no water content of soil, m3/m3, if it is none.
+pub fn water_share_fault(value: f64) -> Option<&'static str> {
+    if (1.0..=100.0).contains(&value) {
+        Some("looks like a percentage, not a share")
+    } else if !(value > 0.0 && value < 1.0) {
+        Some("lies outside 0 to 1 m3/m3")
+    } else {
+        None
     }
 }

@@ -1,0 +1,144 @@
+//! `ovendry plan`: the hours around the oven, before the first core is taken.
+
+mod asked;
+mod report;
+mod sheet;
+mod text;
+mod to_fill;
+
+use crate::failure::{Complaint, Failure, Verdict, Warning, all_or_every_complaint};
+use crate::output::{OutputSet, print, print_json};
+use crate::table::{load_site, sample_ids};
+use asked::{Asked, COMMAND_LINE, from_command_line, from_site};
+use clap::{ArgGroup, Args};
+use jiff::civil::Date;
+use report::{Answer, SoilPlan};
+use std::collections::HashSet;
+use std::path::{Path, PathBuf};
+
+/// What to plan.
+#[derive(Debug, Args)]
+#[command(group(ArgGroup::new("which soil").args(["dir", "texture"]).required(true)))]
+pub struct Arguments {
+    /// Workbench folder with a site.toml
+    dir: Option<PathBuf>,
+    /// Only this soil of the folder
+    #[arg(long, value_name = "ID", requires = "dir")]
+    soil: Option<String>,
+    /// Without a folder: one of the twelve USDA classes, e.g. "sandy loam"
+    #[arg(long, value_name = "CLASS")]
+    texture: Option<String>,
+    /// Dry bulk density to pack to, that of the field, g/cm3
+    #[arg(long, value_name = "G_PER_CM3", allow_negative_numbers = true)]
+    bulk_density: Option<f64>,
+    /// Inner volume of the container, ml
+    #[arg(long, value_name = "ML", allow_negative_numbers = true)]
+    container_ml: Option<f64>,
+    /// The empty container, g
+    #[arg(long, value_name = "G", allow_negative_numbers = true)]
+    container_tare: Option<f64>,
+    /// Volume of a core, cm3: what the ring holds
+    #[arg(long, value_name = "CM3", allow_negative_numbers = true)]
+    core_cm3: Option<f64>,
+    /// Water in the air-dry stock, percent of its dry mass
+    #[arg(long, value_name = "PERCENT", allow_negative_numbers = true)]
+    stock_water: Option<f64>,
+    /// Moisture levels, evenly from the dry stock to nearly full pores
+    #[arg(long, value_name = "N", conflicts_with = "targets")]
+    levels: Option<usize>,
+    /// Water contents of the levels instead, m3/m3, e.g. 0.05,0.12,0.20,0.28,0.36
+    #[arg(
+        long,
+        value_name = "THETA_V",
+        value_delimiter = ',',
+        allow_negative_numbers = true
+    )]
+    targets: Vec<f64>,
+    /// Cores taken at each level
+    #[arg(long, value_name = "N")]
+    cores: Option<usize>,
+    /// Cores the oven holds at once
+    #[arg(long, value_name = "N")]
+    oven_places: Option<usize>,
+    /// Day the container is first packed, e.g. 2026-11-30: the timetable then has dates
+    #[arg(long, value_name = "DATE")]
+    start: Option<String>,
+    /// Write the record sheet and samples-to-fill.csv into this folder
+    #[arg(long, value_name = "FOLDER")]
+    out: Option<PathBuf>,
+    /// Replace files of an earlier plan
+    #[arg(long, requires = "out")]
+    force: bool,
+    /// Print JSON
+    #[arg(long)]
+    json: bool,
+}
+
+/// Runs the command.
+///
+/// # Errors
+/// [`Failure::Input`] with every fault of site.toml, of an option or of the plan
+/// itself; [`Failure`] as the disk has it.
+pub fn run(arguments: &Arguments) -> Result<Verdict, Failure> {
+    let start = arguments.start.as_deref().map(day).transpose()?;
+    let (site_name, asked, taken) = match &arguments.dir {
+        Some(folder) => {
+            let site = load_site(folder)?;
+            let asked = from_site(&site, arguments)?;
+            (Some(site.name), asked, sample_ids(folder))
+        }
+        None => (None, vec![from_command_line(arguments)?], HashSet::new()),
+    };
+    let (asked, warnings): (Vec<Asked>, Vec<Vec<Warning>>) = asked.into_iter().unzip();
+    let soils = all_or_every_complaint(
+        asked
+            .iter()
+            .map(|asked| Ok(SoilPlan::new(asked, asked.plan(arguments)?, start, &taken))),
+    )?;
+    let mut warnings: Vec<Warning> = warnings.into_iter().flatten().collect();
+    warnings.extend(soils.iter().flat_map(SoilPlan::warnings));
+    let written = match &arguments.out {
+        Some(folder) => write(&soils, site_name.as_deref(), folder, arguments.force)?,
+        None => Vec::new(),
+    };
+    let answer = Answer::new(site_name, soils, written, warnings);
+    for warning in &answer.warnings {
+        eprintln!("{warning}");
+    }
+    if arguments.json {
+        print_json(&answer)?;
+    } else {
+        print(&text::of(&answer, arguments.dir.as_deref()))?;
+    }
+    Ok(Verdict::Good)
+}
+
+/// Writes a record sheet a soil and the table of cores to fill in.
+fn write(
+    soils: &[SoilPlan],
+    site_name: Option<&str>,
+    folder: &Path,
+    force: bool,
+) -> Result<Vec<PathBuf>, Failure> {
+    let mut outputs = OutputSet::default();
+    for soil in soils {
+        let name = format!("record-sheet-{}.html", soil.file_name());
+        outputs.add(folder.join(name), sheet::render(soil, site_name));
+    }
+    outputs.add(folder.join("samples-to-fill.csv"), to_fill::render(soils)?);
+    let written = outputs.paths().map(Path::to_owned).collect();
+    outputs.write(force)?;
+    Ok(written)
+}
+
+fn day(text: &str) -> Result<Date, Failure> {
+    text.trim().parse::<Date>().map_err(|_| {
+        Complaint::about(
+            Path::new(COMMAND_LINE),
+            "is not a day",
+            "write year, month and day: 2026-11-30",
+        )
+        .in_column("--start", text)
+        .into()
+    })
+}

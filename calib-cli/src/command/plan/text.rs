@@ -1,0 +1,259 @@
+//! The plan as a person reads it on a terminal.
+
+use super::report::{Answer, SoilPlan};
+use crate::caution::{BENCH, OVEN, take_care};
+use crate::text_table::{Column, TextTable};
+use calib_core::gravimetry::{CONSTANT_MASS, HOURS_BETWEEN_WEIGHINGS};
+use calib_core::plan::{Day, DayPart, Step, Task, Warmth, WettingMethod};
+use std::fmt::Write;
+use std::path::Path;
+
+/// The whole answer.
+pub(super) fn of(answer: &Answer, dir: Option<&Path>) -> String {
+    let mut text = String::new();
+    for soil in &answer.soils {
+        one(&mut text, soil);
+    }
+    text.push_str(HOW);
+    if let Some(soil) = answer.soils.first() {
+        let _ = writeln!(text, "{}", oven(soil));
+    }
+    let _ = writeln!(text, "{}", take_care(&[OVEN, BENCH]));
+    if answer.written.is_empty() {
+        let dir = dir.map_or_else(|| "...".to_owned(), |dir| dir.display().to_string());
+        let _ = writeln!(
+            text,
+            "Nothing was written. To have a record sheet to print and a table with the cores' \
+             ids to fill in:\n  ovendry plan {dir} --out FOLDER"
+        );
+    } else {
+        for path in &answer.written {
+            let _ = writeln!(text, "wrote {}", path.display());
+        }
+        text.push_str(
+            "\nPrint the record sheet, from any browser. When the last core is dry, fill in \
+             samples-to-fill.csv and add its rows to samples.csv.\n",
+        );
+    }
+    text
+}
+
+/// What is done at every level, in its order. Common practice.
+const HOW: &str = "\
+At each level
+  1. Let the container stand closed for the hours named, in the place named, with the
+     probe in it. Levels are read cool and warm by turns, so that the effect of
+     temperature can be told from that of water.
+  2. Once the probe's counts have stopped moving, log a dozen readings and note the soil
+     temperature.
+  3. Take the cores, clear of probe and wall, and weigh each at once with its container.
+  4. Into the oven, as the days below have it; weigh dry, and dry again.
+  5. Put in the stock that the cores took. As long as soil can be sieved: empty the
+     container, break up and sieve (5 mm, or finer than a third of the ring), spray on
+     the water while mixing, and pack in layers of 3 to 5 cm to the same height. Beyond
+     that: fill the holes at the same density and pour the water on, in small portions.
+  6. Put the container on the balance, without the probe, and make good what the air
+     took: the mass it must show holds, the millilitres are a guide. Close it.
+";
+
+fn one(text: &mut String, soil: &SoilPlan) {
+    let plan = &soil.plan;
+    let packing = &plan.packing;
+    let class = match (&soil.soil, soil.class) {
+        (Some(_), Some(class)) => format!(" ({class})"),
+        _ => String::new(),
+    };
+    let mut line = |sentence: String| {
+        let _ = writeln!(text, "{sentence}");
+    };
+    line(format!(
+        "Plan for soil {}{class}: {} levels of {} {}, {} days",
+        soil.name(),
+        plan.steps.len(),
+        plan.cores_per_level,
+        if plan.cores_per_level == 1 {
+            "core"
+        } else {
+            "cores"
+        },
+        plan.timetable.days
+    ));
+    line(format!(
+        "  pack       {:.0} g of air-dry stock ({:.0} g of dry soil, {:.0} g of its own water, {} %)",
+        packing.stock_g,
+        packing.dry_soil_g,
+        packing.stock_water_g,
+        round_to(packing.stock_water_percent, 2),
+    ));
+    line(format!(
+        "             into {:.0} ml of the container's {:.0}{}, {} g/cm3 dry",
+        packing.packed_ml,
+        packing.container_ml,
+        packing
+            .soil_depth_cm
+            .map_or_else(String::new, |cm| format!(", {cm:.1} cm deep")),
+        packing.bulk_density_g_cm3,
+    ));
+    line(format!(
+        "  have ready {:.1} kg of stock, sieved and mixed: {:.1} kg to begin with, {:.1} kg in place",
+        plan.stock.total_g / 1000.0,
+        plan.stock.first_g / 1000.0,
+        plan.stock.refill_g / 1000.0,
+    ));
+    line(format!(
+        "             of cores, {:.1} kg in reserve; {:.1} L of water; {} core containers",
+        plan.stock.reserve_g / 1000.0,
+        plan.stock.water_ml / 1000.0,
+        plan.cores(),
+    ));
+    let known = [
+        ("pores", Some(packing.porosity)),
+        ("field capacity", soil.field_capacity),
+        ("wilting point", soil.wilting_point),
+    ];
+    let known: Vec<String> = known
+        .iter()
+        .filter_map(|(name, value)| value.map(|value| format!("{name} {value:.3}")))
+        .collect();
+    line(format!("  soil       {} m3/m3", known.join(", ")));
+    if !soil.probes.is_empty() {
+        line(format!("  probes     {}", soil.probes.join(", ")));
+    }
+    if !soil.assumed.is_empty() {
+        line(format!("  assumed    {}", soil.assumed.join("; ")));
+    }
+    line(String::new());
+    text.push_str(&levels(soil));
+    text.push('\n');
+    text.push_str(&days(soil));
+    text.push('\n');
+}
+
+fn levels(soil: &SoilPlan) -> String {
+    let tared = soil.plan.packing.container_tare_g.is_some();
+    let mut table = TextTable::new([
+        Column::numbers("level", ""),
+        Column::numbers("theta_v", "m3/m3"),
+        Column::numbers("pores", "% full"),
+        Column::numbers("stock in", "g"),
+        Column::numbers("water in", "g"),
+        Column::numbers("water in", "ml"),
+        Column::words("how"),
+        Column::numbers("must weigh", if tared { "g, all" } else { "g + empty" }),
+        Column::numbers("wait", "h"),
+        Column::words("place"),
+    ]);
+    for step in &soil.plan.steps {
+        table.push([
+            step.level.to_string(),
+            format!("{:.3}", step.theta_v),
+            format!("{:.0}", 100.0 * step.saturation),
+            format!("{:.0}", step.stock_to_add_g),
+            format!("{:.0}", step.water_to_add_g),
+            format!("{:.0}", step.water_to_add_ml),
+            how(step),
+            format!("{:.0}", step.container_g.unwrap_or(step.contents_g)),
+            step.wait_h.to_string(),
+            place(step.place).to_owned(),
+        ]);
+    }
+    let note = if tared {
+        "must weigh: container, soil and water, without the probe\n"
+    } else {
+        "must weigh: soil and water, without the probe; add the empty container's mass\n"
+    };
+    format!("{table}{note}")
+}
+
+/// How the water gets in, in few words.
+pub(super) fn how(step: &Step) -> String {
+    match step.method {
+        WettingMethod::AsItIs => "as it is".to_owned(),
+        WettingMethod::Mix => "mix in".to_owned(),
+        WettingMethod::MixThenPour => {
+            format!("mix in {:.0}, pour {:.0}", step.mix_in_ml, step.pour_on_ml)
+        }
+        WettingMethod::Pour => {
+            format!("refill {:.0}, pour {:.0}", step.mix_in_ml, step.pour_on_ml)
+        }
+    }
+}
+
+/// Where a level stands.
+pub(super) fn place(warmth: Warmth) -> &'static str {
+    match warmth {
+        Warmth::Cool => "cool",
+        Warmth::Room => "room",
+        Warmth::Warm => "warm",
+    }
+}
+
+fn days(soil: &SoilPlan) -> String {
+    let mut table = TextTable::new([
+        Column::words(if soil.is_dated() { "date" } else { "day" }),
+        Column::words(""),
+        Column::words("to do"),
+    ]);
+    let mut last = 0;
+    for Day { slot, tasks } in &soil.plan.timetable.work {
+        let day = if slot.day == last {
+            String::new()
+        } else {
+            soil.day(slot.day)
+        };
+        last = slot.day;
+        let part = match slot.part {
+            DayPart::Morning => "morning",
+            DayPart::Afternoon => "afternoon",
+        };
+        let tasks: Vec<String> = tasks
+            .iter()
+            .map(|task| task_in_words(soil, *task))
+            .collect();
+        table.push([day, part.to_owned(), tasks.join("; ")]);
+    }
+    table.to_string()
+}
+
+fn task_in_words(soil: &SoilPlan, task: Task) -> String {
+    match task {
+        Task::Prepare { level: 1 } => "pack level 1".to_owned(),
+        Task::Prepare { level } => format!("wet up to level {level}"),
+        Task::TakeCores { level } => {
+            let ids: Vec<&str> = soil.cores_of(level).map(|c| c.sample_id.as_str()).collect();
+            match ids.as_slice() {
+                [first, .., last] => format!("read, take cores {first} to {last}"),
+                [one] => format!("read, take core {one}"),
+                [] => String::new(),
+            }
+        }
+        Task::LoadOven { load } => {
+            let cores = soil.cores.iter().filter(|core| core.load == load).count();
+            format!("oven load {load} in ({cores})")
+        }
+        Task::WeighDry { load } => format!("load {load}: weigh dry, put back"),
+        Task::WeighDryAgain { load } => format!("load {load}: weigh dry again"),
+    }
+}
+
+/// When a core is dry, in words.
+pub(super) fn oven(soil: &SoilPlan) -> String {
+    format!(
+        "Oven: 24 h at 105 C, weigh, {HOURS_BETWEEN_WEIGHINGS} h more or overnight, weigh again: \
+         dry if the mass changed by {} % of\nthe dry soil at most ({:.2} g for a core of {:.0} g); \
+         if not, go on and write the last two masses.\nCool in a closed tin or a desiccator before \
+         weighing. Never put moist cores beside dry ones.\n",
+        100.0 * CONSTANT_MASS,
+        soil.plan.core.constant_mass_g,
+        soil.plan.core.dry_soil_g,
+    )
+}
+
+/// `value` with as many decimals as it needs, at most `decimals`.
+fn round_to(value: f64, decimals: usize) -> String {
+    let text = format!("{value:.decimals$}");
+    match text.contains('.') {
+        true => text.trim_end_matches('0').trim_end_matches('.').to_owned(),
+        false => text,
+    }
+}
