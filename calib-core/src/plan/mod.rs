@@ -12,7 +12,9 @@
 mod container;
 mod equilibration;
 mod error;
+pub mod foretold;
 mod levels;
+pub mod next_core;
 mod notice;
 mod oven;
 mod timetable;
