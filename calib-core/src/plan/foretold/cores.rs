@@ -1,7 +1,7 @@
 //! Cores against uncertainty: what more levels and more cores at each would buy.
 
 use super::simulation::{Foretold, PlaceName};
-use super::{ForetellError, Middle, Place, Plan, Settings, Share, Truth, foretell};
+use super::{ForetellError, Middle, Place, Sampling, Settings, Share, Truth, foretell};
 use serde::Serialize;
 
 /// One more core at every level no longer pays once it lowers the uncertainty by less
@@ -29,7 +29,7 @@ impl Alternatives {
     /// The plan's own levels with one core at each up to
     /// [`MOST_CORES_PER_LEVEL`] (or one more than planned), and two levels fewer and
     /// more.
-    pub fn around(plan: &Plan) -> Self {
+    pub fn around(plan: &Sampling) -> Self {
         let levels = plan.levels.len();
         Self {
             levels: plan.levels.clone(),
@@ -43,7 +43,7 @@ impl Alternatives {
     }
 
     /// Every plan compared: by number of levels, then of cores.
-    pub fn plans(&self) -> Vec<Plan> {
+    pub fn plans(&self) -> Vec<Sampling> {
         let mut numbers = self.other_levels.clone();
         numbers.push(self.levels.len());
         numbers.sort_unstable();
@@ -51,7 +51,7 @@ impl Alternatives {
         let mut plans = Vec::new();
         for number in numbers {
             for cores_per_level in 1..=self.most_cores_per_level {
-                plans.push(Plan {
+                plans.push(Sampling {
                     levels: self.spread(number),
                     cores_per_level,
                 });

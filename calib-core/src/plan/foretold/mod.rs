@@ -28,7 +28,7 @@ pub use cores::{
 pub use error::ForetellError;
 pub use middle::{Middle, Share};
 pub use simulation::{
-    ChosenCurve, Foretold, ForetoldPlace, LEAST_RUNS, NEW_READINGS, Place, PlaceName, Plan,
+    ChosenCurve, Foretold, ForetoldPlace, LEAST_RUNS, NEW_READINGS, Place, PlaceName, Sampling,
     Settings, foretell,
 };
 pub use truth::{Basis, TrueCurve, Truth};

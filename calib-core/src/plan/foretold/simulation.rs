@@ -23,14 +23,14 @@ const MOST_CORES: usize = 500;
 
 /// What is planned.
 #[derive(Debug, Clone, PartialEq)]
-pub struct Plan {
+pub struct Sampling {
     /// theta_v of each level, m3/m3.
     pub levels: Vec<f64>,
     /// Cores at each.
     pub cores_per_level: usize,
 }
 
-impl Plan {
+impl Sampling {
     /// Cores in all.
     pub fn cores(&self) -> usize {
         self.levels.len().saturating_mul(self.cores_per_level)
@@ -214,7 +214,7 @@ pub struct ForetoldPlace {
 /// [`ForetellError`] where plan, places, truth or settings are no such thing.
 pub fn foretell(
     truth: &Truth,
-    plan: &Plan,
+    plan: &Sampling,
     places: &[Place],
     settings: &Settings,
     progress: &(dyn Fn(usize) + Sync),
@@ -287,7 +287,7 @@ struct Seen {
 
 fn one_run(
     truth: &Truth,
-    plan: &Plan,
+    plan: &Sampling,
     places: &[Place],
     settings: &Settings,
     number: usize,

@@ -9,8 +9,8 @@ fn levels(number: usize) -> Vec<f64> {
         .collect()
 }
 
-fn plan(number: usize, cores_per_level: usize) -> Plan {
-    Plan {
+fn plan(number: usize, cores_per_level: usize) -> Sampling {
+    Sampling {
         levels: levels(number),
         cores_per_level,
     }
@@ -282,7 +282,7 @@ fn the_assumed_probes_answer_as_their_words_say() {
 fn figures_that_are_none_are_refused_with_their_limits() {
     let plan = plan(5, 2);
     let places = plan.places();
-    let refused = |truth: &Truth, plan: &Plan, settings: &Settings| {
+    let refused = |truth: &Truth, plan: &Sampling, settings: &Settings| {
         foretell(truth, plan, &places, settings, &quiet).unwrap_err()
     };
     let mut wild = falling();
@@ -308,7 +308,7 @@ fn figures_that_are_none_are_refused_with_their_limits() {
         refused(&straight_and_quiet(0.01), &wet, &settings(50)),
         ForetellError::BeyondConverter { .. }
     ));
-    let none = Plan {
+    let none = Sampling {
         levels: vec![],
         cores_per_level: 2,
     };

@@ -8,6 +8,7 @@ use crate::plan::foretold::PlaceName;
 use crate::readings::median;
 use crate::uncertainty::{Expanded, coverage_factor};
 use serde::Serialize;
+use statrs::function::gamma::ln_gamma;
 
 /// Most cores advised on at once: three at 31 places are some five thousand ways, all
 /// of them tried.
@@ -279,17 +280,25 @@ fn information(knowledge: &Knowledge, at: &[usize]) -> f64 {
 
 /// The expanded uncertainty once `fall` is off the variance and `more` degrees of
 /// freedom are there. What makes the coverage factor larger than the normal
-/// distribution's shrinks as Student's t does with the degrees of freedom; the scatter is
-/// taken to come out as it is.
+/// distribution's shrinks as Student's t does with the degrees of freedom; and, to the
+/// same degree, the scatter comes out larger, for few cores show too little of it on
+/// average.
 fn expanded_after(now: &Expanded, fall: f64, degrees_of_freedom: f64, more: usize) -> f64 {
     let variance = (now.standard.powi(2) - fall).max(0.0);
     let normal = coverage_factor(COVERAGE, None);
     let beyond = |freedom: f64| coverage_factor(COVERAGE, Some(freedom)) - normal;
-    let (before, after) = (
-        beyond(degrees_of_freedom),
-        beyond(degrees_of_freedom + more as f64),
-    );
-    let shrink = if before > 0.0 { after / before } else { 1.0 };
-    let factor = normal + (now.coverage_factor - normal) * shrink;
-    factor * variance.sqrt()
+    let freedom = degrees_of_freedom.max(1.0);
+    let with_more = freedom + more as f64;
+    // How much of it rests on a scatter that was estimated: all of it, or none.
+    let estimated = ((now.coverage_factor - normal) / beyond(freedom)).clamp(0.0, 1.0);
+    let factor = normal + (now.coverage_factor - normal) * beyond(with_more) / beyond(freedom);
+    let growth = 1.0 + estimated * (mean_of_estimate(with_more) / mean_of_estimate(freedom) - 1.0);
+    factor * growth * variance.sqrt()
+}
+
+/// Mean of a standard deviation estimated with these degrees of freedom, over the true
+/// one: c4 of quality control, `sqrt(2/v) Gamma((v+1)/2) / Gamma(v/2)` (e.g. Montgomery,
+/// Introduction to Statistical Quality Control; recalled from memory).
+fn mean_of_estimate(freedom: f64) -> f64 {
+    (0.5 * (2.0 / freedom).ln() + ln_gamma(0.5 * (freedom + 1.0)) - ln_gamma(0.5 * freedom)).exp()
 }

@@ -7,7 +7,6 @@ use crate::fit::Request;
 use crate::plan::foretold::PlaceName;
 use crate::plan::foretold::Truth;
 use crate::plan::foretold::World;
-use crate::uncertainty::coverage_factor;
 use nalgebra::{DMatrix, DVector};
 
 const SCATTER: f64 = 0.01;
@@ -301,77 +300,81 @@ fn without_a_rival_the_uncertainty_foretold_is_that_of_the_new_covariance() {
     for place in &two.places {
         let count = after.curve.count_at(place.theta_v, 1000.0, 3000.0).unwrap();
         let expanded = after.predict(count, None).unwrap().expanded.expanded;
-        assert!((place.expanded_after / expanded - 1.0).abs() < 1e-9);
+        // The scatter, held here, would on average come out larger: c4 of 15 values over
+        // that of 13, 0.9823 and 0.9794 in tables of quality control (from memory).
+        let found = place.expanded_after / (0.9823 / 0.9794);
+        assert!((found / expanded - 1.0).abs() < 1e-4, "{found} {expanded}");
     }
-    assert!(coverage_factor(0.95, Some(14.0)) < coverage_factor(0.95, Some(12.0)));
 }
 
-/// Cores really added in simulated worlds, and the calibration really made anew.
+/// A half of U at refill and stop together, by a calibration whose truth is known.
+fn mean_expanded(calibration: &Calibration, truth: &Truth, targets: &[Target]) -> Option<f64> {
+    let reference = calibration.temperature.map(|term| term.reference);
+    let of = |target: &Target| {
+        let count = truth.curve.count(target.theta_v);
+        let prediction = calibration.predict(count, reference).ok()?;
+        Some(prediction.expanded.expanded / targets.len() as f64)
+    };
+    targets.iter().map(of).sum()
+}
+
+fn mean(values: &[f64]) -> f64 {
+    values.iter().sum::<f64>() / values.len() as f64
+}
+
 #[test]
 fn cores_really_added_lower_the_uncertainty_as_foretold() {
     let truth = Truth::assumed(10, Direction::FallsWhenWetter);
     let levels = [0.08, 0.16, 0.24, 0.32, 0.40];
     let targets = [(PlaceName::Refill, 0.20), (PlaceName::Stop, 0.30)];
     let targets = targets.map(|(place, theta_v)| Target { place, theta_v });
-    for more in [1, 2, 3] {
-        let (mut foretold, mut came, mut before, mut worst) = (0.0, 0.0, 0.0, 0.0);
-        for number in 0..60 {
+    for cores in [1, 3] {
+        // Sums over worlds: now, foretold, as it came, as it came with the same cores
+        // at the wettest end.
+        let mut sums = [0.0; 4];
+        for number in 0..40 {
             let mut world = World::new(&truth, 11, number);
             let (observations, noise) = world.dig(&levels, 2);
-            let Ok((calibration, _)) = world.calibration(&observations, noise, Request::default())
-            else {
-                continue;
-            };
+            let request = Request::default();
+            let (calibration, _) = world.calibration(&observations, noise, request).unwrap();
             let new_core = NewCore::like(&observations).unwrap();
-            let Ok(advice) = next_cores(&calibration, &new_core, &targets) else {
-                continue;
-            };
-            let Some(best) = advice.by(Criterion::SetPoints, more) else {
-                continue;
-            };
-            let expanded = |calibration: &Calibration| -> Option<f64> {
-                let term = calibration.temperature.map(|term| term.reference);
-                targets
-                    .iter()
-                    .map(|t| {
-                        let count = truth.curve.count(t.theta_v);
-                        Some(calibration.predict(count, term).ok()?.expanded.expanded / 2.0)
-                    })
-                    .sum()
-            };
-            // Eight worlds go on from here.
-            let mut really = |at: &[f64]| -> Vec<f64> {
-                (0..8)
+            let advice = next_cores(&calibration, &new_core, &targets).unwrap();
+            let best = advice.by(Criterion::SetPoints, cores).unwrap();
+            // Four worlds go on from here.
+            let mut really = |at: &[f64]| -> f64 {
+                let came: Vec<f64> = (0..4)
                     .filter_map(|_| {
                         let mut all = observations.clone();
                         for (i, theta) in at.iter().enumerate() {
-                            let (core, _) = world.core(*theta, &format!("new {i}"), i)?;
-                            all.push(core);
+                            all.push(world.core(*theta, &format!("new {i}"), i)?.0);
                         }
-                        let (after, _) = world.calibration(&all, noise, Request::default()).ok()?;
-                        expanded(&after)
+                        let (after, _) = world.calibration(&all, noise, request).ok()?;
+                        mean_expanded(&after, &truth, &targets)
                     })
-                    .collect()
+                    .collect();
+                mean(&came)
             };
-            let at_best = really(&best.theta_v);
-            let at_worst = really(&vec![advice.range.1; more]);
-            let mean = |values: &[f64]| values.iter().sum::<f64>() / values.len() as f64;
-            if at_best.is_empty() || at_worst.is_empty() {
-                continue;
+            let of = |u: fn(&PlaceAfter) -> f64| best.places.iter().map(u).sum::<f64>() / 2.0;
+            let row = [
+                of(|p| p.expanded_now),
+                of(|p| p.expanded_after),
+                really(&best.theta_v),
+                really(&vec![advice.range.1; cores]),
+            ];
+            for (sum, value) in sums.iter_mut().zip(row) {
+                *sum += value;
             }
-            before += best
-                .places
-                .iter()
-                .map(|p| p.expanded_now / 2.0)
-                .sum::<f64>();
-            foretold += best
-                .places
-                .iter()
-                .map(|p| p.expanded_after / 2.0)
-                .sum::<f64>();
-            came += mean(&at_best);
-            worst += mean(&at_worst);
         }
-        println!("{more}: before {before} foretold {foretold} came {came} worst {worst}");
+        let [now, foretold, came, wettest] = sums;
+        // Over 40 worlds the mean is sure to some 2 %.
+        assert!(
+            (foretold / came - 1.0).abs() < 0.04,
+            "{cores}: {foretold} {came}"
+        );
+        assert!(
+            foretold < now && came < now,
+            "{cores}: {now} {foretold} {came}"
+        );
+        assert!(came < wettest, "{cores}: {came} {wettest}");
     }
 }
