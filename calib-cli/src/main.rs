@@ -3,6 +3,7 @@
 
 mod bootstrap;
 mod calibration_file;
+mod capture;
 mod caution;
 mod command;
 mod controller_file;

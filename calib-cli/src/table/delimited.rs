@@ -72,6 +72,16 @@ impl<'a> Sheet<'a> {
         self.header.text.lines().next().unwrap_or_default()
     }
 
+    /// Line of the file on which the header stands.
+    pub fn first_line(&self) -> u64 {
+        self.header.first_line
+    }
+
+    /// Cells of a row, up to the last that the header names.
+    pub fn width(&self) -> usize {
+        self.header.width
+    }
+
     /// The character between cells.
     pub fn delimiter(&self) -> u8 {
         self.header.delimiter

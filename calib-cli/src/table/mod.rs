@@ -5,6 +5,7 @@
 
 mod delimited;
 mod header;
+pub mod heard;
 mod log;
 pub mod names;
 mod nearest;
@@ -23,14 +24,13 @@ use crate::workbench::{Site, Workbench};
 pub use log::{LogRow, each_log_row};
 pub use names::{LOG, READINGS, SAMPLES, SITE, WEATHER};
 pub use nearest::{listed, nearest};
-#[cfg(test)]
 pub use readings::COLUMNS as READING_COLUMNS;
 #[cfg(test)]
 pub use samples::COLUMNS as SAMPLE_COLUMNS;
 #[cfg(test)]
 pub use site::keys as site_keys;
 pub use site::{STOCK_WATER_MEND, WATER_CONTENT_MEND, stock_water_of, water_share_fault};
-pub use source::{Source, shown_path};
+pub use source::{Source, sha256_of, shown_path};
 use std::collections::HashSet;
 use std::path::Path;
 pub use time::rfc_3339;

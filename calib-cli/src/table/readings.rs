@@ -120,6 +120,15 @@ impl<'a> Reader<'a> {
         }
     }
 
+    /// The exact time of a row that is otherwise read in whole seconds; a fault in it is
+    /// left for [`reading`](Self::reading) to tell.
+    pub(super) fn time(&self, row: &Row<'_>) -> Option<jiff::Timestamp> {
+        let times = self.times.as_ref()?;
+        times
+            .read(row.cell(self.timestamp), &mut Findings::default())
+            .ok()
+    }
+
     pub(super) fn reading(
         &mut self,
         row: &Row<'_>,

@@ -140,6 +140,11 @@ fn line_in(bytes: &[u8], at: usize) -> u64 {
     1 + bytes.iter().take(at).filter(|byte| **byte == b'\n').count() as u64
 }
 
+/// SHA-256 of `bytes`, hexadecimal.
+pub fn sha256_of(bytes: &[u8]) -> String {
+    hex(&Sha256::digest(bytes))
+}
+
 fn hex(bytes: &[u8]) -> String {
     bytes.iter().map(|byte| format!("{byte:02x}")).collect()
 }

@@ -1,0 +1,157 @@
+//! Readings as they come: from a serial port, a pipe, a growing file or a logger's
+//! database, onto the end of readings.csv.
+//!
+//! A [`Source`] says what came, line by line or row by row ([`Said`]); a declared
+//! [`Form`](form::Form) parts a line into [`Fields`]; `table::heard` gives them their
+//! meaning, by the rules that hold for readings.csv; a [`Sink`](sink::Sink) appends
+//! them durably and remembers how far each source was read; a
+//! [`Session`](session::Session) runs the loop and tells what happens as
+//! [`Event`](event::Event)s.
+
+pub mod form;
+mod growing;
+mod layout;
+mod lines;
+mod lock;
+mod mark;
+mod pipe;
+mod port;
+mod refused;
+pub mod sink;
+
+pub use growing::GrowingFile;
+pub use pipe::Pipe;
+pub use port::Port;
+pub use refused::RefusedLog;
+
+use crate::failure::Failure;
+use serde::{Deserialize, Serialize};
+use std::time::Duration;
+
+/// What one reading says, as text, before it has a meaning. What is `None` was not
+/// said; what is empty was said to be nothing.
+#[derive(Debug, Clone, Default, PartialEq, Eq)]
+pub struct Fields {
+    /// When it was read.
+    pub time: When,
+    /// The probe.
+    pub probe_id: Option<String>,
+    /// What the converter said.
+    pub raw_count: Option<String>,
+    /// Soil temperature, C.
+    pub soil_temp_c: Option<String>,
+    /// Supply voltage, mV.
+    pub supply_mv: Option<String>,
+}
+
+/// How the time of a reading is known.
+#[derive(Debug, Clone, Default, PartialEq, Eq)]
+pub enum When {
+    /// It was not said: the time at which the reading came is taken.
+    #[default]
+    Arrival,
+    /// As the line writes it: RFC 3339, or as `time_format` of site.toml says.
+    Written(String),
+    /// Known to the source.
+    At(jiff::Timestamp),
+}
+
+/// What a source says.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub enum Said {
+    /// A whole line without its end, and when it came.
+    Line(Vec<u8>, jiff::Timestamp),
+    /// A reading that needs no parting into fields, and when it came.
+    Row(Fields, jiff::Timestamp),
+    /// Something that is no reading, already known to be none.
+    Refused {
+        /// What came, as far as it can be shown.
+        bytes: Vec<u8>,
+        /// Why it is none.
+        why: Refusal,
+    },
+    /// The source is gone and will be looked for again.
+    Lost(String),
+    /// It is there again.
+    Back,
+    /// Something the person should know, e.g. that a file was begun anew.
+    Note(String),
+    /// It has no more to say.
+    End,
+}
+
+/// Why something that came is not a reading, in kinds that are counted.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash, Serialize, Deserialize)]
+#[serde(rename_all = "kebab-case")]
+pub enum Refusal {
+    /// Bytes that are not text: noise, a wrong baud rate, a power failure.
+    NotText,
+    /// More bytes than a line may have, without its end.
+    TooLong,
+    /// Cut off: the source went away, or ended, before the line did.
+    CutOff,
+    /// Text, but not of the declared form.
+    NotTheForm,
+    /// Of the form, but a field is not what it must be.
+    FieldRefused,
+    /// Earlier than the reading of this probe before it.
+    OutOfOrder,
+}
+
+impl Refusal {
+    /// All, in order.
+    pub const ALL: [Refusal; 6] = [
+        Refusal::NotText,
+        Refusal::TooLong,
+        Refusal::CutOff,
+        Refusal::NotTheForm,
+        Refusal::FieldRefused,
+        Refusal::OutOfOrder,
+    ];
+
+    /// In a few words.
+    pub fn words(self) -> &'static str {
+        match self {
+            Refusal::NotText => "not text",
+            Refusal::TooLong => "too long",
+            Refusal::CutOff => "cut off",
+            Refusal::NotTheForm => "not of the form",
+            Refusal::FieldRefused => "a field refused",
+            Refusal::OutOfOrder => "out of order",
+        }
+    }
+}
+
+/// Where readings come from.
+pub trait Source {
+    /// Its name, as the person gave it.
+    fn name(&self) -> String;
+
+    /// What its cursor is kept under between runs; `None` if it cannot be read from
+    /// where it was left.
+    fn key(&self) -> Option<String> {
+        None
+    }
+
+    /// Goes on from where an earlier run left it. Called once, before the first
+    /// [`poll`](Self::poll), with what [`cursor`](Self::cursor) gave then. A cursor that
+    /// no longer fits is told by a [`Said::Note`] from the next poll.
+    ///
+    /// # Errors
+    /// [`Failure::Input`] if going on would lose or double readings unseen.
+    fn resume(&mut self, _cursor: &serde_json::Value) -> Result<(), Failure> {
+        Ok(())
+    }
+
+    /// What came since the last call; waits no longer than `wait` for the first of it.
+    /// Nothing is an empty list. Trouble that may pass is [`Said::Lost`].
+    ///
+    /// # Errors
+    /// What cannot be mended by waiting.
+    fn poll(&mut self, wait: Duration) -> Result<Vec<Said>, Failure>;
+
+    /// Where to go on if nothing after what [`poll`](Self::poll) has given were kept.
+    fn cursor(&self) -> Option<serde_json::Value> {
+        None
+    }
+}
