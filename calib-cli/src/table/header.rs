@@ -204,7 +204,7 @@ pub fn records(text: &str, delimiter: u8) -> csv::Reader<&[u8]> {
 
 /// Passes over empty lines and a spreadsheet's `sep=;` line; gives the text from
 /// the header on, its line, and the delimiter if one was declared.
-fn skip_to_header(text: &str) -> (&str, u64, Option<u8>) {
+pub(super) fn skip_to_header(text: &str) -> (&str, u64, Option<u8>) {
     let mut rest = text;
     let mut line = 1;
     let mut declared = None;
@@ -223,7 +223,7 @@ fn skip_to_header(text: &str) -> (&str, u64, Option<u8>) {
 
 /// The delimiter that makes most known names of the header line; among equals,
 /// the one that makes most cells.
-fn recognise_delimiter(text: &str, columns: &[Column]) -> u8 {
+pub(super) fn recognise_delimiter(text: &str, columns: &[Column]) -> u8 {
     let mut best = (b',', (0, 0));
     for delimiter in [b',', b';', b'\t'] {
         let mut header = StringRecord::new();

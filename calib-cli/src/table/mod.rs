@@ -15,6 +15,7 @@ mod readings;
 mod samples;
 mod site;
 mod source;
+pub mod tidy;
 mod time;
 pub mod weather;
 

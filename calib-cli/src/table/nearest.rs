@@ -88,6 +88,15 @@ pub fn other_unit<'n>(written: &'n str, known: &'n str) -> Option<(&'n str, &'n 
     (!from.eq_ignore_ascii_case(to)).then_some((from, to))
 }
 
+/// The unit a name ends in, however its words are parted.
+pub fn unit_of(name: &str) -> Option<String> {
+    let last = name
+        .split(|c: char| !c.is_alphanumeric())
+        .rfind(|word| !word.is_empty())?
+        .to_lowercase();
+    UNITS.contains(&last.as_str()).then_some(last)
+}
+
 /// `the known ones are a, b and c`, for when nothing is near.
 pub fn listed<'k>(names: impl IntoIterator<Item = &'k str>) -> String {
     let names: Vec<&str> = names.into_iter().collect();

@@ -30,7 +30,7 @@ const UNITS: [&str; 17] = [
 
 /// Why a text is not a number.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
-enum Fault {
+pub(super) enum Fault {
     /// A word such as `NaN` or `n/a`.
     StandsForNone,
     /// `#N/A` and its kin.
@@ -74,7 +74,7 @@ impl Fault {
 }
 
 /// The number in `text` and the decimal mark it uses, if any.
-fn parse(text: &str) -> Result<(f64, Option<Mark>), Fault> {
+pub(super) fn parse(text: &str) -> Result<(f64, Option<Mark>), Fault> {
     let plain = |text: &str| {
         text.bytes()
             .all(|b| b.is_ascii_digit() || b"+-.eE".contains(&b))

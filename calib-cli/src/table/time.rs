@@ -123,6 +123,34 @@ impl Clock {
         }
     }
 
+    /// The time `text` means, if it means one.
+    pub fn time(&self, text: &str) -> Option<jiff::Timestamp> {
+        self.parse(text).ok()
+    }
+
+    /// The time `text` means, written in RFC 3339 form with the offset it was written
+    /// with; `None` where it means none, or has that form already.
+    pub fn as_rfc_3339(&self, text: &str) -> Option<String> {
+        let time = self.time(text)?;
+        if text.parse().is_ok_and(|read: jiff::Timestamp| read == time) {
+            return None;
+        }
+        let by_pattern = self.patterns.iter().find_map(|pattern| {
+            follow(pattern, text, self.offset)?;
+            strtime::parse(pattern, text).ok()
+        });
+        let offset = match by_pattern {
+            Some(broken_down) if broken_down.timestamp().is_some() => Offset::UTC,
+            Some(broken_down) => broken_down.offset().or(self.offset)?,
+            None => self.offset?,
+        };
+        Some(if offset == Offset::UTC {
+            time.to_string()
+        } else {
+            time.display_with_offset(offset).to_string()
+        })
+    }
+
     /// The time in RFC 3339 form, which is understood whatever is declared: the two
     /// tables often come from different machines.
     fn rfc_3339(&self, text: &str) -> Result<jiff::Timestamp, Fault> {
@@ -450,6 +478,39 @@ mod tests {
         assert_eq!(
             clock.example(&clock.patterns[0]).as_deref(),
             Some("25/11/2026 15:05")
+        );
+    }
+
+    #[test]
+    fn a_declared_time_is_written_in_rfc_3339_with_its_own_offset() {
+        let written = |pattern, offset, text| clock(Some(pattern), offset).as_rfc_3339(text);
+        assert_eq!(
+            written("%d/%m/%Y %H:%M", Some("+01:00"), "25/11/2026 15:05").as_deref(),
+            Some("2026-11-25T15:05:00+01:00")
+        );
+        assert_eq!(
+            written(
+                "%Y-%m-%d %H:%M %z",
+                Some("+05:00"),
+                "2026-11-25 15:05 +0100"
+            )
+            .as_deref(),
+            Some("2026-11-25T15:05:00+01:00")
+        );
+        assert_eq!(
+            written("%s", Some("+01:00"), "1795615500").as_deref(),
+            Some("2026-11-25T14:05:00Z")
+        );
+        assert_eq!(
+            written("%s", Some("+01:00"), "2026-11-25 15:05:00.25").as_deref(),
+            Some("2026-11-25T15:05:00.25+01:00")
+        );
+        assert_eq!(written("%s", None, "2026-11-25T15:05:00+01:00"), None);
+        assert_eq!(written("%s", None, "2026-11-25 15:05"), None, "no offset");
+        // A pattern that takes the Z for a letter and nothing else.
+        assert_eq!(
+            written("%Y-%m-%dT%H:%M:%SZ", Some("+01:00"), "2026-11-25T15:05:00Z").as_deref(),
+            Some("2026-11-25T15:05:00+01:00")
         );
     }
 

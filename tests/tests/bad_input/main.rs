@@ -124,7 +124,16 @@ fn refused(command: &[&str], edits: &[Edit], what: &str, mend: &str) {
         let file = what.split(':').next().unwrap_or_default();
         let report =
             format!("1 problem in 1 file; nothing was changed\n\n{file}: 1 problem\n{complaint}");
-        said(&answer, &report, "");
+        let told = answer.stdout.split("\nsome of this is form only").next();
+        let told = told.unwrap_or_default().to_owned();
+        said(
+            &Answer {
+                stdout: told,
+                ..answer
+            },
+            &report,
+            "",
+        );
         let fit = bench.run(&["fit", "."]).exits(2);
         said(&fit, "", &format!("error: {complaint}"));
     } else {

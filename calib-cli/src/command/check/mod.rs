@@ -1,5 +1,7 @@
 //! `check`: every problem in one pass, each with its mend.
 
+mod diff;
+mod fix;
 mod grouped;
 
 use super::setpoints;
@@ -11,6 +13,7 @@ use crate::pairing;
 use crate::table;
 use crate::workbench::{LoggedReading, SourceFile, Workbench};
 use calib_core::fit::Request;
+use fix::Mended;
 use schemars::JsonSchema;
 use serde::Serialize;
 use std::fmt::Write;
@@ -21,6 +24,20 @@ use std::path::{Path, PathBuf};
 pub struct Check {
     /// The workbench folder
     dir: PathBuf,
+    /// Mend the form of the files, never a number, and show what changes
+    ///
+    /// Byte order mark, line ends, blanks, empty rows and columns, quotation marks,
+    /// separators, decimal commas, names of columns, units that a column's name says
+    /// already, and times where site.toml declares how they are written. Each file is
+    /// kept as it was as FILE.previous. What form cannot mend stays listed.
+    #[arg(long)]
+    fix: bool,
+    /// With --fix: only show what would change
+    #[arg(long, requires = "fix")]
+    dry_run: bool,
+    /// With --fix: show every line of the diff, however long
+    #[arg(long, requires = "fix")]
+    whole_diff: bool,
     /// Print the result as JSON
     #[arg(long)]
     json: bool,
@@ -34,6 +51,9 @@ pub(super) struct Report<'a> {
     verdict: Verdict,
     problems: &'a [Complaint],
     warnings: &'a [Warning],
+    /// What --fix did or would do; problems and warnings are those that then remain.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    fix: Option<&'a Mended>,
     /// Absent where there are problems.
     #[serde(skip_serializing_if = "Option::is_none")]
     workbench: Option<Contents<'a>>,
@@ -163,27 +183,45 @@ fn inspect(folder: &Path) -> Result<Found, Failure> {
     Ok(found)
 }
 
-/// Checks a workbench.
+/// Checks a workbench, and mends the form of its files where that is asked for.
 ///
 /// # Errors
-/// [`Failure::Internal`] if the program fails or the result cannot be printed.
+/// [`Failure::Input`] if a file must not be replaced, [`Failure::Machine`] if the disk
+/// refuses, [`Failure::Internal`] if the program fails or the result cannot be printed.
 pub fn run(check: &Check) -> Result<Verdict, Failure> {
-    let found = inspect(&check.dir)?;
-    if check.json {
-        output::print_json(&report(&found))?;
+    let (mended, found) = if check.fix {
+        let (mended, found) = fix::run(&check.dir, check.dry_run)?;
+        (Some(mended), found)
     } else {
-        output::print(&as_text(&check.dir, &found))?;
+        (None, inspect(&check.dir)?)
+    };
+    // A dry run judges the files as they are.
+    let verdict = match &mended {
+        Some(mended) if !mended.written && !mended.files.is_empty() => {
+            inspect(&check.dir)?.verdict()
+        }
+        _ => found.verdict(),
+    };
+    if check.json {
+        output::print_json(&report(&found, mended.as_ref(), verdict))?;
+    } else {
+        let mut text = mended
+            .as_ref()
+            .map_or_else(String::new, |mended| fix::as_text(mended, check.whole_diff));
+        text.push_str(&as_text(&check.dir, &found, mended.as_ref()));
+        output::print(&text)?;
     }
-    Ok(found.verdict())
+    Ok(verdict)
 }
 
-fn report(found: &Found) -> Report<'_> {
+fn report<'a>(found: &'a Found, mended: Option<&'a Mended>, verdict: Verdict) -> Report<'a> {
     Report {
         format: "ovendry check",
         version: 1,
-        verdict: found.verdict(),
+        verdict,
         problems: &found.problems,
         warnings: &found.warnings,
+        fix: mended,
         workbench: found.workbench.as_ref().map(|workbench| Contents {
             site: &workbench.site.name,
             soils: workbench.site.soils.len(),
@@ -197,11 +235,22 @@ fn report(found: &Found) -> Report<'_> {
     }
 }
 
-fn as_text(folder: &Path, found: &Found) -> String {
+fn as_text(folder: &Path, found: &Found, mended: Option<&Mended>) -> String {
     let Some(workbench) = &found.workbench else {
-        let mut text = grouped::problems(&found.problems, "; nothing was changed");
+        let after = match mended {
+            None => "; nothing was changed",
+            Some(_) => ", which no change of form mends",
+        };
+        let mut text = grouped::problems(&found.problems, after);
         if !found.warnings.is_empty() {
             let _ = write!(text, "\n{}", grouped::warnings(&found.warnings));
+        }
+        if mended.is_none() && fix::would_help(folder) {
+            let _ = writeln!(
+                text,
+                "\nsome of this is form only: ovendry check {} --fix --dry-run shows how it can be mended",
+                folder.display()
+            );
         }
         return text;
     };
@@ -209,7 +258,12 @@ fn as_text(folder: &Path, found: &Found) -> String {
     if !found.warnings.is_empty() {
         let _ = write!(text, "\n{}", grouped::warnings(&found.warnings));
     }
-    let _ = write!(text, "\nnext: ovendry calibrate {}\n", folder.display());
+    let next = match mended {
+        Some(mended) if !mended.written && !mended.files.is_empty() => "check",
+        _ => "calibrate",
+    };
+    let fix = if next == "check" { " --fix" } else { "" };
+    let _ = writeln!(text, "\nnext: ovendry {next} {}{fix}", folder.display());
     text
 }
 
