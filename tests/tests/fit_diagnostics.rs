@@ -219,8 +219,8 @@ fn the_cost_of_no_correction_is_slope_times_coefficient_times_the_logged_span() 
     let cost = &found["diagnosis"]["temperature"];
     let (coolest, warmest) = logged(&bench, "terrace-1");
     assert_eq!(warmest, 36.5);
-    assert_eq!(number(&cost["coolest"]), coolest);
-    assert_eq!(number(&cost["warmest"]), warmest);
+    assert_eq!(number(&cost["coolest_c"]), coolest);
+    assert_eq!(number(&cost["warmest_c"]), warmest);
     assert_eq!(cost["upper_bound"], false);
     // theta_v = a + b (origin/count - 1): the slope is -b origin / count^2.
     let curve = &found["calibration"]["curve"];

@@ -73,6 +73,8 @@ pub(super) struct Answer {
     format: &'static str,
     version: u32,
     verdict: Verdict,
+    /// The error that is allowed, m3/m3.
+    #[serde(rename = "allow_theta_v")]
     allow: f64,
     probes: Vec<ProbeReport>,
     sources: Vec<SourceFile>,

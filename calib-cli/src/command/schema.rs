@@ -231,4 +231,42 @@ mod tests {
             assert_eq!(required[..head.len()], head, "{}", document.name);
         }
     }
+
+    /// Ends of keys that are a unit, or say that there is none.
+    const UNITS: [&str; 12] = [
+        "_g", "_s", "_c", "_mm", "_cm", "_m2", "_kpa", "_percent", "_count", "_counts", "theta_v",
+        "p_value",
+    ];
+
+    #[test]
+    fn every_number_says_in_its_key_or_beside_it_what_it_is() {
+        fn look(place: &str, schema: &Value, found: &mut Vec<String>) {
+            for (key, part) in schema["properties"].as_object().into_iter().flatten() {
+                let numbers = [&part["type"], &part["items"]["type"]];
+                let is_number = numbers
+                    .iter()
+                    .any(|kind| kind.to_string().contains("\"number\""));
+                let said =
+                    part["description"].is_string() || UNITS.iter().any(|unit| key.ends_with(unit));
+                if is_number && !said {
+                    found.push(format!("{place}: {key}"));
+                }
+            }
+            for several in ["oneOf", "anyOf", "allOf"] {
+                for part in schema[several].as_array().into_iter().flatten() {
+                    look(place, part, found);
+                }
+            }
+        }
+        let mut found = Vec::new();
+        for document in DOCUMENTS {
+            let schema: Value = serde_json::from_str(&document.text().unwrap()).unwrap();
+            look(document.name, &schema, &mut found);
+            for (name, part) in schema["$defs"].as_object().into_iter().flatten() {
+                let place = format!("{}, {name}", document.name);
+                look(&place, part, &mut found);
+            }
+        }
+        assert!(found.is_empty(), "{}", found.join("\n"));
+    }
 }

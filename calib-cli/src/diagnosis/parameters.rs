@@ -12,6 +12,7 @@ pub(super) const ALL_BUT_ONE_NUMBER: f64 = 0.98;
 #[derive(Debug, Clone, Serialize, JsonSchema)]
 pub(super) struct Correlation {
     parameters: [String; 2],
+    /// Their correlation, -1 to 1.
     pub(super) correlation: f64,
 }
 
@@ -45,11 +46,13 @@ impl Correlation {
 /// The break of a curve in counts.
 #[derive(Debug, Clone, Serialize, JsonSchema)]
 pub(super) struct Break {
+    /// Count at the break.
     count: f64,
     /// Standard uncertainty, counts.
     u: f64,
-    /// Ends of the 95 % interval, counts.
+    /// Lower end of the 95 % interval, counts.
     low: f64,
+    /// Upper end of the 95 % interval, counts.
     high: f64,
     /// Whether the interval lies within the calibrated counts.
     within_calibrated: bool,

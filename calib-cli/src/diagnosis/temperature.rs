@@ -10,7 +10,11 @@ use serde::Serialize;
 /// theta_v read for one wetness in the coolest and in the warmest soil logged.
 #[derive(Debug, Clone, Serialize, JsonSchema)]
 pub(super) struct TemperatureCost {
+    /// C.
+    #[serde(rename = "coolest_c")]
     coolest: f64,
+    /// C.
+    #[serde(rename = "warmest_c")]
     warmest: f64,
     /// Where on the curve.
     at_count: f64,

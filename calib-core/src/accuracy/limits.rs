@@ -21,7 +21,7 @@ use serde::{Deserialize, Serialize};
 /// One limit of agreement with its intervals, m3/m3.
 #[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize, JsonSchema)]
 pub struct Limit {
-    /// Mean difference less or plus 1.96 standard deviations.
+    /// Mean difference less or plus 1.96 standard deviations, m3/m3.
     pub value: f64,
     /// Interval by the noncentral t: exact where pairs are independent and normal.
     pub interval: Interval,

@@ -38,14 +38,14 @@ pub struct Measures {
     pub pairs: usize,
     /// Independent clusters among them.
     pub clusters: usize,
-    /// Mean of reading minus reference.
+    /// Mean of reading minus reference, m3/m3.
     pub bias: f64,
     /// Root mean square difference.
     pub rmse: f64,
     /// Root mean square difference once the bias is taken off: the standard
     /// deviation of the differences with divisor n.
     pub unbiased_rmse: f64,
-    /// Mean absolute difference.
+    /// Mean absolute difference, m3/m3.
     pub mean_absolute_error: f64,
     /// Squared correlation of reading and reference. It does not see bias or a wrong
     /// slope. `None` where either is constant.

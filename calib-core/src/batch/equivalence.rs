@@ -57,7 +57,7 @@ pub struct BatchSummary {
 pub struct MeanComparison {
     /// Difference of the means with its 95 % interval, m3/m3.
     pub difference: WithInterval,
-    /// Standard uncertainty of the difference.
+    /// Standard uncertainty of the difference, m3/m3.
     pub standard_error: f64,
     /// Its degrees of freedom (Welch, Satterthwaite).
     pub freedom: f64,

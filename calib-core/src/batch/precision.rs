@@ -25,19 +25,19 @@ pub struct LevelPrecision {
     pub probes: usize,
     /// Readings.
     pub observations: usize,
-    /// Mean of all readings.
+    /// Mean of all readings, m3/m3.
     pub mean: f64,
-    /// `s_r`, repeatability standard deviation: readings of one probe.
+    /// `s_r`, repeatability standard deviation, m3/m3: readings of one probe.
     pub repeatability_sd: WithInterval,
-    /// `s_L`, between-probe standard deviation.
+    /// `s_L`, between-probe standard deviation, m3/m3.
     pub between_sd: WithInterval,
     /// The estimate of `s_L^2` came out below zero and was set to zero.
     pub between_set_to_zero: bool,
-    /// `s_R`, reproducibility standard deviation: readings of different probes.
+    /// `s_R`, reproducibility standard deviation, m3/m3: readings of different probes.
     pub reproducibility_sd: WithInterval,
-    /// `r`: two readings of one probe differ by more once in twenty times.
+    /// `r`, m3/m3: two readings of one probe differ by more once in twenty times.
     pub repeatability_limit: WithInterval,
-    /// `R`: readings of two probes differ by more once in twenty times.
+    /// `R`, m3/m3: readings of two probes differ by more once in twenty times.
     pub reproducibility_limit: WithInterval,
     /// Readings a probe, averaged as the estimate of `s_L` needs it.
     pub effective_readings: f64,

@@ -94,7 +94,7 @@ impl fmt::Display for Source {
 pub struct Contribution {
     /// Where it comes from.
     pub source: Source,
-    /// Standard uncertainty it gives the result.
+    /// Standard uncertainty it gives the result, m3/m3.
     pub u: f64,
     /// Degrees of freedom behind it; `None` where it is taken as known.
     pub degrees_of_freedom: Option<f64>,
@@ -110,13 +110,13 @@ pub struct Budget {
 /// A standard uncertainty expanded to a stated coverage.
 #[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize, JsonSchema)]
 pub struct Expanded {
-    /// Combined standard uncertainty u_c.
+    /// Combined standard uncertainty u_c, m3/m3.
     pub standard: f64,
     /// Effective degrees of freedom; `None` where unlimited.
     pub degrees_of_freedom: Option<f64>,
     /// Coverage factor k.
     pub coverage_factor: f64,
-    /// Expanded uncertainty U = k u_c.
+    /// Expanded uncertainty U = k u_c, m3/m3.
     pub expanded: f64,
     /// Coverage probability the factor stands for, e.g. 0.95.
     pub coverage: f64,

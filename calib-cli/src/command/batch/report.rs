@@ -30,7 +30,9 @@ pub(in crate::command) struct Answer {
 /// Depth of the root zone.
 #[derive(Debug, Clone, Copy, PartialEq, Serialize, JsonSchema)]
 pub(super) struct RootDepth {
+    /// The depth, mm.
     pub mm: f64,
+    /// Who says so.
     pub said_by: &'static str,
 }
 

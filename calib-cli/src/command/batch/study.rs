@@ -121,18 +121,22 @@ pub(super) struct ProbeFound {
     /// By how much it reads above the cores at the middle wetness, drawn towards the
     /// others as far as its own pairs leave it open, m3/m3, with its 95 % interval.
     pub deviation: f64,
+    /// Lower end of that interval, m3/m3.
     pub deviation_low: f64,
+    /// Upper end of that interval, m3/m3.
     pub deviation_high: f64,
     /// At the chart's theta_v from the driest to the wettest.
     #[serde(skip)]
     pub course: Vec<f64>,
-    /// By its own pairs alone: offset at the middle of the range and gain.
+    /// By its own pairs alone: offset at the middle of the range, m3/m3.
     pub own_offset: f64,
+    /// By its own pairs alone: change of the deviation by 1 m3/m3, a ratio.
     pub own_gain: f64,
     /// Root mean square deviation from dry to wet with its interval, and its place.
     pub placed: Option<calib_core::batch::ranking::Placed>,
     /// Robust distance from the middle of the batch, in standard deviations.
     pub distance: Option<f64>,
+    /// Probability of lying as far off or farther by chance, somewhere in the batch.
     pub p_value: Option<f64>,
     pub stands_out: bool,
     /// Whether it was read beside too few cores to be given a place or to stand out.

@@ -108,7 +108,9 @@ struct Counts {
 /// What was and what is.
 #[derive(Debug, Serialize, JsonSchema)]
 struct Both<T> {
+    /// What it was.
     old: T,
+    /// What it is.
     new: T,
 }
 

@@ -39,16 +39,20 @@ pub(super) struct CheckRow {
     pub(super) probe: f64,
     /// Probe less oven, m3/m3: above zero the probe reads too wet.
     pub(super) probe_less_oven: f64,
-    /// Between these the difference lies in 95 of 100 cases while the calibration holds.
+    /// Lower end of the interval, m3/m3, in which the difference lies in 95 of 100
+    /// cases while the calibration holds.
     pub(super) expected_low: f64,
+    /// Upper end of it, m3/m3.
     pub(super) expected_high: f64,
     /// Where the difference lies there, as a standard normal value.
     pub(super) score: f64,
-    /// The sum of scores above zero, and that of those below.
+    /// The sum of scores above zero; no unit.
     pub(super) sum_too_wet: f64,
+    /// The sum of scores below zero; no unit.
     pub(super) sum_too_dry: f64,
-    /// The sums that look for a change of gain.
+    /// The sum that looks for a probe that changes too little from dry to wet; no unit.
     pub(super) sum_changes_too_little: f64,
+    /// The sum that looks for one that changes too much; no unit.
     pub(super) sum_changes_too_much: f64,
     pub(super) alarm: bool,
 }
@@ -67,6 +71,7 @@ pub(super) struct LeftOutRow {
 pub(super) struct TestReport {
     /// Checks over which the chance of a false alarm holds.
     pub(super) planned_checks: usize,
+    /// Probability of a false alarm over them.
     pub(super) false_alarm: f64,
     /// Either sum raises the alarm when it reaches this.
     pub(super) limit: f64,
@@ -112,7 +117,7 @@ pub(super) struct OneCheckOff {
     pub(super) core: String,
     /// Probe less oven, less what all other checks lead one to expect, m3/m3.
     pub(super) off: f64,
-    /// The same in standard deviations.
+    /// The same in standard deviations; no unit.
     pub(super) score: f64,
     /// Whether later checks agree with the calibration; otherwise it is the last.
     pub(super) later_agree: bool,
@@ -142,9 +147,11 @@ pub(super) struct ScheduleReport {
     pub(super) next_check: String,
     /// Whether the risk asks for it; otherwise a year has gone by then.
     pub(super) asked_by_risk: bool,
+    /// Probability of an error beyond what is allowed at which a check is asked for.
     pub(super) check_at_risk: f64,
     /// `null` if not within five years.
     pub(super) recalibrate_by: Option<String>,
+    /// Probability of it at which a calibration anew is asked for.
     pub(super) recalibrate_at_risk: f64,
 }
 

@@ -21,7 +21,7 @@ pub(in crate::command) struct BedReport {
     pub(super) root_zone: RootZone,
     /// Expanded uncertainty (95 %), probes and soil together, m3/m3.
     pub(super) refill_expanded_uncertainty: f64,
-    /// The same at stop.
+    /// The same at stop, m3/m3.
     pub(super) stop_expanded_uncertainty: f64,
     /// Whether the roots are those of a stage of growth.
     #[serde(skip)]

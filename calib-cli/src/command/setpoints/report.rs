@@ -38,7 +38,7 @@ pub struct SetPointReport {
     pub stop_standard_uncertainty: f64,
     /// Expanded uncertainty (95 %), probe and soil together, m3/m3.
     pub refill_expanded_uncertainty: f64,
-    /// The same at stop.
+    /// The same at stop, m3/m3.
     pub stop_expanded_uncertainty: f64,
     /// Refill in water and suction.
     pub refill_water: PointWater,

@@ -60,6 +60,7 @@ struct Soaking {
 /// Field capacity with its combined standard uncertainty `u`, m3/m3.
 #[derive(Debug, Serialize, JsonSchema)]
 struct FieldCapacity {
+    /// Standard uncertainty, m3/m3.
     u: f64,
     /// Without the calibration's part, for set points of the same probe, m3/m3.
     u_for_the_same_probe: f64,
@@ -73,6 +74,7 @@ struct FieldCapacity {
 #[derive(Debug, Serialize, JsonSchema)]
 struct DriestDay {
     day: String,
+    /// Standard uncertainty, m3/m3.
     u: f64,
     #[serde(flatten)]
     bound: LowerBound,

@@ -42,8 +42,11 @@ pub struct SoilReport {
 /// Percent by mass.
 #[derive(Debug, Serialize, JsonSchema)]
 struct Percentages {
+    /// 0.05 to 2 mm, percent by mass.
     sand_percent: f64,
+    /// 0.002 to 0.05 mm, percent by mass.
     silt_percent: f64,
+    /// Below 0.002 mm, percent by mass.
     clay_percent: f64,
 }
 
@@ -52,6 +55,7 @@ struct Percentages {
 pub struct SourceRow {
     #[serde(flatten)]
     pub water: SourceWater,
+    /// Field capacity less wilting point, m3/m3.
     pub available_water: f64,
 }
 

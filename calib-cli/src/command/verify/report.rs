@@ -278,7 +278,7 @@ struct OnlyOne {
     count: u32,
     /// Its soil temperature, C; `null` where none is looked at.
     temperature_c: Option<f64>,
-    /// How far inside it lies.
+    /// How far inside the calibrated counts it lies, counts.
     counts_inside_domain: f64,
 }
 

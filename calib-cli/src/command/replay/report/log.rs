@@ -15,7 +15,9 @@ use std::fmt;
 #[derive(Serialize, JsonSchema)]
 struct RuleOnLog {
     rule: RuleName,
+    /// Starts of the pump a day.
     starts_per_day: f64,
+    /// Hours of pumping a day.
     hours_on_per_day: f64,
     /// Water pumped in that time, mm a day; `None` for a rule that only asked for it.
     applied_mm_per_day: Option<f64>,
@@ -56,13 +58,19 @@ struct Span {
 pub(super) struct LogReport {
     rows: u64,
     span: Option<Span>,
+    /// Time the log covers, s, without its gaps.
     pub(super) counted_s: f64,
     gaps: u64,
+    /// Time in gaps, s.
     pub(super) gap_s: f64,
     longest_gap_s: u32,
+    /// Time with readings that the calibration does not answer, s.
     pub(super) unanswered_s: f64,
+    /// Time below refill, s.
     below_refill_s: f64,
+    /// Time above field capacity, s.
     above_field_capacity_s: f64,
+    /// Rain in the log, mm, where it says.
     rain_mm: Option<f64>,
     /// What the pump really did, if the log says.
     recorded: Option<Duty>,
