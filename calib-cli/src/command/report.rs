@@ -1,6 +1,7 @@
 //! `ovendry report`: everything about a workbench on one page, the story before the
 //! evidence. The page shows what the other commands reckon; nothing is reckoned here.
 
+mod batch;
 mod bench;
 mod closing;
 mod evidence;
@@ -13,7 +14,8 @@ mod switches;
 mod words;
 
 use super::fit::out_folder;
-use crate::failure::{Failure, Verdict};
+use crate::caution;
+use crate::failure::{Failure, Verdict, Warning};
 use crate::output::{self, OutputSet};
 use crate::page::Page;
 use bench::Bench;
@@ -21,8 +23,9 @@ use clap::Args;
 use clap::builder::PossibleValuesParser;
 use maud::html;
 use measure::{Measures, Units};
-use serde_json::json;
-use std::path::{Path, PathBuf};
+use schemars::JsonSchema;
+use serde::Serialize;
+use std::path::PathBuf;
 use words::{Words, languages};
 
 /// What the page is called where `--out` does not say.
@@ -39,6 +42,10 @@ pub struct Report {
     /// Folder of the saved calibrations; DIR/out if not given
     #[arg(long, value_name = "FOLDER")]
     calibrations: Option<PathBuf>,
+    /// Probes to compare, as `ovendry batch` does: a file of pairs, or a folder; DIR itself if
+    /// three probes or more share a soil
+    #[arg(long, value_name = "WHERE")]
+    batch: Option<PathBuf>,
     /// Units to begin with; the page lets its reader choose
     #[arg(long, value_enum, default_value_t = Units::Metric)]
     units: Units,
@@ -73,7 +80,7 @@ pub fn run(command: &Report) -> Result<Verdict, Failure> {
         Some(path) => path.clone(),
         None => out_folder(&command.dir, None).join(FILE),
     };
-    let bench = Bench::read(&command.dir, &calibrations)?;
+    let bench = Bench::read(&command.dir, &calibrations, command.batch.as_deref())?;
     let words = Words::new(&command.language)?;
     let teller = Teller {
         bench: &bench,
@@ -83,9 +90,8 @@ pub fn run(command: &Report) -> Result<Verdict, Failure> {
     let mut outputs = OutputSet::default();
     outputs.add(&path, teller.page(command.units));
     outputs.write(command.force)?;
-    let verdict = bench.verdict();
     if command.json {
-        output::print_json(&summary(&bench, verdict, &path))?;
+        output::print_json(&Answer::of(&bench, path))?;
     } else {
         for warning in &bench.warnings {
             eprintln!("{warning}");
@@ -95,28 +101,46 @@ pub fn run(command: &Report) -> Result<Verdict, Failure> {
             path.display()
         ))?;
     }
-    Ok(verdict)
+    Ok(bench.verdict())
 }
 
 /// What a program wants to know of the page.
-fn summary(bench: &Bench, verdict: Verdict, path: &Path) -> serde_json::Value {
-    let ids = |fit: bool| -> Vec<&str> {
-        let probes = bench
-            .probes
-            .iter()
-            .filter(|probe| bench.is_ready(probe) == fit);
-        probes.map(|probe| probe.id()).collect()
-    };
-    let refused: Vec<&str> = bench.refused.iter().map(|one| one.probe.as_str()).collect();
-    json!({
-        "format": "ovendry report",
-        "version": 1,
-        "verdict": verdict,
-        "ready": ids(true),
-        "not_ready": ids(false).into_iter().chain(refused).collect::<Vec<_>>(),
-        "written": [path.display().to_string()],
-        "warnings": bench.warnings,
-    })
+#[derive(Serialize, JsonSchema)]
+pub(super) struct Answer<'a> {
+    format: &'static str,
+    version: u32,
+    /// Good if every probe may steer a pump.
+    verdict: Verdict,
+    /// Probes that may steer a pump.
+    ready: Vec<&'a str>,
+    /// Probes that must not, or have no set points.
+    not_ready: Vec<&'a str>,
+    /// The page.
+    written: [PathBuf; 1],
+    warnings: &'a [Warning],
+    cautions: Vec<&'static str>,
+}
+
+impl<'a> Answer<'a> {
+    fn of(bench: &'a Bench, page: PathBuf) -> Self {
+        let (ready, rest): (Vec<_>, Vec<_>) =
+            bench.probes.iter().partition(|probe| bench.is_ready(probe));
+        let refused = bench.refused.iter().map(|refused| refused.probe.as_str());
+        Self {
+            format: "ovendry report",
+            version: 1,
+            verdict: bench.verdict(),
+            ready: ready.into_iter().map(|probe| probe.id()).collect(),
+            not_ready: rest
+                .into_iter()
+                .map(|probe| probe.id())
+                .chain(refused)
+                .collect(),
+            written: [page],
+            warnings: &bench.warnings,
+            cautions: [caution::PUMP, caution::OVEN, &[caution::LOCAL_RULES]].concat(),
+        }
+    }
 }
 
 impl Teller<'_> {
@@ -144,6 +168,7 @@ impl Teller<'_> {
                         @for probe in &self.bench.probes { (self.probe(probe)) }
                         @for refused in &self.bench.refused { (self.refused(refused)) }
                         (self.beds())
+                        (self.batch())
                         (self.advice())
                         (self.cautions())
                         (self.provenance())

@@ -2,8 +2,8 @@
 //! (draft 2020-12), made from the types themselves.
 
 use super::{
-    accuracy, batch, calibrate, check, compare, drift, export, fit, pair, replay, setpoints, soil,
-    start, verify,
+    accuracy, batch, calibrate, check, compare, drift, export, fit, pair, replay, report,
+    setpoints, soil, start, verify,
 };
 use crate::calibration_file::CalibrationFile;
 use crate::failure::{Failure, Told, Verdict};
@@ -100,6 +100,7 @@ const DOCUMENTS: &[Document] = &[
         "What `ovendry setpoints --explain MARK --json` prints",
     ),
     Document::of::<replay::Answer>("replay", 1, "What `ovendry replay --json` prints"),
+    Document::of::<report::Answer<'_>>("report", 1, "What `ovendry report --json` prints"),
     Document::of::<drift::Answer>("drift", 1, "What `ovendry drift --json` prints"),
     Document::of::<export::Answer<'_>>("export", 1, "What `ovendry export --json` prints"),
     Document::of::<verify::Answer<'_>>("verify", 1, "What `ovendry verify --json` prints"),

@@ -16,6 +16,14 @@ pub(super) fn add(
     folder: &Path,
     study: &SoilStudy,
 ) -> Result<(), Failure> {
+    let name = &study.soil;
+    let (deviations, lines) = of(study);
+    put(outputs, folder, &format!("{name}.batch"), &deviations)?;
+    put(outputs, folder, &format!("{name}.batch-lines"), &lines)
+}
+
+/// The two charts of a soil: each probe at the middle wetness, and from dry to wet.
+pub(super) fn of(study: &SoilStudy) -> (DeviationChart, DeviationLinesChart) {
     let middle = study
         .precision
         .iter()
@@ -54,18 +62,9 @@ pub(super) fn add(
         .next();
     let theta: Vec<f64> = study.course.iter().map(|(theta, _)| *theta).collect();
     let ranges: Option<Vec<(f64, f64)>> = study.course.iter().map(|(_, range)| *range).collect();
-    let name = &study.soil;
-    put(
-        outputs,
-        folder,
-        &format!("{name}.batch"),
-        &DeviationChart::new(&shown, &points, range),
-    )?;
-    put(
-        outputs,
-        folder,
-        &format!("{name}.batch-lines"),
-        &DeviationLinesChart::new(&shown, &theta, &lines, &ranges.unwrap_or_default()),
+    (
+        DeviationChart::new(&shown, &points, range),
+        DeviationLinesChart::new(&shown, &theta, &lines, &ranges.unwrap_or_default()),
     )
 }
 

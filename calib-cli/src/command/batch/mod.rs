@@ -3,6 +3,7 @@
 
 mod charts;
 mod noticed;
+pub(super) mod on_page;
 mod probe_table;
 mod report;
 mod study;
@@ -159,8 +160,8 @@ fn check(batch: &Batch) -> Result<(), Failure> {
     }
 }
 
-/// Everything the command does but print.
-fn work(batch: &Batch) -> Result<Answer, Failure> {
+/// Everything that is found, before anything is written.
+fn study(batch: &Batch) -> Result<Answer, Failure> {
     let read = pairs::load(&batch.place)?;
     let chosen = chosen_soils(&read, batch.soil.as_deref())?;
     let root_depth = root_depth(batch)?;
@@ -204,20 +205,6 @@ fn work(batch: &Batch) -> Result<Answer, Failure> {
         .then(|| SoilsTogether::of(soils_one_curve(&read.pairs, batch.curve)));
     drop(progress);
 
-    let out = out_of(batch);
-    let mut outputs = OutputSet::default();
-    for study in &studies {
-        let table = out.join(format!("{}.probes.csv", study.soil));
-        outputs.add(table, probe_table::render(study)?);
-        if !batch.no_charts {
-            charts::add(&mut outputs, &out, study)?;
-        }
-    }
-    let written: Vec<String> = outputs
-        .paths()
-        .map(|path| path.display().to_string())
-        .collect();
-    outputs.write(batch.force)?;
     let advised = studies.iter().all(|study| study.decision.advice.is_some());
     Ok(Answer {
         format: "ovendry batch",
@@ -231,8 +218,28 @@ fn work(batch: &Batch) -> Result<Answer, Failure> {
         soils: studies,
         together,
         warnings,
-        written,
+        written: Vec::new(),
     })
+}
+
+/// Everything the command does but print.
+fn work(batch: &Batch) -> Result<Answer, Failure> {
+    let mut answer = study(batch)?;
+    let out = out_of(batch);
+    let mut outputs = OutputSet::default();
+    for study in &answer.soils {
+        let table = out.join(format!("{}.probes.csv", study.soil));
+        outputs.add(table, probe_table::render(study)?);
+        if !batch.no_charts {
+            charts::add(&mut outputs, &out, study)?;
+        }
+    }
+    answer.written = outputs
+        .paths()
+        .map(|path| path.display().to_string())
+        .collect();
+    outputs.write(batch.force)?;
+    Ok(answer)
 }
 
 fn out_of(batch: &Batch) -> PathBuf {

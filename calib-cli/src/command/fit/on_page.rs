@@ -19,8 +19,6 @@ pub(in crate::command) struct Shown {
     pub probes: Vec<ShownProbe>,
     /// Probes without.
     pub refused: Vec<Refused>,
-    /// The cores, oven-dry.
-    pub cores: Vec<Core>,
     /// What was noticed.
     pub warnings: Vec<Warning>,
 }
@@ -78,7 +76,6 @@ pub(in crate::command) fn fit(
     Ok(Shown {
         probes,
         refused,
-        cores: paired.cores,
         warnings,
     })
 }

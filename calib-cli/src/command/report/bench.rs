@@ -1,6 +1,7 @@
 //! Everything there is to tell of a workbench, as the other commands reckon it.
 
 use crate::calibration_file::CalibrationFile;
+use crate::command::batch::on_page::{self as batch, ShownSoil};
 use crate::command::fit::on_page::{self, ShownProbe};
 use crate::command::replay::{self, ProbeReport as ProbeReplay};
 use crate::command::setpoints::{self, SetPointReport};
@@ -12,6 +13,9 @@ use crate::table;
 use crate::workbench::{SourceFile, Workbench};
 use std::collections::BTreeMap;
 use std::path::{Path, PathBuf};
+
+/// Probes in one soil from which they are compared unasked.
+const FEWEST_PROBES: usize = 3;
 
 /// A probe with all that is known of it.
 pub struct Probe {
@@ -63,6 +67,8 @@ pub struct Bench {
     pub has_pump: bool,
     /// Why no set points could be placed although it does.
     pub no_points: Vec<Complaint>,
+    /// Many probes side by side, where there are many.
+    pub batch: Vec<ShownSoil>,
     /// What simulated seasons cannot tell.
     pub caveats: Vec<&'static str>,
     /// Where the crop's figures come from.
@@ -75,11 +81,12 @@ pub struct Bench {
 
 impl Bench {
     /// Reads a workbench and has everything reckoned; `saved` is the folder of saved
-    /// calibrations, which need not be there.
+    /// calibrations, which need not be there, `batch` where probes to compare are, if not
+    /// in the workbench.
     ///
     /// # Errors
     /// As `fit`; set points that cannot be placed are no error here, but told.
-    pub fn read(folder: &Path, saved: &Path) -> Result<Self, Failure> {
+    pub fn read(folder: &Path, saved: &Path, batch: Option<&Path>) -> Result<Self, Failure> {
         let workbench = table::load(folder)?;
         let kept: Vec<CalibrationFile> = match CalibrationFile::load_all(saved) {
             Ok(all) => all.into_iter().map(|(_, file)| file).collect(),
@@ -104,6 +111,7 @@ impl Bench {
             stage: None,
             has_pump: workbench.site.controller.is_some(),
             no_points: Vec::new(),
+            batch: Vec::new(),
             caveats: Vec::new(),
             crop: None,
             warnings,
@@ -116,6 +124,7 @@ impl Bench {
         if !points.is_empty() {
             bench.replay(&workbench, &files, &mut seasons)?;
         }
+        bench.compare(&workbench, batch)?;
         for fit in shown.probes {
             let id = &fit.file.calibration.probe;
             bench.probes.push(Probe {
@@ -177,6 +186,31 @@ impl Bench {
         self.warnings.extend(answer.warnings);
         for (report, (probe, chart)) in answer.probes.into_iter().zip(&charts) {
             seasons.insert(probe.clone(), (report, plot::on_page(chart)?));
+        }
+        Ok(())
+    }
+
+    /// Compares the probes `asked` for, or those of the workbench where a soil has enough.
+    fn compare(&mut self, workbench: &Workbench, asked: Option<&Path>) -> Result<(), Failure> {
+        let many = workbench.site.soils.iter().any(|soil| {
+            let probes = workbench.site.probes.iter();
+            probes.filter(|probe| probe.soil == soil.id).count() >= FEWEST_PROBES
+        });
+        let shown = match (asked, many) {
+            (Some(place), _) => batch::batch(place)?,
+            (None, true) => match batch::batch(&workbench.folder) {
+                // Not asked for, so what speaks against it is no fault.
+                Err(Failure::Input(_)) => return Ok(()),
+                shown => shown?,
+            },
+            (None, false) => return Ok(()),
+        };
+        self.batch = shown.soils;
+        self.warnings.extend(shown.warnings);
+        for source in shown.sources {
+            if !self.sources.contains(&source) {
+                self.sources.push(source);
+            }
         }
         Ok(())
     }

@@ -17,7 +17,7 @@ impl Teller<'_> {
             section {
                 h3 { (self.words.say("evidence-title")) }
                 div.columns.charts {
-                    (self.chart(&probe.fit.curve, self.words.say("curve-caption")))
+                    (self.chart(&probe.fit.curve, html! { span.screen { (self.words.say("curve-caption")) } }))
                     (self.chart(&probe.fit.residuals, self.words.say("residuals-caption")))
                 }
                 @for sentence in &report.explanation { p { (self.words.quoted(sentence)) } }

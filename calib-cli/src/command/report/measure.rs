@@ -8,8 +8,6 @@ use maud::{Markup, html};
 const MM_PER_INCH: f64 = 25.4;
 /// Litres of a US gallon, exactly: 231 cubic inches.
 const L_PER_GALLON: f64 = 3.785_411_784;
-/// Square metres of a square foot, exactly.
-const M2_PER_SQUARE_FOOT: f64 = 0.092_903_04;
 
 /// Units to begin with.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, clap::ValueEnum)]
@@ -174,18 +172,6 @@ impl<'a> Measures<'a> {
         )
     }
 
-    /// An area, m2.
-    pub fn area(&self, square_metres: f64) -> Markup {
-        self.either(
-            self.with_unit(square_metres, 0, html! { "m\u{b2}" }),
-            self.with_unit(
-                square_metres / M2_PER_SQUARE_FOOT,
-                0,
-                self.words.say("unit-square-foot"),
-            ),
-        )
-    }
-
     /// A share of 1 in whole percents.
     pub fn share(&self, share: f64) -> Markup {
         if share > 0.0 && share < 0.005 {
@@ -220,6 +206,5 @@ mod tests {
         assert!(show.volume(2967.0).into_string().contains("784\u{a0}gal"));
         assert!(show.depth(22.3).into_string().contains("0.88\u{a0}in"));
         assert!(show.soil_depth(400.0).into_string().contains("16\u{a0}in"));
-        assert!(show.area(120.0).into_string().contains("1292\u{a0}ft"));
     }
 }

@@ -171,7 +171,7 @@ impl Teller<'_> {
             .predictions
             .get(probe.fit.report.predictions.len() / 2);
         html! {
-            section {
+            section.whole {
                 h3 { (self.words.say("sure-title")) }
                 @if let Some(help) = probe.points.as_ref().and_then(|points| points.risk.helps_most.as_ref()) {
                     @let now = probe.points.as_ref().map_or(0.0, |points| points.risk.risk.now.in_band);

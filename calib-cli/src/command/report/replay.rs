@@ -12,7 +12,7 @@ impl Teller<'_> {
     pub fn seasons(&self, report: &ProbeReport, chart: &OnPage) -> Markup {
         let season = &report.season;
         html! {
-            section {
+            section.whole {
                 h3 { (self.words.say("seasons-title")) }
                 p.lead { (self.words.quoted(&report.verdict)) }
                 p { (self.words.quoted(&report.water)) }

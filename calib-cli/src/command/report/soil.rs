@@ -19,7 +19,7 @@ impl Teller<'_> {
         let value = |of: &Recommended| of.estimate.value.value();
         let within = |u: f64| coverage_factor(calib_core::calibration::COVERAGE, None) * u;
         html! {
-            section {
+            section.whole {
                 h3 { (self.words.say("soil-title")) }
                 @if let Some(class) = report.class {
                     p { (self.words.tell("soil-class", [("class", self.words.quoted(&class.to_string()).into())])) }

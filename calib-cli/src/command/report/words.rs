@@ -193,7 +193,7 @@ fn typeset(text: &str) -> Markup {
         (" m2", " m\u{b2}"),
         (" %", "\u{a0}%"),
     ];
-    let mut text = text.to_owned();
+    let mut text = degrees(text);
     for (ascii, sign) in signs {
         text = text.replace(ascii, sign);
     }
@@ -207,6 +207,24 @@ fn typeset(text: &str) -> Markup {
             @if place % 2 == 1 { code { (part) } } @else { (part) }
         }
     }
+}
+
+/// A lone C after a number or after "per" is a degree.
+fn degrees(text: &str) -> String {
+    let words: Vec<&str> = text.split(' ').collect();
+    let mut shown = String::with_capacity(text.len());
+    for (place, word) in words.iter().enumerate() {
+        let before = place.checked_sub(1).map_or("", |place| words[place]);
+        let degree = before == "per" || before.ends_with(|c: char| c.is_ascii_digit());
+        let (first, rest) = word.split_at(word.len().min(1));
+        if degree && first == "C" && !rest.starts_with(|c: char| c.is_alphanumeric()) {
+            shown.push_str("\u{a0}\u{b0}");
+        } else if place > 0 {
+            shown.push(' ');
+        }
+        shown.push_str(word);
+    }
+    shown
 }
 
 #[cfg(test)]
@@ -277,6 +295,14 @@ mod tests {
         let words = Words::new("en").unwrap();
         let told = words.tell("point-start", [("count", Given::from("<b>"))]);
         assert!(told.into_string().contains("&lt;b&gt;"));
+    }
+
+    #[test]
+    fn degrees_get_their_sign_and_other_letters_are_left_alone() {
+        assert_eq!(
+            degrees("1.26 counts per C, seen over 19 C; C 4 and 3 Cores (9 C)"),
+            "1.26 counts per\u{a0}\u{b0}C, seen over 19\u{a0}\u{b0}C; C 4 and 3 Cores (9\u{a0}\u{b0}C)"
+        );
     }
 
     #[test]

@@ -7,7 +7,7 @@ use crate::plot::names::space_of;
 use crate::plot::pen::{BODY, Drawn, Letters, Pen, Point};
 use crate::plot::place::Space;
 use crate::plot::sheet::{CORE_RADIUS, Outline, Sheet, Swatch, draw_upright};
-use crate::plot::{Chart, palette};
+use crate::plot::{Chart, NamedPoint, palette};
 use calib_core::calibration::Domain;
 use plotters::prelude::DrawingBackend;
 use plotters::style::text_anchor::HPos;
@@ -429,6 +429,28 @@ fn describe(
 impl Chart for DeviationChart {
     fn title(&self) -> &str {
         &self.title
+    }
+
+    fn points(&self) -> Vec<NamedPoint> {
+        if self.crowd() {
+            return Vec::new();
+        }
+        let named = |(probe, place): (&ProbePoint, &f64)| NamedPoint {
+            at: self.sheet.at(*place, probe.value),
+            name: probe.name.clone(),
+            words: format!(
+                "Probe {} reads {:.3} m\u{b3}/m\u{b3} {}{}",
+                probe.name,
+                probe.value.abs(),
+                if probe.value < 0.0 { "drier" } else { "wetter" },
+                if probe.stands_out {
+                    ": it stands out"
+                } else {
+                    ""
+                }
+            ),
+        };
+        self.probes.iter().zip(&self.places).map(named).collect()
     }
 
     fn description(&self) -> String {

@@ -44,7 +44,8 @@ pub(super) fn text(study: &SoilStudy, answer: &Answer) -> String {
     section("Can one curve serve these probes?", &body)
 }
 
-fn headline(study: &SoilStudy) -> String {
+/// The answer in a sentence or two.
+pub(in crate::command::batch) fn headline(study: &SoilStudy) -> String {
     let decision = &study.decision;
     let target = water(decision.asked.target);
     let probes = study.probes;
@@ -110,7 +111,8 @@ fn table(decision: &Decision) -> String {
     table.to_string()
 }
 
-fn name(way: Way) -> &'static str {
+/// A way in words.
+pub(in crate::command::batch) fn name(way: Way) -> &'static str {
     match way {
         Way::OneCurve => "one curve",
         Way::TwoMedia => "two media, one curve",
@@ -122,7 +124,8 @@ fn range(bounded: Bounded) -> String {
     format!("{} to {}", water(bounded.low), water(bounded.high))
 }
 
-fn work(work: &Work) -> String {
+/// What a way asks for, in words.
+pub(in crate::command::batch) fn work(work: &Work) -> String {
     if work.cores > 0 {
         format!("{}, {}", counted(work.cores, "core"), time(work.minutes))
     } else if work.media > 0 {
@@ -187,7 +190,8 @@ fn bought(
     )
 }
 
-fn firmness(decision: &Decision) -> String {
+/// Whether more probes would change the answer, in a sentence.
+pub(in crate::command::batch) fn firmness(decision: &Decision) -> String {
     match decision.firmness {
         Firmness::Firm if decision.advice == Some(Way::OneCurve) => {
             "This is firm: the whole interval lies within the target.".to_owned()

@@ -1,7 +1,7 @@
 //! The answer in words: first what to do, then what it rests on.
 
 mod batches;
-mod decision;
+pub(super) mod decision;
 mod differences;
 mod probes;
 mod spread;

@@ -10,7 +10,6 @@ unit-inch = in/ft
 unit-litre = L
 unit-gallon = gal
 unit-inches = in
-unit-square-foot = ft²
 
 page-title = Calibration report
 page-description = When to start and stop the pump for each probe, how sure that is, and the evidence behind it.
@@ -151,6 +150,18 @@ beds-title = { $count ->
     [one] The bed
    *[other] The beds
   }
+
+batch-title = Many probes side by side
+batch-soil = { $probes } probes in { $soil }
+batch-standing-out = Standing out: { $probes }. Look at plug, cable and blades; do not let it share the curve.
+batch-caption = How much wetter or drier each probe reads than one curve for all says.
+batch-ways = What each way of calibrating gives
+column-way = way
+column-target = within { $target }?
+column-work = work for one more
+judged-within = yes
+judged-beyond = no
+judged-open = not settled
 
 advice-title = Before you rely on it
 advice-none = Nothing was noticed that needs your attention.
