@@ -322,7 +322,7 @@ fn files_of(probe: &str) -> Vec<String> {
         .collect()
 }
 
-fn chosen<'a>(
+pub(super) fn chosen<'a>(
     probes: &'a [PairedProbe],
     only: Option<&str>,
     workbench: &Workbench,

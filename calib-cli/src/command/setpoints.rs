@@ -27,7 +27,7 @@ use calib_core::irrigation::{
     DayOfReadings, Demand, IrrigationError, SetPointEvidence, SetPoints, Supply, WaterLeft, apply,
     available_water, set_points,
 };
-use calib_core::quantity::Estimate;
+use calib_core::quantity::{Estimate, Quantity};
 use calib_core::reference::{Publication, PublicationKey, publication};
 use calib_core::soil::{Basis, SoilEvidence};
 use clap::Args;
@@ -187,6 +187,16 @@ pub(super) fn prepare(folder: &Path) -> Result<(), Failure> {
     let soils = site.soils.iter().map(|soil| known(&site, soil).map(|_| ()));
     all_or_every_complaint(std::iter::once(stages).chain(soils))?;
     Ok(())
+}
+
+/// Share of the available water that the crop lets be used up before refill, in the last
+/// stage with the deepest roots; `None` where site.toml has no [controller].
+pub(super) fn allowed_depletion(site: &Site) -> Result<Option<f64>, Failure> {
+    let Some(pump) = &site.controller else {
+        return Ok(None);
+    };
+    let demand = season(site, pump, None)?.chosen().demand;
+    Ok(Some(demand.allowed_depletion.value()))
 }
 
 /// The stage of growth that set points go by, in words; `None` where site.toml

@@ -1,6 +1,8 @@
 //! `ovendry plan`: the hours around the oven, before the first core is taken.
 
 mod asked;
+mod foretell;
+mod next;
 mod report;
 mod sheet;
 mod text;
@@ -11,6 +13,7 @@ use crate::output::{OutputSet, print, print_json};
 use crate::table::{load_site, sample_ids};
 use asked::{Asked, COMMAND_LINE, from_command_line, from_site};
 use clap::{ArgGroup, Args};
+use foretell::{Foretelling, Given};
 use jiff::civil::Date;
 use report::{Answer, SoilPlan};
 use std::collections::HashSet;
@@ -69,6 +72,14 @@ pub struct Arguments {
     /// Replace files of an earlier plan
     #[arg(long, requires = "out")]
     force: bool,
+    /// Instead: where the next cores help most, given those that are dry already
+    #[arg(long, requires = "dir", conflicts_with_all = ["texture", "targets", "levels", "out", "start"])]
+    next: bool,
+    /// With --next: only this probe
+    #[arg(long, value_name = "ID", requires = "next")]
+    probe: Option<String>,
+    #[command(flatten)]
+    foretelling: Foretelling,
     /// Print JSON
     #[arg(long)]
     json: bool,
@@ -80,22 +91,37 @@ pub struct Arguments {
 /// [`Failure::Input`] with every fault of site.toml, of an option or of the plan
 /// itself; [`Failure`] as the disk has it.
 pub fn run(arguments: &Arguments) -> Result<Verdict, Failure> {
+    if let (true, Some(folder)) = (arguments.next, &arguments.dir) {
+        return next::run(folder, arguments);
+    }
     let start = arguments.start.as_deref().map(day).transpose()?;
-    let (site_name, asked, taken) = match &arguments.dir {
+    let (site, asked, taken) = match &arguments.dir {
         Some(folder) => {
             let site = load_site(folder)?;
             let asked = from_site(&site, arguments)?;
-            (Some(site.name), asked, sample_ids(folder))
+            (Some(site), asked, sample_ids(folder))
         }
         None => (None, vec![from_command_line(arguments)?], HashSet::new()),
     };
     let (asked, warnings): (Vec<Asked>, Vec<Vec<Warning>>) = asked.into_iter().unzip();
-    let soils = all_or_every_complaint(
+    let mut soils = all_or_every_complaint(
         asked
             .iter()
             .map(|asked| Ok(SoilPlan::new(asked, asked.plan(arguments)?, start, &taken))),
     )?;
     let mut warnings: Vec<Warning> = warnings.into_iter().flatten().collect();
+    for soil in &mut soils {
+        let given = Given {
+            site: site.as_ref().zip(arguments.dir.as_deref()),
+            soil,
+        };
+        match foretell::work(&given, &arguments.foretelling)? {
+            Some(Ok(worth)) => soil.foretold = Some(worth),
+            Some(Err(warning)) => warnings.push(warning),
+            None => {}
+        }
+    }
+    let site_name = site.map(|site| site.name);
     warnings.extend(soils.iter().flat_map(SoilPlan::warnings));
     let written = match &arguments.out {
         Some(folder) => write(&soils, site_name.as_deref(), folder, arguments.force)?,
@@ -124,6 +150,9 @@ fn write(
     for soil in soils {
         let name = format!("record-sheet-{}.html", soil.file_name());
         outputs.add(folder.join(name), sheet::render(soil, site_name));
+        if let Some(worth) = &soil.foretold {
+            worth.add_chart(&mut outputs, folder, soil)?;
+        }
     }
     outputs.add(folder.join("samples-to-fill.csv"), to_fill::render(soils)?);
     let written = outputs.paths().map(Path::to_owned).collect();

@@ -1,6 +1,7 @@
 //! What a plan comes to, as text, JSON and record sheet have it.
 
 use super::asked::Asked;
+use super::foretell::Worth;
 use crate::caution::{BENCH, LOCAL_RULES, OVEN};
 use crate::failure::{Verdict, Warning};
 use calib_core::plan::{DayPart, Load, Plan, Slot};
@@ -89,6 +90,10 @@ pub(super) struct SoilPlan {
     /// The plan.
     #[serde(flatten)]
     pub plan: Plan,
+    /// What it will be worth, by simulation; absent where that was not asked for or
+    /// cannot be said.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub foretold: Option<Worth>,
     #[serde(skip)]
     first_day: Option<Date>,
 }
@@ -148,6 +153,7 @@ impl SoilPlan {
             dates,
             cores,
             plan,
+            foretold: None,
             first_day: start,
         }
     }

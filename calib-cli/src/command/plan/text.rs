@@ -127,6 +127,9 @@ fn one(text: &mut String, soil: &SoilPlan) {
     text.push('\n');
     text.push_str(&days(soil));
     text.push('\n');
+    if let Some(worth) = &soil.foretold {
+        let _ = writeln!(text, "{worth}");
+    }
 }
 
 fn levels(soil: &SoilPlan) -> String {

@@ -2,6 +2,7 @@
 
 use super::simulation::{Foretold, PlaceName};
 use super::{ForetellError, Middle, Place, Sampling, Settings, Share, Truth, foretell};
+use schemars::JsonSchema;
 use serde::Serialize;
 
 /// One more core at every level no longer pays once it lowers the uncertainty by less
@@ -72,7 +73,7 @@ impl Alternatives {
 }
 
 /// One plan among those compared.
-#[derive(Debug, Clone, PartialEq, Serialize)]
+#[derive(Debug, Clone, PartialEq, Serialize, JsonSchema)]
 pub struct CoresPoint {
     /// Levels.
     pub levels: usize,
@@ -92,7 +93,7 @@ pub struct CoresPoint {
 }
 
 /// What one more core at every level of the plan would buy.
-#[derive(Debug, Clone, Copy, PartialEq, Serialize)]
+#[derive(Debug, Clone, Copy, PartialEq, Serialize, JsonSchema)]
 pub struct Step {
     /// From so many at each level ...
     pub from: usize,
@@ -109,7 +110,7 @@ pub struct Step {
 }
 
 /// Cores against uncertainty at one place.
-#[derive(Debug, Clone, PartialEq, Serialize)]
+#[derive(Debug, Clone, PartialEq, Serialize, JsonSchema)]
 pub struct CurveOfCores {
     /// Where.
     pub place: PlaceName,

@@ -1,9 +1,10 @@
 //! Middles and shares over simulated calibrations, with how sure the simulation is.
 
+use schemars::JsonSchema;
 use serde::Serialize;
 
 /// The middle one of many values, and how far they spread.
-#[derive(Debug, Clone, Copy, PartialEq, Serialize)]
+#[derive(Debug, Clone, Copy, PartialEq, Serialize, JsonSchema)]
 pub struct Middle {
     /// Median.
     pub median: f64,
@@ -50,7 +51,7 @@ impl Middle {
 }
 
 /// A share of simulated calibrations or of the readings by them.
-#[derive(Debug, Clone, Copy, PartialEq, Serialize)]
+#[derive(Debug, Clone, Copy, PartialEq, Serialize, JsonSchema)]
 pub struct Share {
     /// The share, 0 to 1.
     pub share: f64,

@@ -9,6 +9,7 @@ use crate::fit::Request;
 use crate::irrigation::SetPoint;
 use crate::uncertainty::{Source, coverage_factor};
 use rayon::prelude::*;
+use schemars::JsonSchema;
 use serde::Serialize;
 use std::fmt;
 
@@ -78,7 +79,7 @@ impl Sampling {
 }
 
 /// What a place is called.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize)]
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, JsonSchema)]
 #[serde(rename_all = "kebab-case")]
 pub enum PlaceName {
     /// Near the driest level.
@@ -138,7 +139,7 @@ pub struct Settings {
 }
 
 /// What a plan comes to.
-#[derive(Debug, Clone, PartialEq, Serialize)]
+#[derive(Debug, Clone, PartialEq, Serialize, JsonSchema)]
 pub struct Foretold {
     /// theta_v of each level, m3/m3.
     pub levels: Vec<f64>,
@@ -168,7 +169,7 @@ impl Foretold {
 }
 
 /// A curve and how often it was chosen.
-#[derive(Debug, Clone, Copy, PartialEq, Serialize)]
+#[derive(Debug, Clone, Copy, PartialEq, Serialize, JsonSchema)]
 pub struct ChosenCurve {
     /// Which.
     pub curve: CurveKind,
@@ -178,7 +179,7 @@ pub struct ChosenCurve {
 
 /// What simulated calibrations say at one place. Refused calibrations are left out, and
 /// so is one where this place lies outside its calibrated counts.
-#[derive(Debug, Clone, PartialEq, Serialize)]
+#[derive(Debug, Clone, PartialEq, Serialize, JsonSchema)]
 pub struct ForetoldPlace {
     /// Its name.
     pub place: PlaceName,

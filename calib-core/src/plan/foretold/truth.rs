@@ -6,10 +6,11 @@ use crate::curve::{Axis, Curve, CurveKind};
 use crate::fit::ScatterDraw;
 use crate::quantity::{Celsius, Quantity};
 use crate::temperature::TemperatureTerm;
+use schemars::JsonSchema;
 use serde::Serialize;
 
 /// Where the truth comes from.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize)]
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, JsonSchema)]
 #[serde(tag = "from", rename_all = "kebab-case")]
 pub enum Basis {
     /// A calibration of the probe in its soil.
@@ -23,7 +24,7 @@ pub enum Basis {
 
 /// The curve taken for true. Beyond `domain` it goes on straight with the slope it has at
 /// the end, so that a plan may reach further than the calibration it is simulated from.
-#[derive(Debug, Clone, PartialEq, Serialize)]
+#[derive(Debug, Clone, PartialEq, Serialize, JsonSchema)]
 pub struct TrueCurve {
     /// The curve.
     pub curve: Curve,
@@ -64,7 +65,7 @@ impl TrueCurve {
 
 /// Everything about probe, soil and work that a simulated calibration does not know and
 /// is measured against.
-#[derive(Debug, Clone, PartialEq, Serialize)]
+#[derive(Debug, Clone, PartialEq, Serialize, JsonSchema)]
 pub struct Truth {
     /// Where it comes from.
     pub basis: Basis,

@@ -7,6 +7,7 @@ use crate::fit::Observation;
 use crate::plan::foretold::PlaceName;
 use crate::readings::median;
 use crate::uncertainty::{Expanded, coverage_factor};
+use schemars::JsonSchema;
 use serde::Serialize;
 use statrs::function::gamma::ln_gamma;
 
@@ -19,7 +20,7 @@ pub const MOST_MORE_CORES: usize = 3;
 const GRID: usize = 31;
 
 /// What makes cores best.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize)]
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, JsonSchema)]
 #[serde(rename_all = "kebab-case")]
 pub enum Criterion {
     /// The mean variance of what the curve says at the set points.
@@ -32,7 +33,7 @@ pub enum Criterion {
 }
 
 /// How sure a new core would be.
-#[derive(Debug, Clone, Copy, PartialEq, Serialize)]
+#[derive(Debug, Clone, Copy, PartialEq, Serialize, JsonSchema)]
 pub struct NewCore {
     /// Standard uncertainty of its theta_v from weighing and drying, m3/m3.
     pub reference_u: f64,
@@ -53,7 +54,7 @@ impl NewCore {
 }
 
 /// A place whose uncertainty matters.
-#[derive(Debug, Clone, Copy, PartialEq, Serialize)]
+#[derive(Debug, Clone, Copy, PartialEq, Serialize, JsonSchema)]
 pub struct Target {
     /// Its name.
     pub place: PlaceName,
@@ -62,7 +63,7 @@ pub struct Target {
 }
 
 /// What a place gains by the cores.
-#[derive(Debug, Clone, Copy, PartialEq, Serialize)]
+#[derive(Debug, Clone, Copy, PartialEq, Serialize, JsonSchema)]
 pub struct PlaceAfter {
     /// Its name.
     pub place: PlaceName,
@@ -75,7 +76,7 @@ pub struct PlaceAfter {
 }
 
 /// So many cores, where they help most, and what they would do.
-#[derive(Debug, Clone, PartialEq, Serialize)]
+#[derive(Debug, Clone, PartialEq, Serialize, JsonSchema)]
 pub struct Advice {
     /// What makes them best.
     pub criterion: Criterion,
@@ -97,7 +98,7 @@ pub struct Advice {
 }
 
 /// The advice on the next cores.
-#[derive(Debug, Clone, PartialEq, Serialize)]
+#[derive(Debug, Clone, PartialEq, Serialize, JsonSchema)]
 pub struct NextCores {
     /// Cores so far.
     pub cores: usize,
