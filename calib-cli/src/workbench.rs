@@ -1,6 +1,8 @@
 //! What the files of a workbench folder mean, typed and validated once.
 //! Nothing after this stage looks at text.
 
+use crate::capture::form::Declared;
+use crate::capture::sink::Sync;
 use crate::failure::Warning;
 use calib_core::calibration::Direction;
 use calib_core::controller::OpenCircuit;
@@ -74,6 +76,27 @@ pub struct Site {
     pub ring: Option<RingSize>,
     /// What the bench is planned with, if stated.
     pub plan: Option<PlanKeys>,
+    /// How readings are captured, as far as stated.
+    pub capture: CaptureKeys,
+}
+
+/// `[capture]`: what its options say where they are not given.
+#[derive(Debug, Clone, Default, PartialEq)]
+pub struct CaptureKeys {
+    /// The serial port.
+    pub port: Option<String>,
+    /// Its baud rate.
+    pub baud: Option<u32>,
+    /// The growing file, from the workbench folder.
+    pub file: Option<String>,
+    /// What a line looks like.
+    pub form: Declared,
+    /// The probe, where lines name none.
+    pub probe: Option<String>,
+    /// When rows are brought to disk.
+    pub sync: Option<Sync>,
+    /// How long a probe must be steady, minutes.
+    pub steady_minutes: Option<f64>,
 }
 
 impl Site {

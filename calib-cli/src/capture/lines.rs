@@ -44,11 +44,6 @@ impl Lines {
         }
     }
 
-    /// Bytes of a line that has not ended yet.
-    pub fn held(&self) -> usize {
-        self.held.len()
-    }
-
     /// Takes `bytes`, which came at `at`, and says every line they end.
     pub fn take(&mut self, bytes: &[u8], at: jiff::Timestamp, said: &mut Vec<Said>) {
         for &byte in bytes {

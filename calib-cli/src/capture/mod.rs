@@ -8,6 +8,7 @@
 //! [`Session`](session::Session) runs the loop and tells what happens as
 //! [`Event`](event::Event)s.
 
+pub mod event;
 pub mod form;
 mod growing;
 mod layout;
@@ -16,7 +17,10 @@ mod lock;
 mod mark;
 mod pipe;
 mod port;
+mod probe;
 mod refused;
+pub mod session;
+pub mod show;
 pub mod sink;
 
 pub use growing::GrowingFile;
@@ -53,6 +57,7 @@ pub enum When {
     /// As the line writes it: RFC 3339, or as `time_format` of site.toml says.
     Written(String),
     /// Known to the source.
+    #[allow(dead_code)]
     At(jiff::Timestamp),
 }
 
@@ -61,6 +66,7 @@ pub enum When {
 pub enum Said {
     /// A whole line without its end, and when it came.
     Line(Vec<u8>, jiff::Timestamp),
+    #[allow(dead_code)]
     /// A reading that needs no parting into fields, and when it came.
     Row(Fields, jiff::Timestamp),
     /// Something that is no reading, already known to be none.
@@ -99,16 +105,6 @@ pub enum Refusal {
 }
 
 impl Refusal {
-    /// All, in order.
-    pub const ALL: [Refusal; 6] = [
-        Refusal::NotText,
-        Refusal::TooLong,
-        Refusal::CutOff,
-        Refusal::NotTheForm,
-        Refusal::FieldRefused,
-        Refusal::OutOfOrder,
-    ];
-
     /// In a few words.
     pub fn words(self) -> &'static str {
         match self {

@@ -4,6 +4,7 @@
 mod accuracy;
 mod batch;
 mod calibrate;
+mod capture;
 mod check;
 mod compare;
 mod drift;
@@ -50,6 +51,15 @@ enum Command {
     Plan(plan::Arguments),
     /// Name every problem in a workbench, with its line and its mend
     Check(check::Check),
+    /// Append readings as they come, and say when a probe is steady
+    ///
+    /// Listens to a serial port, standard input or a file that a logger goes on writing,
+    /// and appends every reading to readings.csv: at once, whole, and on disk within a
+    /// second. A table shows each probe and says when to take the core. A port that is
+    /// unplugged is waited for; what is no reading is kept in readings.csv.refused; a
+    /// capture that was broken off is taken up again, with no reading lost or doubled
+    /// but the line in flight. Exit code 1 if no reading came, or not steady as asked.
+    Capture(capture::Capture),
     /// The whole job: fit, set points, controller files, proof
     ///
     /// Does what `fit`, `setpoints`, `export` and `verify` do one after the other,
@@ -147,6 +157,7 @@ pub fn run(cli: Cli) -> Result<Verdict, Failure> {
         Command::Start(start) => start::run(&start),
         Command::Plan(arguments) => plan::run(&arguments),
         Command::Check(check) => check::run(&check),
+        Command::Capture(capture) => capture::run(&capture),
         Command::Calibrate(calibrate) => calibrate::run(&calibrate),
         Command::Fit(fit) => fit::run(&fit),
         Command::Pair(command) => pair::run(&command),

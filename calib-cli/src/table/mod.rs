@@ -28,6 +28,7 @@ pub use nearest::{listed, nearest};
 pub use readings::COLUMNS as READING_COLUMNS;
 #[cfg(test)]
 pub use samples::COLUMNS as SAMPLE_COLUMNS;
+pub use site::capture::STEADY_MINUTES;
 #[cfg(test)]
 pub use site::keys as site_keys;
 pub use site::{STOCK_WATER_MEND, WATER_CONTENT_MEND, stock_water_of, water_share_fault};

@@ -4,6 +4,7 @@
 //! core) and gives their centre with its uncertainty, the noise of a single
 //! reading, and flags for what looks wrong. [`pool_noise`] puts the noise of
 //! many windows together; [`stuck_since`] compares windows that should differ.
+//! [`Settling`] follows a probe while its readings come in and says when it is steady.
 
 mod drift;
 mod flag;
@@ -11,6 +12,7 @@ mod noise;
 mod robust;
 mod rule;
 mod screen;
+mod settling;
 mod stuck;
 mod summary;
 
@@ -18,6 +20,7 @@ pub use flag::Flag;
 pub use noise::pool_noise;
 pub(crate) use robust::{PER_MAD, median};
 pub use rule::WindowRule;
+pub use settling::{Motion, Settled, Settling, SettlingRule};
 pub use stuck::stuck_since;
 pub use summary::{ReadingError, WindowSummary, summarise};
 

@@ -8,7 +8,7 @@ use crate::table::source::Source;
 use toml::de::{DeTable, DeValue};
 
 /// The tables of the file, by key and as they stand there.
-const TABLES: [(&str, &str); 11] = [
+const TABLES: [(&str, &str); 12] = [
     ("site", "[site]"),
     ("balance", "[balance]"),
     ("ring", "[ring]"),
@@ -20,6 +20,7 @@ const TABLES: [(&str, &str); 11] = [
     ("stage", "[[stage]]"),
     ("bed", "[[bed]]"),
     ("plan", "[plan]"),
+    ("capture", "[capture]"),
 ];
 
 /// The document with the text it came from.

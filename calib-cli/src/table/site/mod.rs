@@ -2,6 +2,7 @@
 //! and the plan of the bench.
 
 mod bed;
+pub mod capture;
 mod controller;
 mod declaration;
 mod document;
@@ -29,7 +30,7 @@ use general::{read_balance, read_readings, read_ring, read_site};
 use toml::de::DeTable;
 
 /// Every table with its keys.
-const TABLES: [(&str, &[Key]); 11] = [
+const TABLES: [(&str, &[Key]); 12] = [
     ("[site]", general::SITE),
     ("[balance]", general::BALANCE),
     ("[ring]", general::RING),
@@ -41,6 +42,7 @@ const TABLES: [(&str, &[Key]); 11] = [
     ("[[stage]]", stage::KEYS),
     ("[[bed]]", bed::KEYS),
     ("[plan]", plan::KEYS),
+    ("[capture]", capture::KEYS),
 ];
 
 /// Every key of the file.
@@ -107,6 +109,7 @@ pub fn read(source: &Source, findings: &mut Findings) -> SiteFile {
     let controller = controller::read(&file, stages.as_deref().unwrap_or_default(), findings);
     let beds = bed::read_all(&file, probes.as_deref().ok(), findings);
     let plan = plan::read(&file, findings);
+    let capture = capture::read(&file, probes.as_deref().ok(), findings);
 
     let clock = heading.as_ref().ok().map(|(_, clock)| clock.clone());
     let site = (|| {
@@ -124,6 +127,7 @@ pub fn read(source: &Source, findings: &mut Findings) -> SiteFile {
             beds: beds.ok()?,
             ring: ring.as_ref().ok()?.size(),
             plan: plan.ok()?,
+            capture: capture.ok()?,
         })
     })();
     SiteFile {
