@@ -54,6 +54,8 @@ fn next(from: &mut impl Read, buffer: &mut [u8], patience: Duration) -> Option<C
             Err(error) => match error.kind() {
                 ErrorKind::Interrupted => continue,
                 ErrorKind::TimedOut | ErrorKind::WouldBlock => Came::Silence(patience),
+                // What a terminal line says when its other end is gone.
+                ErrorKind::BrokenPipe => Came::Gone(None),
                 _ => Came::Gone(Some(error.to_string())),
             },
         });

@@ -67,7 +67,7 @@ impl Open {
                 }
                 Came::Gone(why) => {
                     self.lines.cut(said);
-                    return Some(why.unwrap_or_else(|| "the line was hung up".to_owned()));
+                    return Some(why.unwrap_or_else(|| "unplugged or hung up".to_owned()));
                 }
             }
         }

@@ -11,6 +11,7 @@ use crate::table::heard::{Heard, Listener};
 use calib_core::quantity::Quantity;
 use calib_core::readings::SettlingRule;
 use std::collections::BTreeMap;
+use std::path::{Path, PathBuf};
 use std::sync::atomic::{AtomicBool, Ordering};
 use std::time::{Duration, Instant};
 
@@ -60,6 +61,8 @@ pub struct Session {
     form: Form,
     listener: Listener,
     sink: Option<Sink>,
+    /// The file appended to.
+    pub into: PathBuf,
     refusals: RefusedLog,
     /// What to do.
     pub task: Task,
@@ -96,6 +99,7 @@ impl Session {
             source,
             form,
             listener,
+            into: sink.path().to_owned(),
             sink: Some(sink),
             refusals,
             task,
@@ -113,15 +117,8 @@ impl Session {
         }
     }
 
-    /// The file appended to.
-    pub fn target(&self) -> std::path::PathBuf {
-        self.sink
-            .as_ref()
-            .map_or_else(Default::default, |sink| sink.path().to_owned())
-    }
-
     /// The file that keeps what was refused.
-    pub fn refused_into(&self) -> &std::path::Path {
+    pub fn refused_into(&self) -> &Path {
         self.refusals.path()
     }
 
@@ -137,14 +134,13 @@ impl Session {
     /// cannot go on from. What was appended until then stays.
     pub fn run(mut self, show: &mut dyn Show, stop: &AtomicBool) -> Result<Verdict, Failure> {
         let heard = self.listen(show, stop);
-        let into = self.target();
         let ended = match self.sink.take() {
             Some(sink) => sink.end(self.source.as_ref()),
             None => Ok(()),
         };
         let ended_by = heard?;
         ended?;
-        let summary = self.summary(ended_by, into);
+        let summary = self.summary(ended_by);
         let verdict = summary.verdict;
         show.event(&Event::Ended(summary), &self)?;
         Ok(verdict)
@@ -346,7 +342,7 @@ impl Session {
                 .all(|probe| probe.is_steady() && probe.has_enough(tagging))
     }
 
-    fn summary(&self, ended_by: EndedBy, into: std::path::PathBuf) -> Summary {
+    fn summary(&self, ended_by: EndedBy) -> Summary {
         let heard = self.readings + self.there_already > 0;
         let idle = self.task.to_end && self.refused.is_empty();
         let good = if self.task.until_steady {
@@ -357,7 +353,7 @@ impl Session {
         Summary {
             verdict: if good { Verdict::Good } else { Verdict::Unfit },
             ended_by,
-            into,
+            into: self.into.clone(),
             readings: self.readings,
             stood_there_already: self.there_already,
             without_temperature: self.without_temperature,

@@ -190,7 +190,7 @@ impl LiveTable {
             .map_or((24, USUAL_WIDTH), |(height, width)| {
                 (height.into(), width.into())
             });
-        let lines = cut(&picture(session, &self.told), height, width);
+        let lines = fitted(&picture(session, &self.told), height, width);
         let failed =
             |error: std::io::Error| Failure::Internal(format!("cannot draw the table: {error}"));
         self.terminal.clear_last_lines(self.drawn).map_err(failed)?;
@@ -234,12 +234,26 @@ impl Show for LiveTable {
     }
 }
 
-/// Lines that fit a terminal: none wraps, and none scrolls away above.
-fn cut(text: &str, height: usize, width: usize) -> Vec<String> {
+/// Lines that fit a terminal: long ones go on in the next, and none scrolls away above.
+fn fitted(text: &str, height: usize, width: usize) -> Vec<String> {
+    let width = width.saturating_sub(1).max(1);
     text.lines()
-        .map(|line| line.chars().take(width.saturating_sub(1)).collect())
+        .flat_map(|line| parted(line, width))
         .take(height.saturating_sub(1).max(1))
         .collect()
+}
+
+/// A line in pieces no longer than `width`, parted at blanks where that goes.
+fn parted(line: &str, width: usize) -> Vec<String> {
+    let mut rest: Vec<char> = line.chars().collect();
+    let mut pieces = Vec::new();
+    while rest.len() > width {
+        let blank = rest.iter().take(width).rposition(|c| *c == ' ');
+        let end = blank.filter(|at| *at > width / 2).unwrap_or(width);
+        pieces.push(rest.drain(..end).collect());
+    }
+    pieces.push(rest.into_iter().collect());
+    pieces
 }
 
 /// The whole picture.
@@ -256,7 +270,7 @@ fn picture(session: &Session, told: &[String]) -> String {
     text.push_str(&format!(
         "{} readings appended to {}\n\n",
         session.readings,
-        session.target().display()
+        session.into.display()
     ));
     if session.probes.is_empty() {
         text.push_str("no reading yet\n");
@@ -317,4 +331,24 @@ fn table(session: &Session) -> TextTable<7> {
         ]);
     }
     table
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn a_long_line_goes_on_in_the_next_and_nothing_is_lost() {
+        assert_eq!(parted("probe P1 is steady", 11), ["probe P1", " is steady"]);
+        assert_eq!(parted("abcdefgh", 3), ["abc", "def", "gh"]);
+        assert_eq!(parted("", 3), [""]);
+        let lines = fitted("one two three\nfour\nfive", 3, 9);
+        assert_eq!(lines, ["one two", " three"]);
+    }
+
+    #[test]
+    fn refusals_are_told_at_1_10_100_of_them() {
+        let told: Vec<u64> = (0..=1000).filter(|count| is_power_of_ten(*count)).collect();
+        assert_eq!(told, [1, 10, 100, 1000]);
+    }
 }

@@ -6,21 +6,21 @@
 //! than noise is left about the line. They move if the line's slope differs from none, or
 //! if they wander about it. Between the two nothing is claimed.
 
+mod line;
+#[cfg(test)]
+mod tests;
+
 use super::robust::{PER_MAD, median};
 use crate::quantity::Timestamp;
+use line::Line;
 use serde::Serialize;
-use statrs::distribution::{ContinuousCDF, StudentsT};
 use std::collections::VecDeque;
 
-/// Standard deviation of what rounding to whole counts hides: a rectangle one count wide.
-const ROUNDING: f64 = 0.288_675_134_594_812_9;
 /// A reading this many robust standard deviations off the middle of its two neighbours,
 /// which agree, is a spike. Our own choice.
 const SPIKE: f64 = 6.0;
 /// Most readings looked back on, whatever the time they cover.
 const MOST_READINGS: usize = 20_000;
-/// One-sided 1 % point of the normal distribution, for the wander.
-const NORMAL_99: f64 = 2.326_347_874_040_841;
 
 /// What steady means. Every default is our own choice.
 #[derive(Debug, Clone, Copy, PartialEq)]
@@ -117,17 +117,26 @@ impl Settling {
         }
     }
 
-    /// Takes a reading. One that is earlier than the one before it, or comes after a long
-    /// pause, begins anew: what lies between is not known.
+    /// Takes a reading. One that is earlier than the one before it begins anew, and so
+    /// does one after a pause that the pace of the others makes long: what lies between
+    /// is not known.
     pub fn take(&mut self, time: Timestamp, count: u32) {
-        if let Some((last, _)) = self.window.back() {
-            let pause = time.seconds_since(*last);
-            if pause < 0 || pause as f64 > self.longest_pause() {
-                self.window.clear();
-                self.was_steady = false;
-            }
+        if let Some((last, _)) = self.window.back()
+            && time.seconds_since(*last) < 0
+        {
+            self.forget(self.window.len());
         }
         self.window.push_back((time, count));
+        let longest = self.longest_pause();
+        let later = self.window.iter().skip(1);
+        let broken = self
+            .window
+            .iter()
+            .zip(later)
+            .rposition(|((a, _), (b, _))| b.seconds_since(*a) as f64 > longest);
+        if let Some(before) = broken {
+            self.forget(before + 1);
+        }
         let enough = |window: &VecDeque<(Timestamp, u32)>| {
             window.len() > self.rule.fewest
                 && window
@@ -137,6 +146,12 @@ impl Settling {
         while self.window.len() > MOST_READINGS || enough(&self.window) {
             self.window.pop_front();
         }
+    }
+
+    /// Forgets the first `readings`.
+    fn forget(&mut self, readings: usize) {
+        self.window.drain(..readings.min(self.window.len()));
+        self.was_steady = false;
     }
 
     /// The longest pause between readings that belong together, s.
@@ -237,87 +252,5 @@ impl Settling {
             kept.extend(all.last());
         }
         kept
-    }
-}
-
-/// The straight line through readings.
-#[derive(Debug, Clone, Copy)]
-struct Line {
-    readings: f64,
-    /// Counts a second.
-    slope: f64,
-    slope_u: f64,
-    /// Time covered, s.
-    span: f64,
-    noise: f64,
-    /// Standard deviation of what is left about the line but does not change from one
-    /// reading to the next, counts; 0 where it may be chance.
-    wander: f64,
-}
-
-impl Line {
-    fn through(readings: &[(f64, f64)]) -> Option<Self> {
-        let n = readings.len() as f64;
-        let mean = |value: fn(&(f64, f64)) -> f64| readings.iter().map(value).sum::<f64>() / n;
-        let (mean_t, mean_c) = (mean(|r| r.0), mean(|r| r.1));
-        let (mut tt, mut tc) = (0.0, 0.0);
-        for (t, c) in readings {
-            tt += (t - mean_t).powi(2);
-            tc += (t - mean_t) * (c - mean_c);
-        }
-        if readings.len() < 3 || tt <= 0.0 {
-            return None;
-        }
-        let slope = tc / tt;
-        let left: Vec<f64> = readings
-            .iter()
-            .map(|(t, c)| c - mean_c - slope * (t - mean_t))
-            .collect();
-        let about = left.iter().map(|r| r * r).sum::<f64>() / (n - 2.0);
-        let steps = left.windows(2).map(|two| match two {
-            [a, b] => (b - a).powi(2),
-            _ => 0.0,
-        });
-        let step = steps.sum::<f64>() / (2.0 * (n - 1.0));
-        // Von Neumann's ratio of the two is 1 for noise alone, with this spread.
-        let spread = ((n - 2.0) / (n * n - 1.0)).sqrt();
-        let wanders = about > 0.0 && step / about < 1.0 - NORMAL_99 * spread;
-        let noise = about.sqrt().max(ROUNDING);
-        Some(Self {
-            readings: n,
-            slope,
-            slope_u: noise / tt.sqrt(),
-            span: readings.last()?.0 - readings.first()?.0,
-            noise,
-            wander: if wanders {
-                (about - step).max(0.0).sqrt()
-            } else {
-                0.0
-            },
-        })
-    }
-
-    fn motion(&self, rule: &SettlingRule, was_steady: bool) -> Motion {
-        let (moved, moved_u) = ((self.slope * self.span).abs(), self.slope_u * self.span);
-        let allowed = rule.allowed(self.noise);
-        let quantile = |p: f64| {
-            StudentsT::new(0.0, 1.0, self.readings - 2.0)
-                .map_or(f64::INFINITY, |t| t.inverse_cdf(p))
-        };
-        let moves = moved > quantile(0.995) * moved_u;
-        if self.wander > allowed / 4.0 {
-            return Motion::Moving;
-        }
-        if moved + quantile(0.95) * moved_u <= allowed {
-            return Motion::Steady;
-        }
-        if moves {
-            return Motion::Moving;
-        }
-        // Once shown to be steady it stays so until something speaks against it.
-        if was_steady && moved <= allowed {
-            return Motion::Steady;
-        }
-        Motion::Unsure
     }
 }
