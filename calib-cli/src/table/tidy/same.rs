@@ -100,19 +100,17 @@ pub(super) fn same(before: &str, after: &str, known: &[Column], clock: Option<&C
             return was == is && was_read.len() == is_read.len();
         }
         let read = was_read.iter().zip(is_read);
-        let cells = was.iter().zip(is).zip(read).zip(&before.columns);
+        let mut cells = was.iter().zip(is).zip(read).zip(&before.columns);
         was.len() == is.len()
-            && cells
-                .map(|(((was, is), read), column)| match column.content {
-                    Content::Own => was == is,
-                    Content::Text => was.trim() == is,
-                    Content::Time => same_time(was.trim(), is, clock),
-                    Content::Number { optional } => {
-                        same_number(was.trim(), is, &column.name, optional, before.commas)
-                            && same_reading(was.trim(), read, &column.name, before.settled)
-                    }
-                })
-                .all(|same| same)
+            && cells.all(|(((was, is), read), column)| match column.content {
+                Content::Own => was == is,
+                Content::Text => was.trim() == is,
+                Content::Time => same_time(was.trim(), is, clock),
+                Content::Number { optional } => {
+                    same_number(was.trim(), is, &column.name, optional, before.commas)
+                        && same_reading(was.trim(), read, &column.name, before.settled)
+                }
+            })
     })
 }
 
