@@ -25,6 +25,7 @@ mod outside {
     pub mod redistribution;
     pub mod robust_line;
     pub mod second_reader;
+    pub mod shells;
     pub mod sql;
     pub mod tolerance;
 }
@@ -32,7 +33,7 @@ mod outside {
 use libtest_mimic::{Arguments, Trial};
 use outside::{
     agreement, atmega328p, both_axes, bucket, c_compilers, c_damage, c_fuzz, cortex_m3, drift,
-    micropython, mixed, redistribution, robust_line, second_reader, sql, tolerance,
+    micropython, mixed, redistribution, robust_line, second_reader, shells, sql, tolerance,
 };
 use std::process::{Command, ExitCode};
 
@@ -70,6 +71,11 @@ const CHECKS: &[Check] = &[
     micropython::PYTHON,
     sql::POSTGRESQL,
     sql::DUCKDB,
+    shells::BASH,
+    shells::ZSH,
+    shells::FISH,
+    shells::MAN,
+    shells::TERMINAL,
 ];
 
 /// The variable that asks for these checks.

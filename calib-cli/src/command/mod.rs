@@ -7,10 +7,12 @@ mod calibrate;
 mod capture;
 mod check;
 mod compare;
+mod completions;
 mod drift;
 mod export;
 mod fit;
 mod half_width;
+mod man;
 mod pair;
 mod plan;
 mod replay;
@@ -140,6 +142,10 @@ enum Command {
     /// writes them all. A command given --json prints one document to standard output,
     /// a failure too.
     Schema(schema::SchemaCommand),
+    /// What a shell needs to complete commands, options and file names
+    Completions(completions::Completions),
+    /// The manual pages
+    Man(man::ManCommand),
 }
 
 /// Whether there is a command of this name.
@@ -172,5 +178,7 @@ pub fn run(cli: Cli) -> Result<Verdict, Failure> {
         Command::Verify(arguments) => verify::run(&arguments),
         Command::Compare(arguments) => compare::run(&arguments),
         Command::Schema(command) => schema::run(&command),
+        Command::Completions(completions) => completions::run(&completions),
+        Command::Man(asked) => man::run(&asked),
     }
 }
