@@ -21,6 +21,7 @@ mod outside {
     pub mod made_up;
     pub mod micropython;
     pub mod mixed;
+    pub mod page;
     pub mod reader;
     pub mod redistribution;
     pub mod robust_line;
@@ -33,7 +34,7 @@ mod outside {
 use libtest_mimic::{Arguments, Trial};
 use outside::{
     agreement, atmega328p, both_axes, bucket, c_compilers, c_damage, c_fuzz, cortex_m3, drift,
-    micropython, mixed, redistribution, robust_line, second_reader, shells, sql, tolerance,
+    micropython, mixed, page, redistribution, robust_line, second_reader, shells, sql, tolerance,
 };
 use std::process::{Command, ExitCode};
 
@@ -67,6 +68,7 @@ const CHECKS: &[Check] = &[
     tolerance::CHECK,
     drift::CHECK,
     second_reader::CHECK,
+    page::CHECK,
     micropython::MICROPYTHON,
     micropython::PYTHON,
     sql::POSTGRESQL,

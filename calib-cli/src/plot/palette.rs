@@ -66,17 +66,18 @@ pub fn style_sheet() -> String {
 mod tests {
     use super::*;
 
+    fn linear(channel: u8) -> f64 {
+        let c = f64::from(channel) / 255.0;
+        if c <= 0.03928 {
+            c / 12.92
+        } else {
+            ((c + 0.055) / 1.055).powf(2.4)
+        }
+    }
+
     /// Relative luminance of sRGB, as WCAG 2.1 defines it (W3C Recommendation,
     /// 2018, "relative luminance"; constants recalled from memory).
     fn luminance(RGBColor(r, g, b): RGBColor) -> f64 {
-        let linear = |channel: u8| {
-            let c = f64::from(channel) / 255.0;
-            if c <= 0.03928 {
-                c / 12.92
-            } else {
-                ((c + 0.055) / 1.055).powf(2.4)
-            }
-        };
         0.2126 * linear(r) + 0.7152 * linear(g) + 0.0722 * linear(b)
     }
 
@@ -87,9 +88,75 @@ mod tests {
 
     #[test]
     fn text_stands_out_from_what_lies_behind_it() {
-        for ink in [INK, MUTED, LEVEL] {
+        for ink in [INK, MUTED, LEVEL, CURVE] {
             for ground in [PAPER, DOMAIN, GROUND] {
                 assert!(contrast(ink, ground) >= 4.5, "{ink:?} on {ground:?}");
+            }
+        }
+    }
+
+    /// What an eye without one kind of cone makes of linear sRGB: Vienot, Brettel and
+    /// Mollon (1999), Color Research and Application 24, for red and for green cones; the
+    /// figures recalled from memory.
+    const MISSING_CONES: [[[f64; 3]; 3]; 2] = [
+        [
+            [0.11238, 0.88762, 0.0],
+            [0.11238, 0.88762, 0.0],
+            [0.00401, -0.00401, 1.0],
+        ],
+        [
+            [0.29275, 0.70725, 0.0],
+            [0.29275, 0.70725, 0.0],
+            [-0.02234, 0.02234, 1.0],
+        ],
+    ];
+
+    /// Coordinates in CIELAB (white D65) of linear sRGB.
+    fn lab([r, g, b]: [f64; 3]) -> [f64; 3] {
+        let part = |share: f64| {
+            let edge = 6.0_f64 / 29.0;
+            if share > edge.powi(3) {
+                share.cbrt()
+            } else {
+                share / (3.0 * edge * edge) + 4.0 / 29.0
+            }
+        };
+        let x = part((0.4124 * r + 0.3576 * g + 0.1805 * b) / 0.9505);
+        let y = part(0.2126 * r + 0.7152 * g + 0.0722 * b);
+        let z = part((0.0193 * r + 0.1192 * g + 0.9505 * b) / 1.089);
+        [116.0 * y - 16.0, 500.0 * (x - y), 200.0 * (y - z)]
+    }
+
+    fn seen(cones: &[[f64; 3]; 3], RGBColor(r, g, b): RGBColor) -> [f64; 3] {
+        let rgb = [r, g, b].map(linear);
+        lab(cones.map(|row| {
+            let sum: f64 = row
+                .iter()
+                .zip(rgb)
+                .map(|(weight, part)| weight * part)
+                .sum();
+            sum.max(0.0)
+        }))
+    }
+
+    #[test]
+    fn marks_stay_apart_for_eyes_without_red_or_green_cones() {
+        for cones in &MISSING_CONES {
+            for (one, other) in [
+                (CURVE, CORE),
+                (CURVE, BAND),
+                (CURVE, LEVEL),
+                (CORE, BAND),
+                (CORE, LEVEL),
+            ] {
+                let (a, b) = (seen(cones, one), seen(cones, other));
+                let apart: f64 = a.iter().zip(b).map(|(a, b)| (a - b).powi(2)).sum();
+                // Neighbouring colours of 2 can just be told apart; 30 is far.
+                assert!(
+                    apart.sqrt() > 30.0,
+                    "{one:?} and {other:?}: {}",
+                    apart.sqrt()
+                );
             }
         }
     }

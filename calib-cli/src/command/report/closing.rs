@@ -4,6 +4,7 @@
 use super::Teller;
 use crate::caution;
 use crate::command::fit::SEED;
+use calib_core::reference::Publication;
 use maud::{Markup, html};
 
 impl Teller<'_> {
@@ -47,6 +48,19 @@ impl Teller<'_> {
         }
     }
 
+    /// Every source of soil and crop figures, each once.
+    fn publications(&self) -> Vec<&'static Publication> {
+        let of_soils = self.bench.soils.values();
+        let all = of_soils.flat_map(|soil| soil.report.publications.iter().copied());
+        let mut each: Vec<&Publication> = Vec::new();
+        for publication in all.chain(self.bench.crop) {
+            if !each.contains(&publication) {
+                each.push(publication);
+            }
+        }
+        each
+    }
+
     /// Where everything comes from, so that it can be made again.
     pub fn provenance(&self) -> Markup {
         html! {
@@ -69,12 +83,16 @@ impl Teller<'_> {
                         }
                     }
                 }
-                @if let Some(source) = self.bench.crop {
-                    p.small { (self.words.tell("crop-source", [("source", self.words.quoted(&source.citation).into())])) " "
-                        (self.words.tell("source-checked", [
-                            ("checked", self.words.quoted(&source.checked).into()),
-                            ("memory", self.words.quoted(&source.from_memory).into()),
-                        ]))
+                h3 { (self.words.say("sources-title")) }
+                p { (self.words.say("sources-note")) }
+                ul.sources {
+                    @for source in self.publications() {
+                        li { (self.words.quoted(&source.citation)) ". "
+                            (self.words.tell("source-checked", [
+                                ("checked", self.words.quoted(&source.checked).into()),
+                                ("memory", self.words.quoted(&source.from_memory).into()),
+                            ]))
+                        }
                     }
                 }
                 p.small { (self.words.say("about-charts")) }

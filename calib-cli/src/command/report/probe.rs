@@ -20,7 +20,7 @@ impl Teller<'_> {
     /// Everything about one probe.
     pub fn probe(&self, probe: &Probe) -> Markup {
         html! {
-            article.probe id=(anchor(probe.id())) class=(self.soil_class(probe.soil())) tabindex="-1" {
+            article id=(anchor(probe.id())) class={ "probe " (self.soil_class(probe.soil())) } tabindex="-1" {
                 header {
                     h2 { (probe.soil()) }
                     p { (self.words.tell("probe-name", [("probe", probe.id().into())])) " " (self.mark(self.standing(probe))) }
@@ -37,7 +37,7 @@ impl Teller<'_> {
     /// A probe without a calibration: why, and what to do.
     pub fn refused(&self, refused: &Refused) -> Markup {
         html! {
-            article.probe id=(anchor(&refused.probe)) class=(self.soil_class(&refused.soil)) tabindex="-1" {
+            article id=(anchor(&refused.probe)) class={ "probe " (self.soil_class(&refused.soil)) } tabindex="-1" {
                 header {
                     h2 { (refused.soil) }
                     p { (self.words.tell("probe-name", [("probe", refused.probe.as_str().into())])) " " (self.mark(Standing::NotReady)) }
@@ -171,7 +171,7 @@ impl Teller<'_> {
             .predictions
             .get(probe.fit.report.predictions.len() / 2);
         html! {
-            section.whole {
+            section {
                 h3 { (self.words.say("sure-title")) }
                 @if let Some(help) = probe.points.as_ref().and_then(|points| points.risk.helps_most.as_ref()) {
                     @let now = probe.points.as_ref().map_or(0.0, |points| points.risk.risk.now.in_band);

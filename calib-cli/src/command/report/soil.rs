@@ -62,19 +62,6 @@ impl Teller<'_> {
                     }
                     (self.chart(&soil.retention, self.words.say("retention-caption")))
                 }
-                details {
-                    summary { (self.words.say("sources-title")) }
-                    ul.small {
-                        @for publication in &report.publications {
-                            li { (self.words.quoted(&publication.citation)) " "
-                                (self.words.tell("source-checked", [
-                                    ("checked", self.words.quoted(&publication.checked).into()),
-                                    ("memory", self.words.quoted(&publication.from_memory).into()),
-                                ]))
-                            }
-                        }
-                    }
-                }
             }
         }
     }

@@ -134,9 +134,9 @@ row-taken = taken
 row-within = ± (95 %)
 soil-reason = Taken: { $reason }.
 retention-caption = How hard the soil holds on to its water as it dries.
-sources-title = The sources, and how far each was checked
+sources-title = The sources of soil and crop figures
+sources-note = None was read itself; a second copy is a public transcription.
 source-checked = Seen in a second copy: { $checked }. From memory, not checked: { $memory }.
-crop-source = Crop figures: { $source }
 
 seasons-title = A season with each rule
 season-caption = Two weeks of a simulated season: one threshold, then refill and stop.
