@@ -172,6 +172,16 @@ fn a_saved_calibration_of_other_cores_is_warned_of() {
 }
 
 #[test]
+fn a_saved_calibration_that_cannot_be_read_is_warned_of() {
+    let bench = Bench::demo().with("out/terrace-1.calibration.json", "{}");
+    assert!(page(&bench).contains("whether it is the calibration shown here is not known"));
+    bench
+        .run(&["report", ".", "--force", "--calibrations", "nowhere"])
+        .exits(2)
+        .complains("nowhere: holds no calibration");
+}
+
+#[test]
 fn a_curve_that_was_asked_for_is_the_curve_shown() {
     let bench = Bench::demo();
     bench

@@ -320,6 +320,19 @@ fn replay_follows_its_schema() {
 }
 
 #[test]
+fn the_report_follows_its_schema() {
+    let documents = Documents::load();
+    let bench = calibrated();
+    let batch = ["report", ".", "--batch", "forty-probes.csv", "--json"];
+    let good = documents.hold("report", bench.run(&batch), 0);
+    assert_eq!(good["ready"].as_array().map(Vec::len), Some(3));
+    one_core_far_off(&bench);
+    let again = ["report", ".", "--force", "--json"];
+    documents.hold("report", bench.run(&again), 1);
+    documents.hold("failure", bench.run(&["report", "nowhere", "--json"]), 2);
+}
+
+#[test]
 fn controller_files_follow_their_schemas() {
     let documents = Documents::load();
     let bench = calibrated();

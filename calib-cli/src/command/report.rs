@@ -14,6 +14,7 @@ mod switches;
 mod words;
 
 use super::fit::out_folder;
+use crate::calibration_file::CalibrationFile;
 use crate::caution;
 use crate::failure::{Failure, Verdict, Warning};
 use crate::output::{self, OutputSet};
@@ -75,6 +76,10 @@ struct Teller<'a> {
 /// # Errors
 /// [`Failure`] as the workbench, the fit and the disk have it.
 pub fn run(command: &Report) -> Result<Verdict, Failure> {
+    if let Some(folder) = &command.calibrations {
+        // Named, so it must be there.
+        CalibrationFile::load_all(folder)?;
+    }
     let calibrations = out_folder(&command.dir, command.calibrations.as_deref());
     let path = match &command.out {
         Some(path) => path.clone(),

@@ -61,3 +61,63 @@ pub fn on_page(chart: &impl Chart) -> Result<OnPage, PlotError> {
         description: chart.description(),
     })
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::plot::{CalibrationChart, ResidualChart, example};
+
+    #[test]
+    fn every_core_can_be_pointed_at_by_its_name_and_nothing_has_an_identifier() {
+        let (calibration, observations) = example::falling();
+        let curve = CalibrationChart::new(&calibration, &observations, &[]).unwrap();
+        let residuals = ResidualChart::new(&calibration, &observations).unwrap();
+        for drawn in [on_page(&curve).unwrap(), on_page(&residuals).unwrap()] {
+            let document = roxmltree::Document::parse(&drawn.svg).unwrap();
+            let points: Vec<_> = document
+                .descendants()
+                .filter(|node| node.attribute("class") == Some("point"))
+                .collect();
+            assert_eq!(points.len(), observations.len());
+            for seen in &observations {
+                let point = points
+                    .iter()
+                    .find(|point| point.attribute("data-name") == Some(&seen.sample))
+                    .unwrap();
+                let words = point.attribute("aria-label").unwrap();
+                assert!(
+                    words.starts_with(&format!("Core {}: ", seen.sample)),
+                    "{words}"
+                );
+                assert_eq!(point.first_element_child().unwrap().text(), Some(words));
+                assert_eq!(point.attribute("tabindex"), Some("-1"));
+            }
+            let named = document.descendants().any(|node| node.has_attribute("id"));
+            assert!(!named, "a page may hold this chart twice");
+            assert!(!drawn.svg.contains("<desc>"));
+            assert!(drawn.description.len() > 40);
+        }
+    }
+
+    #[test]
+    fn a_point_lies_where_its_core_is_drawn() {
+        let (calibration, observations) = example::falling();
+        let chart = CalibrationChart::new(&calibration, &observations, &[]).unwrap();
+        let plot = chart.plot();
+        let points = chart.points();
+        // The wettest core has the lowest count of a probe whose counts fall.
+        let wettest = points
+            .iter()
+            .min_by(|a, b| a.at.1.total_cmp(&b.at.1))
+            .unwrap();
+        let leftmost = points
+            .iter()
+            .map(|point| point.at.0)
+            .fold(f64::INFINITY, f64::min);
+        assert!(wettest.at.0 - leftmost < 0.1 * (plot.right - plot.left));
+        for NamedPoint { at, .. } in &points {
+            assert!(plot.left <= at.0 && at.0 <= plot.right, "{at:?}");
+            assert!(plot.top <= at.1 && at.1 <= plot.bottom, "{at:?}");
+        }
+    }
+}

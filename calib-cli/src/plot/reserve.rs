@@ -21,6 +21,8 @@ const REACHES: [f64; 2] = [146.0, 160.0];
 /// Baseline of the names of the soil's limits.
 const LIMIT: f64 = 200.0;
 const HEIGHT: f64 = 216.0;
+/// Between two names.
+const GAP: f64 = 18.0;
 /// How much more than field capacity is shown where saturation is not known.
 const BEYOND: f64 = 1.3;
 
@@ -75,17 +77,52 @@ impl ReserveChart {
     }
 }
 
-/// Where a text of this width that would best lie on one side of `x` stands so that it
-/// does not leave the picture.
-fn beside(text: &str, x: f64, to_the_left: bool) -> (f64, HPos) {
-    let room = fonts::room(text, BODY, Weight::Medium);
-    let fits_left = x - room >= 0.0;
-    let fits_right = x + room <= WIDTH;
-    if (to_the_left && fits_left) || !fits_right {
-        (x, HPos::Right)
+/// A name beside its mark.
+struct Beside {
+    /// Where the mark is.
+    mark: f64,
+    /// Where the name begins.
+    left: f64,
+    /// Where it ends.
+    right: f64,
+}
+
+/// The names of two marks, the first left of its mark and the second right of its own
+/// where there is room; never outside the picture and never on one another.
+fn beside(names: [&str; 2], marks: [f64; 2], weight: Weight) -> [Beside; 2] {
+    let [first, second] = names.map(|name| fonts::room(name, BODY, weight));
+    let left = (marks[0] - first).max(0.0);
+    let wanted = marks[1].min(WIDTH - second);
+    let next = wanted.max(left + first + GAP);
+    // What the right edge pushes back, the first makes room for.
+    let back = (next + second - WIDTH).max(0.0);
+    let place = |mark: f64, left: f64, width: f64| Beside {
+        mark,
+        left,
+        right: left + width,
+    };
+    [
+        place(marks[0], left - back, first),
+        place(marks[1], next - back, second),
+    ]
+}
+
+/// Writes a name on its baseline.
+fn write<B: DrawingBackend>(
+    pen: &Pen<'_, B>,
+    name: &str,
+    place: &Beside,
+    baseline: f64,
+    letters: Letters,
+) -> Drawn<B> {
+    // Anchored at the end nearer to the mark, so that a browser's letters meet it.
+    let to_the_left = place.right <= place.mark + 0.5;
+    let (at, anchor) = if to_the_left {
+        (place.right, HPos::Right)
     } else {
-        (x, HPos::Left)
-    }
+        (place.left, HPos::Left)
+    };
+    pen.text(name, (at, baseline), letters.anchored(anchor))
 }
 
 impl Chart for ReserveChart {
@@ -142,39 +179,54 @@ impl Chart for ReserveChart {
                 pen.text(name, middle, letters)?;
             }
         }
-        let points = [("start", self.refill, true), ("stop", self.stop, false)];
-        for ((name, (theta_v, reach), left), y) in points.into_iter().zip(REACHES) {
-            let x = self.x(theta_v);
+        let bold = Letters {
+            weight: Weight::Medium,
+            ..Letters::body(palette::INK)
+        };
+        let points = [self.refill, self.stop];
+        let marks = points.map(|(theta_v, _)| self.x(theta_v));
+        let names = ["start", "stop"];
+        let places = beside(names, marks, Weight::Medium);
+        for (i, (theta_v, reach)) in points.into_iter().enumerate() {
+            let (x, y) = (marks[i], REACHES[i]);
             pen.line(&[(x, BAR.0 - OUT), (x, BAR.1)], palette::INK, 3.0)?;
-            let (at, anchor) = beside(name, x, left);
-            let letters = Letters {
-                weight: Weight::Medium,
-                ..Letters::body(palette::INK)
-            };
-            pen.text(name, (at, NAME), letters.anchored(anchor))?;
+            write(pen, names[i], &places[i], NAME, bold)?;
             let ends = (self.x(theta_v - reach), self.x(theta_v + reach));
             pen.line(&[(ends.0, y), (ends.1, y)], palette::INK, 2.0)?;
             pen.dot((x, y), 5.0, palette::CORE)?;
         }
-        let limits = [
-            ("wilting point", self.wilting_point, true),
-            ("field capacity", self.field_capacity, false),
-        ];
-        for (name, theta_v, left) in limits {
-            let x = self.x(theta_v);
+        let names = ["wilting point", "field capacity"];
+        let marks = [self.wilting_point, self.field_capacity].map(|theta_v| self.x(theta_v));
+        let places = beside(names, marks, Weight::Regular);
+        for (name, place) in names.into_iter().zip(&places) {
+            let x = place.mark;
+            let elbow = REACHES[1] + 6.0;
+            let end = (x.clamp(place.left, place.right), LIMIT - 0.85 * BODY);
             pen.dashes(
-                &[(x, BAR.1), (x, LIMIT - BODY)],
+                &[(x, BAR.1), (x, elbow), end],
                 &[5.0, 5.0],
                 palette::LEVEL,
                 2.0,
             )?;
-            let (at, anchor) = beside(name, x, left);
-            pen.text(
-                name,
-                (at, LIMIT),
-                Letters::body(palette::LEVEL).anchored(anchor),
-            )?;
+            write(pen, name, place, LIMIT, Letters::body(palette::LEVEL))?;
         }
         Ok(())
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn names_never_lie_on_one_another_nor_outside() {
+        for first in 0..=72 {
+            for second in first..=72 {
+                let marks = [10.0 * f64::from(first), 10.0 * f64::from(second)];
+                let [a, b] = beside(["wilting point", "field capacity"], marks, Weight::Regular);
+                assert!(a.left >= 0.0 && a.right < b.left, "{marks:?}");
+                assert!(b.right <= WIDTH + 1e-9, "{marks:?}");
+            }
+        }
     }
 }

@@ -250,7 +250,34 @@ fn draw_every_picture() -> Vec<Picture> {
     ]
     .into_iter()
     .chain(draw_agreement(&falling, &long))
+    .chain(draw_reserves())
     .collect()
+}
+
+/// What soils hold: a loam, a sand whose marks crowd, and one whose stop lies beyond.
+fn draw_reserves() -> Vec<Picture> {
+    let reserve = ReserveChart::new;
+    vec![
+        both(
+            "reserve",
+            &reserve(
+                "orchard",
+                0.12,
+                0.31,
+                Some(0.45),
+                (0.25, 0.07),
+                (0.31, 0.08),
+            ),
+        ),
+        both(
+            "reserve-sand",
+            &reserve("dune", 0.03, 0.07, Some(0.43), (0.06, 0.01), (0.07, 0.01)),
+        ),
+        both(
+            "reserve-full",
+            &reserve("moor", 0.38, 0.52, None, (0.5, 0.05), (0.53, 0.3)),
+        ),
+    ]
 }
 
 /// Readings held against cores: one probe's, and one of a long name.

@@ -26,7 +26,7 @@ pub const CHECK: Check = Check {
             return Err(said);
         }
         // More leaves would be paper for gaps.
-        printed(&bench, "A4", 22)?;
+        printed(&bench, "A4", 20)?;
         printed(&bench, "Letter", 22)
     },
 };

@@ -88,13 +88,10 @@ impl Bench {
     /// As `fit`; set points that cannot be placed are no error here, but told.
     pub fn read(folder: &Path, saved: &Path, batch: Option<&Path>) -> Result<Self, Failure> {
         let workbench = table::load(folder)?;
-        let kept: Vec<CalibrationFile> = match CalibrationFile::load_all(saved) {
-            Ok(all) => all.into_iter().map(|(_, file)| file).collect(),
-            // None was saved yet, or not one that can be read: the cores decide.
-            Err(_) => Vec::new(),
-        };
+        let (kept, unread) = saved_in(saved)?;
         let shown = on_page::fit(&workbench, &kept)?;
         let mut warnings = on_page::otherwise_saved(&shown.probes, &kept, saved);
+        warnings.extend(unread);
         warnings.extend(shown.warnings);
         let files: Vec<(PathBuf, CalibrationFile)> = shown
             .probes
@@ -231,6 +228,26 @@ impl Bench {
         } else {
             Verdict::Unfit
         }
+    }
+}
+
+/// The calibrations saved in a folder, none where nothing was saved yet; and a warning
+/// where one cannot be read, for then the cores alone decide what is shown.
+fn saved_in(folder: &Path) -> Result<(Vec<CalibrationFile>, Vec<Warning>), Failure> {
+    match CalibrationFile::load_all(folder) {
+        Ok(all) => Ok((all.into_iter().map(|(_, file)| file).collect(), Vec::new())),
+        Err(Failure::Input(complaints)) => {
+            // What is said of the folder itself is that it holds none.
+            let of_files = complaints.iter().filter(|one| one.file != folder);
+            let unread = of_files.map(|complaint| Warning {
+                place: complaint.file.display().to_string(),
+                what: complaint.what.clone(),
+                why: "whether it is the calibration shown here is not known".to_owned(),
+                advice: complaint.mend.clone(),
+            });
+            Ok((Vec::new(), unread.collect()))
+        }
+        Err(failure) => Err(failure),
     }
 }
 

@@ -156,8 +156,8 @@ impl Teller<'_> {
                     ("driest", html! { b { (self.show.water(points.driest)) } }.into()),
                 ])))
                 (fact(self.words.say("fact-recheck"), self.words.tell("fact-recheck-value", [
-                    ("day", html! { b { (probe.fit.file.recheck_by) } }.into()),
-                    ("made", probe.fit.file.calibrated_on.as_str().into()),
+                    ("day", html! { b { time { (probe.fit.file.recheck_by) } } }.into()),
+                    ("made", html! { time { (probe.fit.file.calibrated_on) } }.into()),
                 ])))
             }
         }
