@@ -61,8 +61,9 @@ fn wants_json() -> bool {
         .any(|argument| argument == "--json")
 }
 
-/// The failure on standard output, where the answer would have been. If that cannot be
-/// written either, standard error is all there is.
+/// The failure on standard output, where the answer would have been; on one line, for
+/// some commands answer line by line. If that cannot be written either, standard error
+/// is all there is.
 fn tell(failure: &failure::Failure) {
-    let _ = output::print_json(&failure::Told::from(failure));
+    let _ = output::print_json_line(&failure::Told::from(failure));
 }

@@ -33,6 +33,16 @@ pub fn print_json(value: &impl serde::Serialize) -> Result<(), Failure> {
     print(&(text + "\n"))
 }
 
+/// Writes `value` to standard output as JSON on one line.
+///
+/// # Errors
+/// As [`print_json`].
+pub fn print_json_line(value: &impl serde::Serialize) -> Result<(), Failure> {
+    let text = serde_json::to_string(value)
+        .map_err(|error| Failure::Internal(format!("cannot write the result: {error}")))?;
+    print(&(text + "\n"))
+}
+
 /// The warning that the chart at `path` is not of this answer.
 fn kept(path: &Path) -> Warning {
     Warning {

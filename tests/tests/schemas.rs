@@ -201,6 +201,20 @@ fn laying_out_and_checking_follow_their_schemas() {
     let good = documents.hold("check", bench.run(&["check", "b", "--json"]), 0);
     assert!(good["workbench"]["log_rows"].as_u64() > Some(0));
     documents.hold("check", bench.run(&["check", "nowhere", "--json"]), 2);
+    // Semicolons, decimal commas and blanks are form only.
+    bench.put(
+        "b/samples.csv",
+        bench
+            .read("b/samples.csv")
+            .replace(',', ";")
+            .replace('.', ","),
+    );
+    for options in [&["--dry-run"][..], &[]] {
+        let all = [&["check", "b", "--fix", "--json"], options].concat();
+        let mended = documents.hold("check", bench.run(&all), 0);
+        assert_eq!(mended["fix"]["written"], options.is_empty());
+        assert_eq!(mended["fix"]["files"].as_array().map(Vec::len), Some(1));
+    }
 }
 
 #[test]
@@ -490,4 +504,85 @@ fn every_command_says_as_json_why_it_failed() {
     // Without --json nothing of it is on standard output.
     let plain = bench.run(&["fit", "."]).exits(2);
     assert_eq!(plain.stdout, "");
+}
+
+#[test]
+fn plan_status_and_report_follow_their_schemas() {
+    let documents = Documents::load();
+    let bench = calibrated();
+    let hold = |name: &str, arguments: &[&str], code| {
+        documents.hold(name, bench.run(&[arguments, &["--json"]].concat()), code)
+    };
+    hold("plan", &["plan", ".", "--start", "2026-11-30"], 0);
+    let sheets = hold("plan", &["plan", ".", "--out", "plan"], 0);
+    assert!(
+        sheets["written"]
+            .as_array()
+            .is_some_and(|files| files.len() >= 2)
+    );
+    let loam = [
+        "plan",
+        "--texture",
+        "loam",
+        "--bulk-density",
+        "1.4",
+        "--container-ml",
+        "5000",
+    ];
+    hold("plan", &loam, 0);
+    hold("plan", &["plan", ".", "--no-foretelling"], 0);
+    hold("plan-next", &["plan", ".", "--next"], 0);
+    hold("failure", &["plan", ".", "--targets", "0.9"], 2);
+    hold("report", &["report", ".", "--out", "page.html"], 0);
+    hold("failure", &["report", ".", "--calibrations", "nowhere"], 2);
+    hold("status", &["status"], 0);
+    hold("status", &["status", ".", "--on", "2099-01-01"], 0);
+    hold("failure", &["status", "nowhere"], 2);
+    let empty = Bench::empty();
+    documents.hold("status", empty.run(&["status", "--json"]), 0);
+    one_core_far_off(&bench);
+    let stale = hold("status", &["status"], 0);
+    assert!(stale["calibrated"][0]["current"] == false, "{stale}");
+    bench.run(&["fit", ".", "--no-charts", "--force"]).exits(0);
+    hold("report", &["report", ".", "--out", "unfit.html"], 1);
+}
+
+#[test]
+fn every_line_of_capture_follows_its_schema() {
+    let documents = Documents::load();
+    let bench = Bench::demo();
+    let heard = "2026-06-01T08:00:00Z,terrace-1,512,17.2\n\
+                 2026-06-01T08:01:00Z,terrace-1,51x,17.2\n\
+                 2026-06-01T08:02:00Z,terrace-1,513,-127\n";
+    bench.put("heard.csv", heard);
+    let options = [
+        "--file",
+        "heard.csv",
+        "--to-end",
+        "--into",
+        "new.csv",
+        "--json",
+    ];
+    let answer = bench
+        .run(&[&["capture", "."][..], &options].concat())
+        .exits(0);
+    let mut events = BTreeSet::new();
+    for line in answer.stdout.lines() {
+        let event: Value = serde_json::from_str(line).unwrap();
+        assert_eq!(documents.faults("capture", &event), None, "{line}");
+        events.insert(event["event"].as_str().unwrap().to_owned());
+    }
+    for event in ["opened", "reading", "refused", "ended"] {
+        assert!(events.contains(event), "{events:?}");
+    }
+    let gone = bench.run(&[
+        "capture",
+        ".",
+        "--file",
+        "nowhere.csv",
+        "--json",
+        "--to-end",
+    ]);
+    assert_eq!(gone.stdout.lines().count(), 1, "{}", gone.stdout);
+    documents.hold("failure", gone, 2);
 }

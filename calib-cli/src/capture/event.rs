@@ -4,12 +4,13 @@
 use super::Refusal;
 use crate::failure::Verdict;
 use calib_core::readings::Settled;
+use schemars::JsonSchema;
 use serde::Serialize;
 use std::collections::BTreeMap;
 use std::path::PathBuf;
 
 /// One line of what `ovendry capture --json` prints.
-#[derive(Debug, Clone, PartialEq, Serialize)]
+#[derive(Debug, Clone, PartialEq, Serialize, JsonSchema)]
 pub struct Line<'e> {
     /// Always `ovendry capture`.
     pub format: &'static str,
@@ -23,7 +24,7 @@ pub struct Line<'e> {
 }
 
 /// What happened.
-#[derive(Debug, Clone, PartialEq, Serialize)]
+#[derive(Debug, Clone, PartialEq, Serialize, JsonSchema)]
 #[serde(tag = "event", rename_all = "kebab-case")]
 pub enum Event {
     /// Listening begins.
@@ -89,7 +90,7 @@ pub enum Event {
 }
 
 /// What came of it all.
-#[derive(Debug, Clone, PartialEq, Serialize)]
+#[derive(Debug, Clone, PartialEq, Serialize, JsonSchema)]
 pub struct Summary {
     /// What the exit code says.
     pub verdict: Verdict,
@@ -115,7 +116,7 @@ pub struct Summary {
 }
 
 /// One probe at the end.
-#[derive(Debug, Clone, PartialEq, Serialize)]
+#[derive(Debug, Clone, PartialEq, Serialize, JsonSchema)]
 pub struct ProbeSummary {
     /// The probe.
     pub probe_id: String,
@@ -129,7 +130,7 @@ pub struct ProbeSummary {
 }
 
 /// Why it ended.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize)]
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, JsonSchema)]
 #[serde(rename_all = "kebab-case")]
 pub enum EndedBy {
     /// Ctrl-C, or the machine asked the program to end.

@@ -5,6 +5,7 @@ use super::lines::Lines;
 use super::{Said, Source};
 use crate::failure::{Complaint, Failure};
 use crate::table::{folder_of, sha256_of};
+use schemars::JsonSchema;
 use serde::{Deserialize, Serialize};
 use std::collections::VecDeque;
 use std::fs::{self, File, Metadata};
@@ -46,7 +47,7 @@ struct Reading {
 }
 
 /// Which file a name means just now.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize)]
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize, JsonSchema)]
 struct Identity {
     device: u64,
     inode: u64,
@@ -67,7 +68,7 @@ fn identity(_: &Metadata) -> Option<Identity> {
 }
 
 /// Where a file was left, and how it is known again.
-#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
+#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize, JsonSchema)]
 struct Cursor {
     offset: u64,
     identity: Option<Identity>,
@@ -76,7 +77,7 @@ struct Cursor {
 }
 
 /// Some bytes of a file.
-#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
+#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize, JsonSchema)]
 struct Digest {
     length: u64,
     sha256: String,

@@ -7,6 +7,7 @@
 //! cursor: as many are skipped.
 
 use crate::table::sha256_of;
+use schemars::JsonSchema;
 use serde::{Deserialize, Serialize};
 use std::collections::{BTreeMap, VecDeque};
 use std::fs::File;
@@ -17,7 +18,7 @@ use std::path::{Path, PathBuf};
 const KNOWN_BY: u64 = 256;
 
 /// The marks of one file.
-#[derive(Debug, Clone, Default, PartialEq, Serialize, Deserialize)]
+#[derive(Debug, Clone, Default, PartialEq, Serialize, Deserialize, JsonSchema)]
 pub struct Marks {
     /// Each source that can be read on, by its key.
     #[serde(default)]
@@ -28,7 +29,7 @@ pub struct Marks {
 }
 
 /// How far a source was read.
-#[derive(Debug, Clone, Default, PartialEq, Serialize, Deserialize)]
+#[derive(Debug, Clone, Default, PartialEq, Serialize, Deserialize, JsonSchema)]
 pub struct Mark {
     /// What the source gave as its cursor.
     pub cursor: Option<serde_json::Value>,
@@ -38,7 +39,7 @@ pub struct Mark {
 }
 
 /// A row as far as it says which reading it is, whatever the time it was stamped with.
-#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
+#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize, JsonSchema)]
 pub struct Row {
     /// The probe.
     pub probe: String,
@@ -47,7 +48,7 @@ pub struct Row {
 }
 
 /// A capture under way.
-#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
+#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize, JsonSchema)]
 pub struct Running {
     /// Key of its source, if it can be read on.
     pub source: Option<String>,

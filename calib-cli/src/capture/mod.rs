@@ -29,6 +29,7 @@ pub use port::Port;
 pub use refused::RefusedLog;
 
 use crate::failure::Failure;
+use schemars::JsonSchema;
 use serde::{Deserialize, Serialize};
 use std::time::Duration;
 
@@ -87,7 +88,9 @@ pub enum Said {
 }
 
 /// Why something that came is not a reading, in kinds that are counted.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash, Serialize, Deserialize)]
+#[derive(
+    Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash, Serialize, Deserialize, JsonSchema,
+)]
 #[serde(rename_all = "kebab-case")]
 pub enum Refusal {
     /// Bytes that are not text: noise, a wrong baud rate, a power failure.

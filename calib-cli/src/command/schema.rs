@@ -2,10 +2,11 @@
 //! (draft 2020-12), made from the types themselves.
 
 use super::{
-    accuracy, batch, calibrate, check, compare, drift, export, fit, pair, replay, report,
-    setpoints, soil, start, verify,
+    accuracy, batch, calibrate, check, compare, drift, export, fit, pair, plan, replay, report,
+    setpoints, soil, start, status, verify,
 };
 use crate::calibration_file::CalibrationFile;
+use crate::capture::event::Line;
 use crate::failure::{Failure, Told, Verdict};
 use crate::output::{self, OutputSet};
 use schemars::generate::SchemaSettings;
@@ -85,8 +86,20 @@ fn stated(value: impl Into<Value>, description: &str) -> Value {
 
 /// Every kind of document, in the order of the commands.
 const DOCUMENTS: &[Document] = &[
+    Document::of::<status::Answer>("status", 1, "What `ovendry status --json` prints"),
     Document::of::<start::Answer<'_>>("start", 1, "What `ovendry start --json` prints"),
+    Document::of::<plan::Answer>("plan", 1, "What `ovendry plan --json` prints"),
+    Document::of::<plan::NextAnswer>(
+        "plan-next",
+        1,
+        "What `ovendry plan DIR --next --json` prints",
+    ),
     Document::of::<check::Report<'_>>("check", 1, "What `ovendry check --json` prints"),
+    Document::of::<Line<'_>>(
+        "capture",
+        1,
+        "A line of what `ovendry capture --json` prints",
+    ),
     Document::of::<calibrate::Answer<'_>>("calibrate", 1, "What `ovendry calibrate --json` prints"),
     Document::of::<fit::Answer>("fit", 1, "What `ovendry fit --json` prints"),
     Document::of::<pair::Answer<'_>>("pair", 1, "What `ovendry pair --json` prints"),
@@ -199,7 +212,11 @@ mod tests {
     use clap::CommandFactory;
 
     /// Commands that answer with something other than a report, and what.
-    const NO_REPORT: [(&str, &str); 1] = [("schema", "a schema, which is JSON itself")];
+    const NO_REPORT: [(&str, &str); 3] = [
+        ("schema", "a schema, which is JSON itself"),
+        ("completions", "a script for a shell"),
+        ("man", "pages for man"),
+    ];
 
     #[test]
     fn every_command_that_reports_takes_json_and_has_a_schema() {
@@ -226,7 +243,7 @@ mod tests {
                 .filter_map(Value::as_str)
                 .collect();
             let mut head = vec!["format", "version"];
-            if !["calibration", "failure"].contains(&document.name) {
+            if !["calibration", "capture", "failure"].contains(&document.name) {
                 head.push("verdict");
             }
             assert_eq!(required[..head.len()], head, "{}", document.name);

@@ -8,6 +8,7 @@ use crate::gravimetry::{
 };
 use crate::quantity::{Centimetre, Fraction, Gram, Millilitre, Quantity, QuantityError};
 use crate::soil::porosity_between_grains;
+use schemars::JsonSchema;
 use serde::Serialize;
 
 /// Share of the container left empty above the soil where none is stated, for
@@ -82,7 +83,7 @@ impl Container {
 }
 
 /// What to pack into the container at first.
-#[derive(Debug, Clone, Copy, PartialEq, Serialize)]
+#[derive(Debug, Clone, Copy, PartialEq, Serialize, JsonSchema)]
 pub struct Packing {
     /// Inner volume of the container, ml.
     pub container_ml: f64,

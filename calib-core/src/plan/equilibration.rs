@@ -3,10 +3,11 @@
 use super::wet_up::WettingMethod;
 use crate::quantity::{Gravimetric, Quantity, QuantityError};
 use crate::soil::TextureClass;
+use schemars::JsonSchema;
 use serde::Serialize;
 
 /// How fine a soil is, as far as the bench cares.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize)]
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, JsonSchema)]
 #[serde(rename_all = "kebab-case")]
 pub enum Grain {
     /// Sand, loamy sand and sandy loam.

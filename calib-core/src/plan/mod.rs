@@ -32,6 +32,7 @@ pub use wet_up::{Step, StockNeeded, Warmth, WettingMethod};
 use crate::quantity::{
     Celsius, Centimetre, CubicCentimetre, Density, Gravimetric, Quantity, QuantityError, Vwc,
 };
+use schemars::JsonSchema;
 use serde::Serialize;
 
 /// Levels planned where none are asked for: enough for a curve that bends, with a
@@ -113,7 +114,7 @@ pub struct Request {
 }
 
 /// What a core will weigh, the container not counted.
-#[derive(Debug, Clone, Copy, PartialEq, Serialize)]
+#[derive(Debug, Clone, Copy, PartialEq, Serialize, JsonSchema)]
 pub struct CoreExpected {
     /// Volume, cm3.
     pub volume_cm3: f64,
@@ -124,7 +125,7 @@ pub struct CoreExpected {
 }
 
 /// A plan for one soil in one container.
-#[derive(Debug, Clone, PartialEq, Serialize)]
+#[derive(Debug, Clone, PartialEq, Serialize, JsonSchema)]
 pub struct Plan {
     /// What to pack at first.
     pub packing: Packing,

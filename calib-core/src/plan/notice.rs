@@ -1,9 +1,10 @@
 //! What a person should know about a plan that can be carried out.
 
+use schemars::JsonSchema;
 use serde::Serialize;
 
 /// Something to know before starting.
-#[derive(Debug, Clone, PartialEq, Serialize, thiserror::Error)]
+#[derive(Debug, Clone, PartialEq, Serialize, thiserror::Error, JsonSchema)]
 #[serde(tag = "notice", rename_all = "kebab-case")]
 pub enum PlanNotice {
     /// The driest level is not below the wilting point.

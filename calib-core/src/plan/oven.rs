@@ -2,6 +2,7 @@
 
 use super::timetable::Slot;
 use super::wet_up::Step;
+use schemars::JsonSchema;
 use serde::Serialize;
 use std::collections::VecDeque;
 
@@ -12,7 +13,7 @@ const DRYING: u32 = 2;
 const AGAIN: u32 = 1;
 
 /// One core of the plan.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize)]
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, JsonSchema)]
 pub struct OvenCore {
     /// Its level, from 1.
     pub level: usize,
@@ -22,7 +23,7 @@ pub struct OvenCore {
 
 /// What goes into the oven together. The oven is emptied before the next: moist cores
 /// beside dry ones would moisten them.
-#[derive(Debug, Clone, PartialEq, Eq, Serialize)]
+#[derive(Debug, Clone, PartialEq, Eq, Serialize, JsonSchema)]
 pub struct Load {
     /// From 1.
     pub load: usize,

@@ -6,6 +6,7 @@
 use super::notice::PlanNotice;
 use super::oven::{Load, loads};
 use super::wet_up::Step;
+use schemars::JsonSchema;
 use serde::Serialize;
 
 /// Hours from an afternoon's work to the next morning's are 24 less this.
@@ -13,7 +14,7 @@ const AFTERNOON_TO_MORNING_H: u32 = 6;
 const DAY_H: u32 = 24;
 
 /// Half a day of work.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Serialize)]
+#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Serialize, JsonSchema)]
 #[serde(rename_all = "kebab-case")]
 pub enum DayPart {
     /// Before noon.
@@ -23,7 +24,7 @@ pub enum DayPart {
 }
 
 /// A half day of the plan.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Serialize)]
+#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Serialize, JsonSchema)]
 pub struct Slot {
     /// Day, from 1 for the day the container is first packed.
     pub day: u32,
@@ -56,7 +57,7 @@ impl Slot {
 }
 
 /// One thing to do.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize)]
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, JsonSchema)]
 #[serde(tag = "task", rename_all = "kebab-case")]
 pub enum Task {
     /// Read the probe, take the level's cores and weigh them moist.
@@ -87,7 +88,7 @@ pub enum Task {
 }
 
 /// The tasks of a half day, in their order.
-#[derive(Debug, Clone, PartialEq, Eq, Serialize)]
+#[derive(Debug, Clone, PartialEq, Eq, Serialize, JsonSchema)]
 pub struct Day {
     /// When.
     #[serde(flatten)]
@@ -97,7 +98,7 @@ pub struct Day {
 }
 
 /// The whole plan in time.
-#[derive(Debug, Clone, PartialEq, Eq, Serialize)]
+#[derive(Debug, Clone, PartialEq, Eq, Serialize, JsonSchema)]
 pub struct Timetable {
     /// Days from packing to the last dry mass, the first counted.
     pub days: u32,

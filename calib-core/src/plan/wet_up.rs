@@ -14,6 +14,7 @@ use super::equilibration::wait_h;
 use super::error::PlanError;
 use super::notice::PlanNotice;
 use crate::quantity::{Quantity, Vwc};
+use schemars::JsonSchema;
 use serde::Serialize;
 
 /// Wettest soil that can be sieved and packed where field capacity is not known, as
@@ -26,7 +27,7 @@ const RESERVE: f64 = 0.1;
 const NOTHING: f64 = 5e-4;
 
 /// How the water of a level gets into the soil.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize)]
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, JsonSchema)]
 #[serde(rename_all = "kebab-case")]
 pub enum WettingMethod {
     /// The stock is packed as it is.
@@ -41,7 +42,7 @@ pub enum WettingMethod {
 
 /// Where a level stands and is read, so that temperature varies without regard to
 /// wetness and its effect can be told from that of water.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize)]
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, JsonSchema)]
 #[serde(rename_all = "kebab-case")]
 pub enum Warmth {
     /// Some 10 C below the room: a cellar or a cool box.
@@ -68,7 +69,7 @@ impl Warmth {
 }
 
 /// One level: what to do before it is read.
-#[derive(Debug, Clone, Copy, PartialEq, Serialize)]
+#[derive(Debug, Clone, Copy, PartialEq, Serialize, JsonSchema)]
 pub struct Step {
     /// Level, from 1 for the driest.
     pub level: usize,
@@ -102,7 +103,7 @@ pub struct Step {
 }
 
 /// Stock to have ready, air-dry and sieved.
-#[derive(Debug, Clone, Copy, PartialEq, Serialize)]
+#[derive(Debug, Clone, Copy, PartialEq, Serialize, JsonSchema)]
 pub struct StockNeeded {
     /// For the first filling, g.
     pub first_g: f64,

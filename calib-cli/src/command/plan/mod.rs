@@ -15,7 +15,9 @@ use asked::{Asked, COMMAND_LINE, from_command_line, from_site};
 use clap::{ArgGroup, Args};
 use foretell::{Foretelling, Given};
 use jiff::civil::Date;
-use report::{Answer, SoilPlan};
+pub(super) use next::Answer as NextAnswer;
+pub(super) use report::Answer;
+use report::SoilPlan;
 use std::collections::HashSet;
 use std::path::{Path, PathBuf};
 

@@ -9,6 +9,7 @@ use calib_core::quantity::Quantity;
 use calib_core::quantity::Vwc;
 use jiff::ToSpan;
 use jiff::civil::Date;
+use schemars::JsonSchema;
 use serde::Serialize;
 use std::collections::HashSet;
 use std::path::PathBuf;
@@ -18,26 +19,26 @@ use std::path::PathBuf;
 const ID_LETTERS: usize = 12;
 
 /// What `ovendry plan --json` prints.
-#[derive(Debug, Serialize)]
-pub(super) struct Answer {
+#[derive(Debug, Serialize, JsonSchema)]
+pub(in crate::command) struct Answer {
     format: &'static str,
     version: u32,
     verdict: Verdict,
     /// The site's name, where there is a workbench.
     #[serde(skip_serializing_if = "Option::is_none")]
-    pub site: Option<String>,
+    pub(super) site: Option<String>,
     /// One plan a soil.
-    pub soils: Vec<SoilPlan>,
+    pub(super) soils: Vec<SoilPlan>,
     /// Files written.
-    pub written: Vec<PathBuf>,
+    pub(super) written: Vec<PathBuf>,
     /// What to know before starting.
-    pub warnings: Vec<Warning>,
+    pub(super) warnings: Vec<Warning>,
     /// Where the work can hurt.
-    pub cautions: Vec<&'static str>,
+    pub(super) cautions: Vec<&'static str>,
 }
 
 impl Answer {
-    pub fn new(
+    pub(super) fn new(
         site: Option<String>,
         soils: Vec<SoilPlan>,
         written: Vec<PathBuf>,
@@ -62,7 +63,7 @@ pub(super) fn cautions() -> impl Iterator<Item = &'static str> {
 }
 
 /// The plan for one soil.
-#[derive(Debug, Serialize)]
+#[derive(Debug, Serialize, JsonSchema)]
 pub(super) struct SoilPlan {
     /// Its id in site.toml; absent for a soil of the command line.
     #[serde(skip_serializing_if = "Option::is_none")]
@@ -99,7 +100,7 @@ pub(super) struct SoilPlan {
 }
 
 /// A day of the plan and its date.
-#[derive(Debug, Serialize)]
+#[derive(Debug, Serialize, JsonSchema)]
 pub(super) struct DayDate {
     /// Day, from 1.
     pub day: u32,
@@ -108,7 +109,7 @@ pub(super) struct DayDate {
 }
 
 /// A core to take.
-#[derive(Debug, Serialize)]
+#[derive(Debug, Serialize, JsonSchema)]
 pub(super) struct CoreToTake {
     /// Its id in samples.csv.
     pub sample_id: String,

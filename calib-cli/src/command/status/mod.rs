@@ -50,9 +50,10 @@ impl Default for Status {
 
 /// Where a workbench is and what is next.
 #[derive(Debug, Serialize, JsonSchema)]
-struct Answer {
+pub(super) struct Answer {
     format: &'static str,
     version: u32,
+    verdict: Verdict,
     /// The folder, as named.
     folder: PathBuf,
     /// How far the work has come.
@@ -132,6 +133,7 @@ fn answer(seen: Seen, here: Whereabouts) -> Answer {
     Answer {
         format: "ovendry status",
         version: 1,
+        verdict: Verdict::Good,
         step: here.step,
         next: here.next,
         site: seen.site.map(|site| site.name),

@@ -13,6 +13,7 @@ mod tests;
 use super::robust::{PER_MAD, median};
 use crate::quantity::Timestamp;
 use line::Line;
+use schemars::JsonSchema;
 use serde::Serialize;
 use std::collections::VecDeque;
 
@@ -65,7 +66,7 @@ impl SettlingRule {
 }
 
 /// What a probe does.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize)]
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, JsonSchema)]
 #[serde(rename_all = "kebab-case")]
 pub enum Motion {
     /// No reading came for long.
@@ -83,7 +84,7 @@ pub enum Motion {
 }
 
 /// A probe as it is just now.
-#[derive(Debug, Clone, Copy, PartialEq, Serialize)]
+#[derive(Debug, Clone, Copy, PartialEq, Serialize, JsonSchema)]
 pub struct Settled {
     /// What it does.
     pub motion: Motion,
