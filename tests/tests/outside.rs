@@ -16,6 +16,7 @@ mod outside {
     pub mod c_compilers;
     pub mod c_damage;
     pub mod c_fuzz;
+    pub mod capture;
     pub mod cortex_m3;
     pub mod drift;
     pub mod made_up;
@@ -33,8 +34,9 @@ mod outside {
 
 use libtest_mimic::{Arguments, Trial};
 use outside::{
-    agreement, atmega328p, both_axes, bucket, c_compilers, c_damage, c_fuzz, cortex_m3, drift,
-    micropython, mixed, page, redistribution, robust_line, second_reader, shells, sql, tolerance,
+    agreement, atmega328p, both_axes, bucket, c_compilers, c_damage, c_fuzz, capture, cortex_m3,
+    drift, micropython, mixed, page, redistribution, robust_line, second_reader, shells, sql,
+    tolerance,
 };
 use std::process::{Command, ExitCode};
 
@@ -78,6 +80,8 @@ const CHECKS: &[Check] = &[
     shells::FISH,
     shells::MAN,
     shells::TERMINAL,
+    capture::FAULTS,
+    capture::DISK_FULL,
 ];
 
 /// The variable that asks for these checks.

@@ -11,9 +11,9 @@ use std::time::{Duration, Instant};
 
 /// How long one read of the port waits.
 const PATIENCE: Duration = Duration::from_millis(25);
-/// Silence after opening that shows no line to be in flight: a hundred characters at
-/// 9600 baud, ten at 1200. Our own choice.
-const QUIET: Duration = Duration::from_millis(100);
+/// Silence after opening that shows no line to be in flight. Longer than senders pause
+/// within a line: a one-wire thermometer takes 750 ms to measure (common practice).
+const QUIET: Duration = Duration::from_secs(1);
 /// How often a port that is gone is looked for.
 const LOOK_AGAIN: Duration = Duration::from_millis(250);
 
@@ -158,6 +158,10 @@ mod tests {
     use serialport::{SerialPort, TTYPort};
     use std::io::Write;
 
+    /// Long enough for a silence to be one.
+    const SILENCE: Duration = Duration::from_millis(1500);
+    const SHORT: Duration = Duration::from_millis(300);
+
     /// The end a device would have, and a port on the other.
     fn pair() -> (TTYPort, Port) {
         let (device, other) = TTYPort::pair().expect("a pseudo-terminal");
@@ -190,9 +194,9 @@ mod tests {
     #[test]
     fn after_a_silence_the_first_line_is_whole_and_is_taken() {
         let (mut device, mut port) = pair();
-        assert_eq!(heard(&mut port, 4 * QUIET), []);
+        assert_eq!(heard(&mut port, SILENCE), []);
         device.write_all(b"663\n664\n").unwrap();
-        assert_eq!(lines(&heard(&mut port, 4 * QUIET)), ["663", "664"]);
+        assert_eq!(lines(&heard(&mut port, SHORT)), ["663", "664"]);
     }
 
     #[test]
@@ -210,7 +214,7 @@ mod tests {
         });
         std::thread::sleep(Duration::from_millis(20));
         let mut port = Port::open(&path, 9600).unwrap_or_else(|failure| panic!("{failure}"));
-        let said = heard(&mut port, 4 * QUIET);
+        let said = heard(&mut port, SHORT);
         let lines = lines(&said);
         assert!(lines.len() > 10, "{said:?}");
         assert!(lines.iter().all(|line| line == "1663"), "{said:?}");
@@ -220,11 +224,11 @@ mod tests {
     #[test]
     fn a_port_that_is_pulled_out_is_told_and_looked_for() {
         let (mut device, mut port) = pair();
-        heard(&mut port, 2 * QUIET);
+        heard(&mut port, SILENCE);
         device.write_all(b"663\n66").unwrap();
-        let mut said = heard(&mut port, 2 * QUIET);
+        let mut said = heard(&mut port, SHORT);
         drop(device);
-        said.extend(heard(&mut port, 4 * QUIET));
+        said.extend(heard(&mut port, SHORT));
         assert_eq!(lines(&said), ["663"]);
         let lost = said.iter().filter(|said| matches!(said, Said::Lost(_)));
         assert_eq!(lost.count(), 1, "{said:?}");

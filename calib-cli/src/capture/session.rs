@@ -248,10 +248,11 @@ impl Session {
         }
     }
 
-    /// The core that a reading is tagged with: only while its probe was steady before it.
-    fn tag(&mut self, reading: &Heard) -> Option<String> {
+    /// The core that a reading is tagged with: only where its probe is steady with it.
+    fn tag(&self, reading: &Heard) -> Option<String> {
         let sample = self.task.sample.clone()?;
-        let probe = self.probes.get_mut(&reading.probe)?;
+        let mut probe = self.probes.get(&reading.probe)?.clone();
+        probe.take(reading);
         probe.look();
         probe.is_steady().then_some(sample)
     }

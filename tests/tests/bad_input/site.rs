@@ -297,4 +297,30 @@ kinds! {
         Change(SITE, "maximum_on_s = 3600\n", "maximum_on_s = 3600\nseason_days = 400\n")
         => "site.toml:42: season_days = \"400\": is not a whole number from 1 to 366",
            "write the days a year in which the pump may be wanted; 180 is taken where it is left out";
+
+    // What is captured.
+    "capture-field-unknown" a_field_no_line_has_is_refused:
+        Change(SITE, "[controller]", "[capture]\nfields = \"probe_id,count\"\n\n[controller]")
+        => "site.toml:33: fields = \"probe_id,count\": names count, which is no field",
+           "write raw_count";
+    "capture-form-unknown" a_form_of_line_that_is_none_is_refused:
+        Change(SITE, "[controller]", "[capture]\nform = \"xml\"\n\n[controller]")
+        => "site.toml:33: form = \"xml\": is none of \"csv\", \"pairs\" and \"json\"",
+           "write one of them";
+    "capture-fields-of-json" an_order_of_cells_in_a_form_that_names_them_is_refused:
+        Change(SITE, "[controller]", "[capture]\nform = \"json\"\nfields = \"raw_count\"\n\n[controller]")
+        => "site.toml:34: fields = \"raw_count\": puts cells in order, which only the form csv has",
+           "say what a value is called with field, e.g. raw_count=adc; or take the form csv";
+    "capture-two-sources" two_places_to_listen_to_are_refused:
+        Change(SITE, "[controller]", "[capture]\nport = \"/dev/ttyUSB0\"\nfile = \"log.txt\"\n\n[controller]")
+        => "site.toml:34: file = \"log.txt\": names a second source beside port",
+           "keep one of the two, and give the other as an option when it is wanted";
+    "capture-steady-out-of-range" no_time_at_all_to_be_steady_is_refused:
+        Change(SITE, "[controller]", "[capture]\nbaud = 9600\nport = \"/dev/ttyUSB0\"\nsteady_minutes = 0\n\n[controller]")
+        => "site.toml:35: steady_minutes = \"0\": lies outside 0.1 to 1440",
+           "write it in minutes, e.g. 10";
+    "capture-probe-unknown" a_probe_to_assume_that_is_none_is_refused:
+        Change(SITE, "[controller]", "[capture]\nprobe = \"P11\"\n\n[controller]")
+        => "site.toml:33: probe = \"P11\": is not a probe of site.toml",
+           "write P1, or add the probe to site.toml";
 }

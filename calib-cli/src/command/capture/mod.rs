@@ -1,6 +1,7 @@
 //! `ovendry capture`: what is listened to, and what is done with it.
 
 use crate::capture::event::Event;
+pub use crate::capture::event::Line;
 use crate::capture::form::{Declared, Form, Kind, Separator};
 use crate::capture::session::{Session, Show, Task};
 use crate::capture::show::{JsonLines, Lines, LiveTable};
@@ -129,6 +130,14 @@ pub fn run(capture: &Capture) -> Result<Verdict, Failure> {
     if let Some(cursor) = &found.cursor {
         source.resume(cursor)?;
     }
+    let mut notes = found.notes;
+    if source.key().is_some() && !form.declares(TIMESTAMP) {
+        notes.push(
+            "lines carry no time of their own: each gets the time at which it is read here, also \
+             one that has stood there for long"
+                .to_owned(),
+        );
+    }
     let refusals = RefusedLog::at(beside(&into, ".refused"));
     let opened = Event::Opened {
         source: source.name(),
@@ -144,7 +153,7 @@ pub fn run(capture: &Capture) -> Result<Verdict, Failure> {
         Box::new(Lines::default())
     };
     show.event(&opened, &session)?;
-    for what in found.notes {
+    for what in notes {
         show.event(&Event::Note { what }, &session)?;
     }
     let stop = asked_to_stop()?;
