@@ -2,16 +2,19 @@
 
 use super::axis::Axis;
 use super::fonts::{self, Weight};
-use super::pen::{BODY, Drawn, Letters, Pen, Point};
+use super::pen::{BODY, Drawn, Pen, Point};
 use super::sheet::{CORE_RADIUS, LABEL_INDENT, Outline, RING, Sheet, Stroke, Swatch};
 use super::{Chart, Level, palette};
 use calib_core::calibration::Domain;
 use calib_core::plan::foretold::{CoresPoint, CurveOfCores};
 use plotters::prelude::DrawingBackend;
-use plotters::style::text_anchor::HPos;
 
 /// The name of the level that no number of cores goes below.
 const FLOOR: &str = "soil, probe";
+
+/// Uncertainties beyond so many times the floor are not drawn: they would press all
+/// others into one line.
+const TALLEST: f64 = 4.0;
 
 /// One number of levels.
 struct Row {
@@ -41,6 +44,7 @@ impl CoresAndUncertaintyChart {
                     .iter()
                     .filter(|p| p.levels == *levels)
                     .filter_map(|p| Some((p.clone(), p.expanded?.median)))
+                    .filter(|(_, u)| *u <= TALLEST * curve.floor)
                     .collect(),
             })
             .collect();
@@ -53,14 +57,23 @@ impl CoresAndUncertaintyChart {
             .enumerate()
             .map(|(i, name)| (Swatch::Curve(i), name.as_str()))
             .collect();
-        let planned = all().any(|(p, _)| p.planned);
-        if planned {
-            legend.push((Swatch::Ringed, "as planned"));
+        let planned = all().find(|(p, _)| p.planned);
+        let planned = planned.map(|(_, u)| format!("as planned: {u:.3}"));
+        if let Some(words) = &planned {
+            legend.push((Swatch::Ringed, words));
         }
         let room = 0.08 * highest;
+        let drawn = all().count();
+        let left_out = match curve.points.len() - drawn {
+            0 => String::new(),
+            n => format!(
+                ". {n} of {} plans are too unsure to be drawn",
+                curve.points.len()
+            ),
+        };
         let note = format!(
             "Along a line: one, two, three ... cores at each level. Dashed: what soil and probe \
-             leave however many cores there are, {:.3}",
+             leave however many cores there are, {:.3}{left_out}",
             curve.floor
         );
         let right = LABEL_INDENT + fonts::room(FLOOR, BODY, Weight::Regular);
@@ -139,11 +152,6 @@ impl Chart for CoresAndUncertaintyChart {
                     pen.dot(centre, CORE_RADIUS, stroke.colour)?;
                     if point.planned {
                         pen.ring(centre, RING, palette::LEVEL, 3.0)?;
-                        pen.text(
-                            &format!("{u:.3}"),
-                            (centre.0, centre.1 - RING - 10.0),
-                            Letters::body(palette::INK).anchored(HPos::Center),
-                        )?;
                     }
                 }
             }

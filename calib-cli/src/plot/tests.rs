@@ -6,6 +6,7 @@ use super::*;
 use calib_core::accuracy::{Interval, Limit, Limits, Sample};
 use calib_core::calibration::{Calibration, ConvertError};
 use calib_core::fit::Observation;
+use calib_core::plan::foretold::{CoresPoint, CurveOfCores, Middle, PlaceName, Share};
 use calib_core::quantity::{Estimate, Quantity, Vwc};
 use calib_core::soil::{Particles, SoilDescription, SoilEvidence, Texture, evidence};
 use plotters::style::RGBColor;
@@ -276,6 +277,63 @@ fn draw_reserves() -> Vec<Picture> {
         both(
             "reserve-full",
             &reserve("moor", 0.38, 0.52, None, (0.5, 0.05), (0.53, 0.3)),
+        ),
+    ]
+}
+
+/// Cores against uncertainty: made up, at the ordinary and with what is hard: a long
+/// name, and a plan far too unsure for the chart.
+fn cores_pictures() -> &'static [Picture] {
+    static DRAWN: OnceLock<Vec<Picture>> = OnceLock::new();
+    DRAWN.get_or_init(draw_cores)
+}
+
+fn draw_cores() -> Vec<Picture> {
+    let middle = |median: f64| Middle {
+        median,
+        standard_error: 0.001,
+        low: 0.8 * median,
+        high: 1.3 * median,
+        values: 200,
+    };
+    let share = |share: f64| Share {
+        share,
+        standard_error: 0.01,
+    };
+    let floor = 0.02;
+    let curve = |few: usize, planned: (usize, usize), place| CurveOfCores {
+        place,
+        theta_v: 0.184,
+        floor,
+        points: [few, few + 2, few + 4]
+            .into_iter()
+            .flat_map(|levels| (1..=5).map(move |cores| (levels, cores)))
+            .map(|(levels, cores_per_level)| {
+                let cores = levels * cores_per_level;
+                let spare = (cores as f64 - 2.5).max(0.4);
+                CoresPoint {
+                    levels,
+                    cores_per_level,
+                    cores,
+                    planned: (levels, cores_per_level) == planned,
+                    refused: share(0.0),
+                    expanded: Some(middle(floor * (1.0 + 3.0 / spare))),
+                    held: Some(share(0.95)),
+                }
+            })
+            .collect(),
+        steps: Vec::new(),
+        enough: Some(3),
+    };
+    let long = "the-third-raised-bed-of-the-south-terrace";
+    vec![
+        both(
+            "cores-and-uncertainty",
+            &CoresAndUncertaintyChart::new("terrace", &curve(5, (7, 3), PlaceName::Refill)),
+        ),
+        both(
+            "cores-and-uncertainty-hard",
+            &CoresAndUncertaintyChart::new(long, &curve(3, (3, 2), PlaceName::Middle)),
         ),
     ]
 }
@@ -661,6 +719,7 @@ fn letters_are_at_least_11_pixels_high_on_a_phone_360_wide() {
         .chain(crowds())
         .chain(controls())
         .chain(batch_pictures())
+        .chain(cores_pictures())
     {
         for word in words(&picture.svg) {
             let em = word.em * 360.0 / WIDTH;
@@ -678,6 +737,7 @@ fn no_text_leaves_the_picture_or_lies_on_another() {
         .chain(crowds())
         .chain(controls())
         .chain(batch_pictures())
+        .chain(cores_pictures())
     {
         let paper = Space {
             left: 0.0,

@@ -27,7 +27,7 @@ use std::path::Path;
 
 /// Simulated calibrations of each plan where none are asked for: the uncertainty is then
 /// sure to a hundredth or so of itself.
-const SIMULATIONS: u32 = 400;
+const SIMULATIONS: u32 = 200;
 /// Most that may be asked for.
 const MOST_SIMULATIONS: i64 = 20_000;
 /// Bits of a converter that nothing is said of.

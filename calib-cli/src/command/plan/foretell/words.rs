@@ -11,6 +11,9 @@ use std::fmt::{self, Write};
 const SHORT_BY: f64 = 0.02;
 /// Refusals beyond this share are.
 const REFUSED_OFTEN: f64 = 0.01;
+/// Where field capacity makes a set point this much less sure than a reading, that is
+/// said.
+const FROM_TABLES: f64 = 1.5;
 /// Cores below which an uncertainty that comes out may lie anywhere.
 const FEW_CORES: usize = 10;
 
@@ -93,6 +96,17 @@ impl Worth {
                  it to +- {:.4}).\nWith curve and scatter known perfectly it would be +- {:.3}: that is the soil \
                  and the probe, and no number of cores goes below.",
                 place.place, u.median, u.standard_error, place.floor
+            ));
+        }
+        if let Some(stop) = plan.at(PlaceName::Stop)
+            && let Some((set, u)) = stop.set_point_expanded.zip(stop.expanded)
+            && set.median > FROM_TABLES * u.median
+        {
+            remarks.push(format!(
+                "Stop itself is sure to +- {:.3} m3/m3 only, whatever the cores say: field capacity and wilting point \
+                 are not known better.\nA soaking left alone for two days (`ovendry soil DIR --log`) buys more there \
+                 than cores do.",
+                set.median
             ));
         }
         if plan.refused.share > REFUSED_OFTEN {

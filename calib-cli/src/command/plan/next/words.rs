@@ -116,16 +116,7 @@ fn headline(best: &Advice) -> String {
             )
         })
         .collect();
-    let apart = best.theta_v.iter().any(|t| {
-        let first = best.theta_v.first().copied().unwrap_or(*t);
-        (t - first).abs() > 0.015
-    });
-    let (at, counts) = if apart {
-        (list(&best.theta_v, 2), list(&best.counts, 0))
-    } else {
-        let first = |values: &[f64], digits| list(values.get(..1).unwrap_or(values), digits);
-        (first(&best.theta_v, 2), first(&best.counts, 0))
-    };
+    let (at, counts) = (list(&best.theta_v, 2), list(&best.counts, 0));
     let mean = |of: fn(&PlaceAfter) -> f64| best.places.iter().map(of).sum::<f64>();
     let (now, after) = (mean(|p| p.expanded_now), mean(|p| p.expanded_after));
     let little = if now > 0.0 && 1.0 - after / now < HARDLY {
@@ -176,8 +167,26 @@ fn table(probe: &ProbeNext, main: Criterion) -> String {
     table.to_string()
 }
 
+/// The values in words: those that read alike are told once.
 fn list(values: &[f64], digits: usize) -> String {
-    let each: Vec<String> = values.iter().map(|v| format!("{v:.digits$}")).collect();
+    let mut told: Vec<(String, usize)> = Vec::new();
+    for value in values {
+        let text = format!("{value:.digits$}");
+        match told.last_mut() {
+            Some((last, times)) if *last == text => *times += 1,
+            _ => told.push((text, 1)),
+        }
+    }
+    let alone = told.len() == 1;
+    let each: Vec<String> = told
+        .into_iter()
+        .map(|(text, times)| match times {
+            1 => text,
+            _ if alone => text,
+            2 => format!("{text} (twice)"),
+            n => format!("{text} ({n} times)"),
+        })
+        .collect();
     match each.split_last() {
         Some((last, [])) => last.clone(),
         Some((last, rest)) => format!("{} and {last}", rest.join(", ")),
