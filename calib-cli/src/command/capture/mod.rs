@@ -1,5 +1,7 @@
 //! `ovendry capture`: what is listened to, and what is done with it.
 
+mod database;
+
 use crate::capture::event::Event;
 pub use crate::capture::event::Line;
 use crate::capture::form::{Declared, Form, Kind, Separator};
@@ -12,6 +14,7 @@ use crate::table::heard::Listener;
 use crate::table::names::{COUNT, PROBE_ID, SAMPLE_ID, SOIL_TEMPERATURE, SUPPLY, TIMESTAMP};
 use crate::table::{READINGS, STEADY_MINUTES, listed, nearest, shown_path};
 use clap::{ArgGroup, Args};
+use database::DatabaseOptions;
 use std::path::{Path, PathBuf};
 use std::sync::Arc;
 use std::sync::atomic::{AtomicBool, Ordering};
@@ -24,7 +27,7 @@ const USUAL_BAUD: u32 = 9600;
 
 /// What to listen to.
 #[derive(Debug, Args)]
-#[command(group(ArgGroup::new("source").args(["port", "file", "pipe"])))]
+#[command(group(ArgGroup::new("source").args(["port", "file", "pipe", "database"])))]
 pub struct Capture {
     /// Workbench folder with a site.toml, whose [capture] may say the rest
     #[arg(default_value = ".")]
@@ -87,6 +90,8 @@ pub struct Capture {
     /// Print a line of JSON for everything that happens
     #[arg(long)]
     json: bool,
+    #[command(flatten)]
+    database: DatabaseOptions,
 }
 
 /// `90s`, `15m`, `2h`, `1d`.
@@ -122,7 +127,7 @@ pub fn run(capture: &Capture) -> Result<Verdict, Failure> {
     let sync = capture.fsync.or(listener.site().capture.sync);
     let (sink, found) = Sink::open(
         &into,
-        &columns(&form, &into, task.sample.is_some()),
+        &columns(capture.carries(&form), &into, task.sample.is_some()),
         source.as_ref(),
         &listener,
         sync.unwrap_or_default(),
@@ -170,11 +175,11 @@ fn asked_to_stop() -> Result<Arc<AtomicBool>, Failure> {
 }
 
 /// The columns that a new file gets, and that one already there must have.
-fn columns(form: &Form, into: &Path, tagging: bool) -> Vec<&'static str> {
+fn columns(carries: [bool; 2], into: &Path, tagging: bool) -> Vec<&'static str> {
     let is_new = std::fs::metadata(into).map_or(true, |there| there.len() == 0);
     let mut columns = vec![TIMESTAMP, PROBE_ID, COUNT];
-    for field in [SOIL_TEMPERATURE, SUPPLY] {
-        if form.declares(field) || (is_new && field == SOIL_TEMPERATURE) {
+    for (field, carried) in [SOIL_TEMPERATURE, SUPPLY].into_iter().zip(carries) {
+        if carried || (is_new && field == SOIL_TEMPERATURE) {
             columns.push(field);
         }
     }
@@ -194,6 +199,14 @@ fn command_line(
 }
 
 impl Capture {
+    /// Whether readings carry a soil temperature, and a supply voltage.
+    fn carries(&self, form: &Form) -> [bool; 2] {
+        if self.database.is_asked_for() {
+            return self.database.carries();
+        }
+        [SOIL_TEMPERATURE, SUPPLY].map(|field| form.declares(field))
+    }
+
     /// The form of a line: the options part by part, then site.toml. A kind given as an
     /// option that is not site.toml's leaves nothing of what stands there.
     fn form(&self, listener: &Listener) -> Result<Form, Failure> {
@@ -254,6 +267,13 @@ impl Capture {
                 listener.assume_probe(&probe);
                 Ok(())
             }
+            None if self.database.names_probe() => Ok(()),
+            None if self.database.is_asked_for() => Err(Complaint::about(
+                Path::new(COMMAND_LINE),
+                format!("rows name no probe, and site.toml has {}", listed(ids())),
+                "say which one it is with --probe, or which column names it with --probe-column",
+            )
+            .into()),
             // Pairs and JSON may name it in their own way, line by line.
             None if form.declares(PROBE_ID) || !matches!(form, Form::Cells { .. }) => Ok(()),
             None => Err(Complaint::about(
@@ -309,6 +329,9 @@ impl Capture {
     }
 
     fn source(&self, listener: &Listener) -> Result<Box<dyn Source>, Failure> {
+        if let Some(database) = self.database.source(self.to_end)? {
+            return Ok(Box::new(database));
+        }
         let stated = &listener.site().capture;
         let named = self.port.is_some() || self.file.is_some() || self.pipe;
         let (port, file) = if named {
@@ -332,7 +355,7 @@ impl Capture {
         Err(Complaint::about(
             Path::new(COMMAND_LINE),
             "does not say where readings come from",
-            "add --port, --file or --pipe, or say it below [capture] in site.toml",
+            "add --port, --file, --pipe or --database, or say it below [capture] in site.toml",
         )
         .into())
     }
