@@ -5,6 +5,7 @@
 //! makes of it.
 
 use crate::failure::{Complaint, Failure, Warning};
+use crate::meant;
 use crate::table::SITE;
 use crate::workbench::SourceFile;
 use calib_core::calibration::Calibration;
@@ -68,8 +69,10 @@ impl CalibrationFile {
     /// calibration of this version.
     pub fn load(path: &Path) -> Result<Self, Failure> {
         let again = "run `ovendry fit` again to make it anew";
-        let text = fs::read_to_string(path)
-            .map_err(|e| Complaint::about(path, format!("cannot be read: {e}"), again))?;
+        let text = fs::read_to_string(path).map_err(|e| {
+            let mend = meant::mend_if_missing(path, again);
+            Complaint::about(path, format!("cannot be read: {e}"), mend)
+        })?;
         let file: Self = serde_json::from_str(&text).map_err(|e| {
             Complaint::about(path, format!("is not a calibration file: {e}"), again)
                 .at_line(e.line() as u64)

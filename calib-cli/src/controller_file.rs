@@ -2,7 +2,8 @@
 
 use crate::calibration_file::SUFFIX;
 use crate::failure::{Complaint, Failure};
-use calib_cli::controller::{FileError, format_of, is_fleet, load, load_fleet, sha256};
+use crate::meant;
+use calib_cli::controller::{FLEET_FILE, FileError, format_of, is_fleet, load, load_fleet, sha256};
 use calib_core::controller::ControllerTable;
 use std::fs;
 use std::path::Path;
@@ -46,14 +47,7 @@ impl ControllerFile {
                 tables: load_fleet(&bytes).map_err(refused)?,
             });
         }
-        let format = format_of(file).ok_or_else(|| {
-            Complaint::about(
-                file,
-                "is no kind of controller file this program knows",
-                "give a file that `ovendry export` wrote: .controller.json, .table.csv, .h, .py, \
-                 .sql or fleet.json",
-            )
-        })?;
+        let format = format_of(file).ok_or_else(|| no_controller_file(file))?;
         let bytes = bytes_of(file)?;
         Ok(Self {
             format: format.name(),
@@ -63,12 +57,33 @@ impl ControllerFile {
     }
 }
 
+fn no_controller_file(file: &Path) -> Complaint {
+    let give = "give a file that `ovendry export` wrote: .controller.json, .table.csv, .h, .py, \
+                .sql or fleet.json";
+    if !file.is_dir() {
+        let what = "is no kind of controller file this program knows";
+        return Complaint::about(file, what, meant::mend_if_missing(file, give));
+    }
+    let fleet = [file.to_owned(), file.join("out")]
+        .map(|folder| folder.join(FLEET_FILE))
+        .into_iter()
+        .find(|fleet| fleet.is_file());
+    let mend = match fleet {
+        Some(fleet) => format!("did you mean {}? If not, {give}", fleet.display()),
+        None => give.to_owned(),
+    };
+    Complaint::about(file, "is a folder, not a controller file", mend)
+}
+
 fn bytes_of(file: &Path) -> Result<Vec<u8>, Failure> {
     Ok(fs::read(file).map_err(|error| {
         Complaint::about(
             file,
             format!("cannot be read: {error}"),
-            "check the file's name, or run `ovendry export` to write it",
+            meant::mend_if_missing(
+                file,
+                "check the file's name, or run `ovendry export` to write it",
+            ),
         )
     })?)
 }

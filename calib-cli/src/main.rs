@@ -13,6 +13,8 @@ mod failure;
 mod findings;
 mod fit_report;
 mod fitted;
+mod intent;
+mod meant;
 mod new_reading;
 mod notice;
 mod output;
@@ -34,6 +36,7 @@ fn main() -> ExitCode {
     let cli = match command::Cli::try_parse() {
         Ok(cli) => cli,
         Err(refused) => {
+            let refused = intent::advised(refused, &command::names());
             if refused.use_stderr() && wants_json() {
                 tell(&refusal::of(&refused));
             }

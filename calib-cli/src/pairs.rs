@@ -3,8 +3,9 @@
 
 use crate::failure::{Complaint, Failure, Warning};
 use crate::findings::Findings;
+use crate::meant;
 use crate::pairing::{self, PairedProbe};
-use crate::table::names::{COUNT, SAMPLE_ID, SAMPLES};
+use crate::table::names::{COUNT, READINGS, SAMPLE_ID, SAMPLES, SITE};
 use crate::table::pairs::{COLUMNS, read};
 use crate::table::{self, Source, rfc_3339, shown_path};
 use crate::workbench::{Sample, SourceFile, Workbench};
@@ -99,7 +100,10 @@ fn of_file(file: &Path) -> Result<Pairs, Failure> {
         return Err(Complaint::about(
             file,
             "is neither a folder nor a file",
-            "name a workbench folder, or a file of pairs such as `ovendry pair` writes",
+            meant::mend(
+                file,
+                "name a workbench folder, or a file of pairs such as `ovendry pair` writes",
+            ),
         )
         .into());
     }
@@ -119,8 +123,30 @@ fn of_file(file: &Path) -> Result<Pairs, Failure> {
             lines: table.lines,
             assumed_theta_u: table.assumed_theta_u,
         }),
-        _ => Err(Failure::Input(complaints)),
+        // Not a row could be read: perhaps it was never meant to be one.
+        Err(_) => Err(match other_kind(file) {
+            Some(complaint) => complaint.into(),
+            None => Failure::Input(complaints),
+        }),
+        Ok(_) => Err(Failure::Input(complaints)),
     }
+}
+
+/// That a file is of another kind, as its name says; of a table of a workbench only
+/// where the workbench lies beside it.
+fn other_kind(file: &Path) -> Option<Complaint> {
+    let (kind, mend) = meant::kind(file)?;
+    let folder = table::folder_of(file);
+    let is_table = [SAMPLES, READINGS, SITE]
+        .iter()
+        .any(|name| file.ends_with(name));
+    let mend = match (is_table, folder.join(SITE).is_file()) {
+        (true, false) => return None,
+        (true, true) => format!("give the folder: {}", folder.display()),
+        (false, _) => format!("give a file of pairs such as `ovendry pair` writes; {mend}"),
+    };
+    let what = format!("is {kind}, not a table of pairs");
+    Some(Complaint::about(file, what, mend))
 }
 
 impl Pairs {

@@ -35,6 +35,7 @@ const BOOTSTRAP: u32 = 1999;
 #[derive(Debug, Args)]
 pub struct Accuracy {
     /// Workbench folder; without AGAINST a file of pairs will do, too
+    #[arg(default_value = ".")]
     dir: PathBuf,
     /// Independent cores: another workbench folder, or a file of pairs such as `ovendry
     /// pair` writes. Without it, DIR's own cores are left out by turns

@@ -17,6 +17,7 @@ use std::path::PathBuf;
 #[derive(Debug, Args)]
 pub struct Calibrate {
     /// Workbench folder: site.toml, samples.csv, readings.csv
+    #[arg(default_value = ".")]
     dir: PathBuf,
     /// Where to save; DIR/out if not given
     #[arg(long, value_name = "FOLDER")]

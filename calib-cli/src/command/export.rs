@@ -8,6 +8,7 @@ use crate::calibration_file::CalibrationFile;
 use crate::caution;
 use crate::controller_file::ControllerFile;
 use crate::failure::{Complaint, Failure, Verdict, Warning};
+use crate::meant;
 use crate::output::{self, OutputSet};
 use crate::progress::Progress;
 use crate::table::load_site;
@@ -27,7 +28,7 @@ use std::path::{Path, PathBuf};
 #[derive(Debug, clap::Args)]
 pub struct Arguments {
     /// The workbench folder
-    #[arg(value_name = "DIR")]
+    #[arg(value_name = "DIR", default_value = ".")]
     pub(super) folder: PathBuf,
     /// Where the calibrations lie and the files go [default: DIR/out]
     #[arg(long, value_name = "FOLDER")]
@@ -294,8 +295,8 @@ fn chosen(request: &Request) -> Result<Vec<(PathBuf, CalibrationFile)>, Failure>
             request.out,
             format!("holds no calibration of probe {unknown}"),
             format!(
-                "choose among {} or run `ovendry fit` for it",
-                known.join(", ")
+                "{}; or run `ovendry fit` for it",
+                meant::choose(unknown, known.iter().map(String::as_str))
             ),
         )
         .into());

@@ -11,6 +11,7 @@ use crate::diagnosis::{Surroundings, loss_remark};
 use crate::failure::{Complaint, Failure, Verdict, Warning, all_or_every_complaint};
 use crate::fit_report::{self, ProbeReport};
 use crate::fitted::{Fitted, Outcome, Refused, fit_probe};
+use crate::meant;
 use crate::output::{self, OutputSet};
 use crate::pairing::{self, PairedProbe};
 use crate::physical::{self, PhysicalReport};
@@ -40,6 +41,7 @@ pub(super) const SEED: u64 = 101;
 #[derive(Debug, Args)]
 pub struct Fit {
     /// Workbench folder: site.toml, samples.csv, readings.csv
+    #[arg(default_value = ".")]
     pub dir: PathBuf,
     /// Where to save; DIR/out if not given
     #[arg(long, value_name = "FOLDER")]
@@ -339,7 +341,7 @@ pub(super) fn chosen<'a>(
                 "--probe",
                 id,
                 "is no probe with cores",
-                format!("choose one of: {}", known.join(", ")),
+                meant::choose(id, known),
             )
             .into())
         }

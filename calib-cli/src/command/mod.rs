@@ -148,6 +148,13 @@ enum Command {
     Man(man::ManCommand),
 }
 
+/// The names of all commands.
+pub fn names() -> Vec<String> {
+    let whole = Cli::command();
+    let names = whole.get_subcommands().map(|one| one.get_name().to_owned());
+    names.collect()
+}
+
 /// Whether there is a command of this name.
 fn offers(name: &str) -> bool {
     Cli::command().find_subcommand(name).is_some()

@@ -17,6 +17,7 @@ use std::path::{Path, PathBuf};
 #[derive(Debug, Args)]
 pub struct PairCommand {
     /// Workbench folder: site.toml, samples.csv, readings.csv
+    #[arg(default_value = ".")]
     dir: PathBuf,
     /// File to write; - for standard output
     #[arg(long, value_name = "FILE", default_value = "-")]

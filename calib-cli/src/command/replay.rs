@@ -38,6 +38,7 @@ const RULES: usize = 3;
 #[derive(Debug, Args)]
 pub struct Replay {
     /// Workbench folder with a site.toml
+    #[arg(default_value = ".")]
     dir: PathBuf,
     /// Log of the probes while the pump was run; DIR/log.csv if that is there
     #[arg(long, value_name = "FILE")]

@@ -36,6 +36,7 @@ const FILE: &str = "report.html";
 #[derive(Debug, Args)]
 pub struct Report {
     /// Workbench folder: site.toml, samples.csv, readings.csv
+    #[arg(default_value = ".")]
     dir: PathBuf,
     /// The page; DIR/out/report.html if not given
     #[arg(long, value_name = "FILE")]

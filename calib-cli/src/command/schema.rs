@@ -8,6 +8,7 @@ use super::{
 use crate::calibration_file::CalibrationFile;
 use crate::capture::event::Line;
 use crate::failure::{Failure, Told, Verdict};
+use crate::meant;
 use crate::output::{self, OutputSet};
 use schemars::generate::SchemaSettings;
 use schemars::{JsonSchema, Schema};
@@ -183,7 +184,7 @@ pub fn run(command: &SchemaCommand) -> Result<Verdict, Failure> {
             "NAME",
             name,
             "is no document of this program",
-            format!("choose one of: {}", known.join(", ")),
+            meant::choose(name, known),
         )
         .into());
     };

@@ -16,6 +16,7 @@ use super::soil::{command_line, known, soil_of};
 use crate::calibration_file::CalibrationFile;
 use crate::caution;
 use crate::failure::{Complaint, Failure, Verdict, Warning, all_or_every_complaint};
+use crate::meant;
 use crate::output::{print, print_json};
 use crate::progress::Progress;
 use crate::table::{LOG, folder_of, load_site};
@@ -44,6 +45,7 @@ pub(super) use words::{PointWater, duration, likely_percent};
 #[derive(Debug, Default, Args)]
 pub struct Setpoints {
     /// Workbench folder with a site.toml
+    #[arg(default_value = ".")]
     pub(super) dir: PathBuf,
     /// Folder of the saved calibrations; DIR/out if not given
     #[arg(long, value_name = "FOLDER")]
@@ -283,7 +285,7 @@ pub(super) fn calibrations(
                 "--probe",
                 id,
                 format!("has no calibration in {}", folder.display()),
-                format!("choose one of: {}", known.join(", ")),
+                meant::choose(id, known.iter().map(String::as_str)),
             )
             .into());
         }

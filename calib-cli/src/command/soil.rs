@@ -9,6 +9,7 @@ use super::fit::out_folder;
 use crate::failure::{
     COMMAND_LINE, Complaint, Failure, Verdict, Warning, all_or_every_complaint, without_value,
 };
+use crate::meant;
 use crate::output::{print, print_json};
 use crate::table::load_site;
 use crate::workbench::{self, Site};
@@ -209,7 +210,7 @@ fn from_site(site: &Site, only: Option<&str>) -> Result<Vec<Known>, Failure> {
                 "--soil",
                 id,
                 format!("is no soil of {}", site.file.display()),
-                format!("choose one of: {}", known.join(", ")),
+                meant::choose(id, known),
             )
         })?],
     };

@@ -56,8 +56,8 @@ impl Listener {
     /// # Errors
     /// [`Failure::Input`] with every fault of site.toml.
     pub fn of(folder: &Path) -> Result<Self, Failure> {
-        if !folder.is_dir() {
-            return Err(super::no_folder(folder).into());
+        if let Some(complaint) = super::no_workbench(folder) {
+            return Err(complaint.into());
         }
         let mut findings = Findings::default();
         let site = Source::read(folder, SITE, &mut findings).map_or(site::UNREADABLE, |source| {

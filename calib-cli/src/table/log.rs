@@ -12,6 +12,7 @@ use super::site::{self, SiteFile};
 use super::source::{Source, decode, shown_path};
 use crate::failure::{Complaint, Failure, Warning};
 use crate::findings::{Findings, Refused};
+use crate::meant;
 use crate::workbench::SourceFile;
 use calib_core::quantity::{Celsius, Timestamp};
 use sha2::{Digest, Sha256};
@@ -187,7 +188,10 @@ impl<'a> Blocks<'a> {
                 findings.refuse(Complaint::about(
                     file,
                     "is missing",
-                    "put the log of the season there, or name it with --log",
+                    meant::mend(
+                        file,
+                        "put the log of the season there, or name it with --log",
+                    ),
                 ))
             }
             Err(error) => findings.refuse(unreadable(file, &error)),

@@ -21,6 +21,7 @@ pub mod weather;
 
 use crate::failure::{Complaint, Failure, Warning};
 use crate::findings::Findings;
+use crate::meant;
 use crate::workbench::{Site, Workbench};
 pub use log::{LogRow, each_log_row};
 pub use names::{LOG, READINGS, SAMPLES, SITE, WEATHER};
@@ -64,8 +65,8 @@ pub fn load(folder: &Path) -> Result<Workbench, Failure> {
 /// # Errors
 /// [`Failure::Input`] with every fault found.
 pub fn load_site(folder: &Path) -> Result<Site, Failure> {
-    if folder.is_file() {
-        return Err(no_folder(folder).into());
+    if let Some(complaint) = no_workbench(folder) {
+        return Err(complaint.into());
     }
     let mut findings = Findings::default();
     let site = Source::read(folder, SITE, &mut findings)
@@ -96,11 +97,44 @@ pub fn no_folder(given: &Path) -> Complaint {
     let mend = if given.is_file() {
         format!("give the folder: {}", folder_of(given).display())
     } else {
-        "name the folder that holds site.toml, samples.csv and readings.csv, \
-         or run `ovendry start` to have one laid out"
-            .to_owned()
+        meant::mend(
+            given,
+            "name the folder that holds site.toml, samples.csv and readings.csv, \
+             or run `ovendry start` to have one laid out",
+        )
     };
     Complaint::about(given, "is not a folder", mend)
+}
+
+/// That no workbench lies in `folder`, and where one does; `None` where one of its
+/// files is there.
+pub fn no_workbench(folder: &Path) -> Option<Complaint> {
+    if !folder.is_dir() {
+        return Some(no_folder(folder));
+    }
+    let is_there = |name| folder.join(name).exists();
+    if [SITE, SAMPLES, READINGS].into_iter().any(is_there) {
+        return None;
+    }
+    let near = meant::workbenches_near(folder);
+    let mend = match near.as_slice() {
+        [] => "name the folder that holds them, or run `ovendry start` to have one laid out"
+            .to_owned(),
+        [one] => format!("did you mean {}?", one.display()),
+        [first, more @ ..] => format!(
+            "name the one you mean: {} or {}",
+            first.display(),
+            match more {
+                [other] => other.display().to_string(),
+                more => format!("one of {} others beside it", more.len()),
+            }
+        ),
+    };
+    Some(Complaint::about(
+        folder,
+        "holds no workbench: neither site.toml nor samples.csv nor readings.csv",
+        mend,
+    ))
 }
 
 /// The folder a file lies in, as a person in the current folder would write it.
@@ -113,10 +147,10 @@ pub fn folder_of(file: &Path) -> &Path {
 
 /// Reads a workbench folder and tells everything about it.
 pub fn inspect(folder: &Path) -> Inspection {
-    if !folder.is_dir() {
+    if let Some(complaint) = no_workbench(folder) {
         return Inspection {
             workbench: None,
-            complaints: vec![no_folder(folder)],
+            complaints: vec![complaint],
             warnings: Vec::new(),
         };
     }

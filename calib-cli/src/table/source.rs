@@ -2,6 +2,7 @@
 
 use crate::failure::Complaint;
 use crate::findings::{Findings, Refused};
+use crate::meant;
 use crate::workbench::SourceFile;
 use sha2::{Digest, Sha256};
 use std::fs;
@@ -52,7 +53,10 @@ impl Source {
                 return findings.refuse(Complaint::about(
                     &file,
                     "is missing",
-                    "put it there, or run `ovendry start` to have a workbench folder laid out",
+                    meant::mend(
+                        &file,
+                        "put it there, or run `ovendry start` to have a workbench folder laid out",
+                    ),
                 ));
             }
             Err(error) => {

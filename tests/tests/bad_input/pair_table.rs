@@ -13,10 +13,22 @@ macro_rules! rows {
 }
 
 kinds! {
-    "pairs-not-there" a_file_of_pairs_that_is_not_there_is_named by ["accuracy", "paris.csv"]:
+    "pairs-not-there" a_file_of_pairs_that_is_not_there_is_named by ["accuracy", "autumn.csv"]:
+        Whole(PAIRS, rows!("A1,loam,P1,512,0.254,0.004,0.6,,,,,,"))
+        => "autumn.csv: is neither a folder nor a file",
+           "name a workbench folder, or a file of pairs such as `ovendry pair` writes";
+    "pairs-mistyped-name" a_mistyped_file_of_pairs_is_met_with_the_one_there by ["accuracy", "paris.csv"]:
         Whole(PAIRS, rows!("A1,loam,P1,512,0.254,0.004,0.6,,,,,,"))
         => "paris.csv: is neither a folder nor a file",
-           "name a workbench folder, or a file of pairs such as `ovendry pair` writes";
+           "did you mean pairs.csv? If not, name a workbench folder, or a file of pairs such as `ovendry pair` writes";
+    "pairs-other-kind" a_controller_file_is_no_table_of_pairs by ["accuracy", "P1.h"]:
+        Whole("P1.h", b"#ifndef P1\n")
+        => "P1.h: is a controller file, not a table of pairs",
+           "give a file of pairs such as `ovendry pair` writes; `ovendry verify` checks it, `ovendry compare` sets two side by side";
+    "pairs-table-of-workbench" a_table_of_a_workbench_is_no_table_of_pairs by ["accuracy", "samples.csv"]:
+        Whole("notes.txt", b"none")
+        => "samples.csv: is the table of cores of a workbench, not a table of pairs",
+           "give the folder: .";
     "pairs-per-cent" a_water_content_in_per_cent_is_refused by ["accuracy", "pairs.csv"]:
         Whole(PAIRS, rows!("A1,loam,P1,512,25.4,0.004,0.6,,,,,,"))
         => "pairs.csv:2: theta_v = \"25.4\": looks like per cent, not m3/m3",
@@ -101,9 +113,9 @@ kinds! {
         Whole(PAIRS, rows!("A1,loam,P1,512,0.254,0.004,0.6,,,,,830,830"))
         => "pairs.csv:2: count_high_medium = \"830\": is count_low_medium too",
            "read the probe in two media it tells apart, e.g. air and water, or leave both cells empty";
-    "pairs-masses-for-water" a_table_of_masses_is_no_table_of_pairs by ["accuracy", "samples.csv"]:
-        Whole("samples.csv", b"sample_id,soil,probe_id,raw_count,wet_g\nA1,loam,P1,512,190\n")
-        => "samples.csv:1: theta_v: the column is missing",
+    "pairs-masses-for-water" a_table_of_masses_is_no_table_of_pairs by ["accuracy", "cores.csv"]:
+        Whole("cores.csv", b"sample_id,soil,probe_id,raw_count,wet_g\nA1,loam,P1,512,190\n")
+        => "cores.csv:1: theta_v: the column is missing",
            "add a column `theta_v`: water content of the core, m3/m3";
     "batch-no-text" a_batch_that_is_no_text_is_refused:
         super::Edit::Change("site.toml", "adc_bits = 10", "batch = 2026\nadc_bits = 10")

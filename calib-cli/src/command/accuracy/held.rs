@@ -5,6 +5,7 @@ use super::super::soil::command_line;
 use super::{Accuracy, direction, out, temperature};
 use crate::calibration_file::CalibrationFile;
 use crate::failure::{Complaint, Failure, Warning};
+use crate::meant;
 use crate::pairs::{self, Pairs};
 use crate::table::listed;
 use crate::workbench::SourceFile;
@@ -161,7 +162,7 @@ fn known_probe(command: &Accuracy, probes: &[&str], what: &str) -> Result<(), Fa
             "--probe",
             id,
             what,
-            format!("choose one of: {}", listed(probes.iter().copied())),
+            meant::choose(id, probes.iter().copied()),
         )
         .into()),
         _ => Ok(()),

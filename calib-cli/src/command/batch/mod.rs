@@ -13,6 +13,7 @@ use super::fit::{SEED, curve_names, out_folder};
 use super::half_width::half_width;
 use super::soil::command_line;
 use crate::failure::{Complaint, Failure, Verdict, Warning};
+use crate::meant;
 use crate::output::{self, OutputSet};
 use crate::pairs::{self, Pairs};
 use crate::progress::Progress;
@@ -270,7 +271,7 @@ fn chosen_soils<'a>(read: &'a Pairs, only: Option<&str>) -> Result<Vec<&'a str>,
             "--soil",
             asked,
             "is no soil with cores",
-            format!("choose one of: {}", known.join(", ")),
+            meant::choose(asked, known),
         )
         .into());
     }

@@ -23,6 +23,7 @@ use std::path::{Path, PathBuf};
 #[derive(Debug, clap::Args)]
 pub struct Check {
     /// The workbench folder
+    #[arg(default_value = ".")]
     dir: PathBuf,
     /// Mend the form of the files, never a number, and show what changes
     ///

@@ -4,6 +4,7 @@
 use super::super::soil::{command_line, known, soil_of};
 use super::Arguments;
 use crate::failure::{Complaint, Failure, Warning, all_or_every_complaint, without_value};
+use crate::meant;
 use crate::table::{STOCK_WATER_MEND, WATER_CONTENT_MEND, stock_water_of, water_share_fault};
 use crate::workbench::{self, ContainerSize, PlanKeys, Site};
 use calib_core::gravimetry::USUAL_PARTICLE_DENSITY;
@@ -118,7 +119,7 @@ pub(super) fn from_site(
                 "--soil",
                 id,
                 format!("is no soil of {}", site.file.display()),
-                format!("choose one of: {}", known.join(", ")),
+                meant::choose(id, known),
             )
         })?],
     };

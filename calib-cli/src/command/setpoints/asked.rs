@@ -3,6 +3,7 @@
 
 use super::super::soil::command_line;
 use crate::failure::{Complaint, Failure};
+use crate::meant;
 use crate::workbench::{Controller, GrowthStage, Site};
 use calib_core::irrigation::{Crop, Demand, IrrigationError, Stage, crop, days_of, deepest_stage};
 use calib_core::quantity::{Fraction, Millimetre};
@@ -130,7 +131,7 @@ pub(super) fn season(
                     "--stage",
                     name,
                     format!("is no stage of {}", site.file.display()),
-                    format!("choose one of: {}", known.join(", ")),
+                    meant::choose(name, known),
                 )
             })?
         }

@@ -6,6 +6,7 @@ use crate::command::setpoints::{self, for_use};
 use crate::command::verify::{Against, examine};
 use crate::failure::{Complaint, Failure};
 use crate::fitted::fit_probe;
+use crate::meant::workbenches_near;
 use crate::pairing;
 use crate::table::names::{COUNTS_WHEN_WETTER, DRY, TARE, WET};
 use crate::table::{self, READINGS, SAMPLES, SITE, shown_path};
@@ -269,30 +270,6 @@ fn rows(file: &Path) -> Table {
 fn entries(folder: &Path) -> Vec<PathBuf> {
     let entries = fs::read_dir(folder).into_iter().flatten().flatten();
     entries.map(|entry| entry.path()).collect()
-}
-
-/// Workbench folders one level down, else this folder's own parent.
-fn workbenches_near(folder: &Path) -> Vec<PathBuf> {
-    let holds_one = |folder: &PathBuf| folder.join(SITE).is_file();
-    let mut below: Vec<PathBuf> = entries(folder)
-        .iter()
-        .filter_map(|path| Some(shown_path(folder, path.file_name()?.to_str()?)))
-        .filter(holds_one)
-        .collect();
-    below.sort();
-    if !below.is_empty() {
-        return below;
-    }
-    let above = if folder == Path::new(".") {
-        PathBuf::from("..")
-    } else {
-        match folder.parent() {
-            Some(parent) if parent == Path::new("") => PathBuf::from("."),
-            Some(parent) => parent.to_owned(),
-            None => return Vec::new(),
-        }
-    };
-    Some(above).filter(holds_one).into_iter().collect()
 }
 
 /// The first record sheet in the places where `plan` puts one.
