@@ -119,6 +119,7 @@ fn workbench(samples: Vec<Sample>, readings: Vec<Vec<LoggedReading>>) -> Workben
             beds: Vec::new(),
             ring: None,
             plan: None,
+            capture: crate::workbench::CaptureKeys::default(),
         },
         samples,
         readings: readings.into_iter().flatten().collect(),

@@ -97,6 +97,7 @@ fn site() -> Site {
         beds: Vec::new(),
         ring: None,
         plan: None,
+        capture: crate::workbench::CaptureKeys::default(),
     }
 }
 
