@@ -18,6 +18,7 @@ mod outside {
     pub mod c_fuzz;
     pub mod capture;
     pub mod cortex_m3;
+    pub mod database;
     pub mod drift;
     pub mod made_up;
     pub mod micropython;
@@ -35,8 +36,8 @@ mod outside {
 use libtest_mimic::{Arguments, Trial};
 use outside::{
     agreement, atmega328p, both_axes, bucket, c_compilers, c_damage, c_fuzz, capture, cortex_m3,
-    drift, micropython, mixed, page, redistribution, robust_line, second_reader, shells, sql,
-    tolerance,
+    database, drift, micropython, mixed, page, redistribution, robust_line, second_reader, shells,
+    sql, tolerance,
 };
 use std::process::{Command, ExitCode};
 
@@ -75,6 +76,8 @@ const CHECKS: &[Check] = &[
     micropython::PYTHON,
     sql::POSTGRESQL,
     sql::DUCKDB,
+    database::WRITE_AHEAD,
+    database::JOURNAL,
     shells::BASH,
     shells::ZSH,
     shells::FISH,

@@ -175,6 +175,7 @@ macro_rules! kinds {
 }
 
 mod cores;
+mod database;
 mod files;
 mod fit;
 mod pair_table;
@@ -312,6 +313,7 @@ fn every_kind_on_the_list_is_tested_and_every_test_is_on_the_list() {
         files::IDS,
         times::IDS,
         cores::IDS,
+        database::IDS,
         fit::IDS,
         pair_table::IDS,
         pairs::IDS,
