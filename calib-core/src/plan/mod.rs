@@ -26,7 +26,7 @@ pub use error::PlanError;
 pub use levels::{LevelsAsked, NEAR_SATURATION, even};
 pub use notice::PlanNotice;
 pub use oven::{Load, OvenCore};
-pub use timetable::{Day, DayPart, Slot, Task, Timetable};
+pub use timetable::{Day, DayPart, DaysOff, Slot, Task, Timetable};
 pub use wet_up::{Step, StockNeeded, Warmth, WettingMethod};
 
 use crate::quantity::{
@@ -111,6 +111,8 @@ pub struct Request {
     pub cores_per_level: usize,
     /// Cores the oven holds at once, within [`OVEN_PLACES`].
     pub oven_places: usize,
+    /// Days of the week without work; none by default.
+    pub days_off: DaysOff,
 }
 
 /// What a core will weigh, the container not counted.
@@ -165,7 +167,7 @@ impl Plan {
 /// # Example
 /// ```
 /// use calib_core::gravimetry::USUAL_PARTICLE_DENSITY;
-/// use calib_core::plan::{Container, CoreSize, LevelsAsked, Request, SoilToPack, USUAL_HEADROOM, plan};
+/// use calib_core::plan::{Container, CoreSize, DaysOff, LevelsAsked, Request, SoilToPack, USUAL_HEADROOM, plan};
 /// use calib_core::quantity::*;
 /// let request = Request {
 ///     soil: SoilToPack {
@@ -182,6 +184,7 @@ impl Plan {
 ///     levels: LevelsAsked::Targets(vec![Vwc::new(0.10)?, Vwc::new(0.20)?, Vwc::new(0.30)?]),
 ///     cores_per_level: 3,
 ///     oven_places: 12,
+///     days_off: DaysOff::default(),
 /// };
 /// let made = plan(&request)?;
 /// // 4500 ml at 1.4 g/cm3 are 6300 g of dry soil, which bring 189 g of water along.
@@ -203,6 +206,7 @@ pub fn plan(request: &Request) -> Result<Plan, PlanError> {
         &steps,
         request.cores_per_level,
         request.oven_places,
+        request.days_off,
         &mut notices,
     );
     Ok(Plan {

@@ -4,7 +4,7 @@ use schemars::JsonSchema;
 use serde::Serialize;
 
 /// Something to know before starting.
-#[derive(Debug, Clone, PartialEq, Serialize, thiserror::Error, JsonSchema)]
+#[derive(Debug, Clone, PartialEq, Serialize, JsonSchema, thiserror::Error)]
 #[serde(tag = "notice", rename_all = "kebab-case")]
 pub enum PlanNotice {
     /// The driest level is not below the wilting point.

@@ -1,6 +1,6 @@
 //! Loads of the oven.
 
-use super::timetable::Slot;
+use super::timetable::{DaysOff, Slot};
 use super::wet_up::Step;
 use schemars::JsonSchema;
 use serde::Serialize;
@@ -43,6 +43,7 @@ pub(super) fn loads(
     taken: &[Slot],
     cores_per_level: usize,
     places: usize,
+    days_off: DaysOff,
 ) -> (Vec<Load>, u32) {
     let mut waiting: VecDeque<(OvenCore, Slot)> = steps
         .iter()
@@ -62,7 +63,7 @@ pub(super) fn loads(
     let (mut loads, mut longest) = (Vec::new(), 0);
     let mut free_at: Option<Slot> = None;
     while let Some(&(_, first)) = waiting.front() {
-        let in_at = free_at.map_or(first, |free| free.max(first));
+        let in_at = days_off.next(free_at.map_or(first, |free| free.max(first)));
         let mut cores = Vec::new();
         while cores.len() < places
             && let Some(&(core, slot)) = waiting.front()
@@ -72,8 +73,8 @@ pub(super) fn loads(
             cores.push(core);
             waiting.pop_front();
         }
-        let weigh_at = in_at.later(DRYING);
-        let weigh_again_at = weigh_at.later(AGAIN);
+        let weigh_at = days_off.next(in_at.later(DRYING));
+        let weigh_again_at = days_off.next(weigh_at.later(AGAIN));
         free_at = Some(weigh_again_at);
         loads.push(Load {
             load: loads.len() + 1,

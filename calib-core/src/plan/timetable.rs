@@ -12,6 +12,8 @@ use serde::Serialize;
 /// Hours from an afternoon's work to the next morning's are 24 less this.
 const AFTERNOON_TO_MORNING_H: u32 = 6;
 const DAY_H: u32 = 24;
+/// Half days that cores may wait for the oven without its being said.
+const LONG_WAIT: u32 = 2;
 
 /// Half a day of work.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Serialize, JsonSchema)]
@@ -53,6 +55,39 @@ impl Slot {
     /// Half days since `earlier`; none if that is later.
     pub(super) fn half_days_after(self, earlier: Self) -> u32 {
         self.half_days().saturating_sub(earlier.half_days())
+    }
+}
+
+/// Days of the week on which nobody is at the bench. What would fall on one is done on
+/// the next day that is none: soil that stands closed and cores in the oven can wait.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Default)]
+pub struct DaysOff {
+    /// Day of the week of day 1, from 0 for Monday.
+    pub first: u8,
+    /// Whether each is off, from Monday on. All seven count as none.
+    pub off: [bool; 7],
+}
+
+impl DaysOff {
+    fn is_off(&self, day: u32) -> bool {
+        let weekday = (u32::from(self.first) + day.saturating_sub(1)) % 7;
+        let all = self.off.iter().all(|&off| off);
+        !all && usize::try_from(weekday)
+            .ok()
+            .and_then(|place| self.off.get(place))
+            .is_some_and(|&off| off)
+    }
+
+    /// `slot`, or the morning of the next day that is not off.
+    pub(super) fn next(&self, slot: Slot) -> Slot {
+        let mut slot = slot;
+        while self.is_off(slot.day) {
+            slot = Slot {
+                day: slot.day + 1,
+                part: DayPart::Morning,
+            };
+        }
+        slot
     }
 }
 
@@ -117,6 +152,7 @@ pub(super) fn timetable(
     steps: &[Step],
     cores_per_level: usize,
     oven_places: usize,
+    days_off: DaysOff,
     notices: &mut Vec<PlanNotice>,
 ) -> Timetable {
     let (mut prepare, mut take) = (Vec::new(), Vec::new());
@@ -126,16 +162,16 @@ pub(super) fn timetable(
             day,
             part: DayPart::Afternoon,
         });
-        day += (step.wait_h + AFTERNOON_TO_MORNING_H)
-            .div_ceil(DAY_H)
-            .max(1);
-        take.push(Slot {
-            day,
+        let wait = (step.wait_h + AFTERNOON_TO_MORNING_H).div_ceil(DAY_H);
+        let morning = days_off.next(Slot {
+            day: day + wait.max(1),
             part: DayPart::Morning,
         });
+        day = morning.day;
+        take.push(morning);
     }
-    let (loads, longest_wait) = loads(steps, &take, cores_per_level, oven_places);
-    if longest_wait > 0 {
+    let (loads, longest_wait) = loads(steps, &take, cores_per_level, oven_places, days_off);
+    if longest_wait > LONG_WAIT {
         notices.push(PlanNotice::OvenWaits {
             days: longest_wait.div_ceil(2),
         });

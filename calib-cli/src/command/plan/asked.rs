@@ -9,7 +9,7 @@ use crate::table::{STOCK_WATER_MEND, WATER_CONTENT_MEND, stock_water_of, water_s
 use crate::workbench::{self, ContainerSize, PlanKeys, Site};
 use calib_core::gravimetry::USUAL_PARTICLE_DENSITY;
 use calib_core::plan::{
-    Container, CoreSize, Grain, LevelsAsked, Plan, PlanError, Request, SoilToPack,
+    Container, CoreSize, DaysOff, Grain, LevelsAsked, Plan, PlanError, Request, SoilToPack,
     USUAL_CORES_PER_LEVEL, USUAL_HEADROOM, USUAL_LEVELS, USUAL_OVEN_PLACES,
     USUAL_WATER_TEMPERATURE_C, plan,
 };
@@ -110,6 +110,7 @@ impl Asked {
 pub(super) fn from_site(
     site: &Site,
     arguments: &Arguments,
+    days_off: DaysOff,
 ) -> Result<Vec<(Asked, Vec<Warning>)>, Failure> {
     let wanted: Vec<&workbench::Soil> = match &arguments.soil {
         None => site.soils.iter().collect(),
@@ -161,7 +162,7 @@ pub(super) fn from_site(
                 plan_line: site.plan.as_ref().map(|keys| keys.line),
             },
         };
-        stated.asked(arguments)
+        stated.asked(arguments, days_off)
     }))
 }
 
@@ -175,7 +176,10 @@ fn evidence_of(site: &Site, soil: &workbench::Soil) -> Result<Option<SoilEvidenc
 }
 
 /// The soil of the command line.
-pub(super) fn from_command_line(arguments: &Arguments) -> Result<(Asked, Vec<Warning>), Failure> {
+pub(super) fn from_command_line(
+    arguments: &Arguments,
+    days_off: DaysOff,
+) -> Result<(Asked, Vec<Warning>), Failure> {
     let name = arguments.texture.as_deref().unwrap_or_default();
     let class: TextureClass = name.parse().map_err(|error: calib_core::soil::SoilError| {
         let what = without_value(&error.to_string(), name);
@@ -203,7 +207,7 @@ pub(super) fn from_command_line(arguments: &Arguments) -> Result<(Asked, Vec<War
             plan_line: None,
         },
     }
-    .asked(arguments)
+    .asked(arguments, days_off)
 }
 
 /// What files say of one soil.
@@ -220,7 +224,11 @@ struct Stated<'a> {
 }
 
 impl Stated<'_> {
-    fn asked(self, arguments: &Arguments) -> Result<(Asked, Vec<Warning>), Failure> {
+    fn asked(
+        self,
+        arguments: &Arguments,
+        days_off: DaysOff,
+    ) -> Result<(Asked, Vec<Warning>), Failure> {
         let mut assumed = Vec::new();
         let mut warnings = Vec::new();
         let keys = self.keys;
@@ -318,6 +326,7 @@ impl Stated<'_> {
                 levels,
                 cores_per_level,
                 oven_places,
+                days_off,
             },
             origin: self.origin,
         };

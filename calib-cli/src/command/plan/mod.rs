@@ -12,7 +12,8 @@ use crate::failure::{Complaint, Failure, Verdict, Warning, all_or_every_complain
 use crate::output::{OutputSet, print, print_json};
 use crate::table::{load_site, sample_ids};
 use asked::{Asked, COMMAND_LINE, from_command_line, from_site};
-use clap::{ArgGroup, Args};
+use calib_core::plan::DaysOff;
+use clap::{ArgGroup, Args, ValueEnum};
 use foretell::{Foretelling, Given};
 use jiff::civil::Date;
 pub(super) use next::Answer as NextAnswer;
@@ -68,6 +69,9 @@ pub struct Arguments {
     /// Day the container is first packed, e.g. 2026-11-30: the timetable then has dates
     #[arg(long, value_name = "DATE")]
     start: Option<String>,
+    /// Days of the week without work, e.g. sat,sun
+    #[arg(long, value_name = "DAYS", value_delimiter = ',', requires = "start")]
+    days_off: Vec<Weekday>,
     /// Write the record sheet and samples-to-fill.csv into this folder
     #[arg(long, value_name = "FOLDER")]
     out: Option<PathBuf>,
@@ -87,6 +91,18 @@ pub struct Arguments {
     json: bool,
 }
 
+/// A day of the week.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, ValueEnum)]
+enum Weekday {
+    Mon,
+    Tue,
+    Wed,
+    Thu,
+    Fri,
+    Sat,
+    Sun,
+}
+
 /// Runs the command.
 ///
 /// # Errors
@@ -97,13 +113,18 @@ pub fn run(arguments: &Arguments) -> Result<Verdict, Failure> {
         return next::run(folder, arguments);
     }
     let start = arguments.start.as_deref().map(day).transpose()?;
+    let days_off = days_off(start, &arguments.days_off);
     let (site, asked, taken) = match &arguments.dir {
         Some(folder) => {
             let site = load_site(folder)?;
-            let asked = from_site(&site, arguments)?;
+            let asked = from_site(&site, arguments, days_off)?;
             (Some(site), asked, sample_ids(folder))
         }
-        None => (None, vec![from_command_line(arguments)?], HashSet::new()),
+        None => (
+            None,
+            vec![from_command_line(arguments, days_off)?],
+            HashSet::new(),
+        ),
     };
     let (asked, warnings): (Vec<Asked>, Vec<Vec<Warning>>) = asked.into_iter().unzip();
     let mut soils = all_or_every_complaint(
@@ -125,6 +146,9 @@ pub fn run(arguments: &Arguments) -> Result<Verdict, Failure> {
     }
     let site_name = site.map(|site| site.name);
     warnings.extend(soils.iter().flat_map(SoilPlan::warnings));
+    if soils.len() > 1 {
+        warnings.push(one_oven(soils.len()));
+    }
     let written = match &arguments.out {
         Some(folder) => write(&soils, site_name.as_deref(), folder, arguments.force)?,
         None => Vec::new(),
@@ -136,7 +160,7 @@ pub fn run(arguments: &Arguments) -> Result<Verdict, Failure> {
     if arguments.json {
         print_json(&answer)?;
     } else {
-        print(&text::of(&answer, arguments.dir.as_deref()))?;
+        print(&text::of(&answer))?;
     }
     Ok(Verdict::Good)
 }
@@ -160,6 +184,32 @@ fn write(
     let written = outputs.paths().map(Path::to_owned).collect();
     outputs.write(force)?;
     Ok(written)
+}
+
+/// That plans side by side share what each takes for its own.
+fn one_oven(soils: usize) -> Warning {
+    Warning {
+        place: "the oven".to_owned(),
+        what: format!("{soils} soils are planned, each as if it had the oven to itself"),
+        why: "side by side their loads meet, and moist cores must not stand beside dry ones"
+            .to_owned(),
+        advice: "plan one soil after the other, each with --soil and a --start of its own, or \
+                 keep apart which shelf is whose"
+            .to_owned(),
+    }
+}
+
+/// The days off, counted from day 1.
+fn days_off(start: Option<Date>, days: &[Weekday]) -> DaysOff {
+    let mut off = [false; 7];
+    for (is_off, day) in off.iter_mut().zip(Weekday::value_variants()) {
+        *is_off = days.contains(day);
+    }
+    let first = start.map_or(0, |start| start.weekday().to_monday_zero_offset());
+    DaysOff {
+        first: u8::try_from(first).unwrap_or(0),
+        off,
+    }
 }
 
 fn day(text: &str) -> Result<Date, Failure> {

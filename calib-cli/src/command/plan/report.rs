@@ -121,7 +121,12 @@ pub(super) struct CoreToTake {
 
 impl SoilPlan {
     /// The plan with days and with ids that are not in `taken`.
-    pub fn new(asked: &Asked, plan: Plan, start: Option<Date>, taken: &HashSet<String>) -> Self {
+    pub(super) fn new(
+        asked: &Asked,
+        plan: Plan,
+        start: Option<Date>,
+        taken: &HashSet<String>,
+    ) -> Self {
         let stem = stem(asked.id.as_deref().unwrap_or("core"));
         let ids = free_ids(&stem, &plan, taken);
         let cores = ids
@@ -180,13 +185,33 @@ impl SoilPlan {
         }
     }
 
-    /// The same with the part of the day.
-    pub fn when(&self, slot: Slot) -> String {
-        let part = match slot.part {
-            DayPart::Morning => "morning",
-            DayPart::Afternoon => "afternoon",
+    /// The same in short: `day 3`, or `Wed 2 Dec`.
+    pub fn short_day(&self, day: u32) -> String {
+        match self.first_day {
+            Some(start) => date_of(start, day).strftime("%a %-d %b").to_string(),
+            None => format!("day {day}"),
+        }
+    }
+
+    /// When a load goes in and is weighed, in short: `in day 2 am, dry day 3 am, again pm`.
+    pub fn load_in_short(&self, load: &Load) -> String {
+        let half = |slot: Slot| match slot.part {
+            DayPart::Morning => "am",
+            DayPart::Afternoon => "pm",
         };
-        format!("{} {part}", self.day(slot.day))
+        let again = if load.weigh_again_at.day == load.weigh_at.day {
+            String::new()
+        } else {
+            format!("{} ", self.short_day(load.weigh_again_at.day))
+        };
+        format!(
+            "in {} {}, dry {} {}, again {again}{}",
+            self.short_day(load.in_at.day),
+            half(load.in_at),
+            self.short_day(load.weigh_at.day),
+            half(load.weigh_at),
+            half(load.weigh_again_at)
+        )
     }
 
     /// Whether the days have dates.

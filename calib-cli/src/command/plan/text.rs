@@ -1,39 +1,51 @@
 //! The plan as a person reads it on a terminal.
 
 use super::report::{Answer, SoilPlan};
+use super::sheet::pages;
 use crate::caution::{BENCH, OVEN, take_care};
 use crate::text_table::{Column, TextTable};
 use calib_core::gravimetry::{CONSTANT_MASS, HOURS_BETWEEN_WEIGHINGS};
 use calib_core::plan::{Day, DayPart, Step, Task, Warmth, WettingMethod};
 use std::fmt::Write;
-use std::path::Path;
+
+/// Assumptions told on one line.
+const ASSUMED_A_LINE: usize = 4;
 
 /// The whole answer.
-pub(super) fn of(answer: &Answer, dir: Option<&Path>) -> String {
+pub(super) fn of(answer: &Answer) -> String {
     let mut text = String::new();
     for soil in &answer.soils {
         one(&mut text, soil);
     }
     text.push_str(HOW);
-    if let Some(soil) = answer.soils.first() {
-        let _ = writeln!(text, "{}", oven(soil));
-    }
+    text.push_str(&oven());
     let _ = writeln!(text, "{}", take_care(&[OVEN, BENCH]));
     if answer.written.is_empty() {
-        let dir = dir.map_or_else(|| "...".to_owned(), |dir| dir.display().to_string());
-        let _ = writeln!(
-            text,
-            "Nothing was written. To have a record sheet to print and a table with the cores' \
-             ids to fill in:\n  ovendry plan {dir} --out FOLDER"
+        text.push_str(
+            "Nothing was written. Add --out FOLDER to have a record sheet to print and a table \
+             with the cores'\nids to fill in.\n",
         );
     } else {
         for path in &answer.written {
             let _ = writeln!(text, "wrote {}", path.display());
         }
         text.push_str(
-            "\nPrint the record sheet, from any browser. When the last core is dry, fill in \
-             samples-to-fill.csv and add its rows to samples.csv.\n",
+            "\nPrint the record sheet from any browser. When the last core is dry, fill in \
+             samples-to-fill.csv and\nadd its rows to samples.csv.\n",
         );
+        for soil in answer
+            .soils
+            .iter()
+            .filter(|soil| pages(soil, answer.site.as_deref()) > 1)
+        {
+            let _ = writeln!(
+                text,
+                "The sheet of soil {} takes {} pages, for its {} cores.",
+                soil.name(),
+                pages(soil, answer.site.as_deref()),
+                soil.cores.len()
+            );
+        }
     }
     text
 }
@@ -106,6 +118,10 @@ fn one(text: &mut String, soil: &SoilPlan) {
         plan.stock.water_ml / 1000.0,
         plan.cores(),
     ));
+    line(format!(
+        "  core       {:.1} cm3, {:.0} g dry; dry once two weighings {HOURS_BETWEEN_WEIGHINGS} h apart differ by {:.2} g at most",
+        plan.core.volume_cm3, plan.core.dry_soil_g, plan.core.constant_mass_g,
+    ));
     let known = [
         ("pores", Some(packing.porosity)),
         ("field capacity", soil.field_capacity),
@@ -120,7 +136,10 @@ fn one(text: &mut String, soil: &SoilPlan) {
         line(format!("  probes     {}", soil.probes.join(", ")));
     }
     if !soil.assumed.is_empty() {
-        line(format!("  assumed    {}", soil.assumed.join("; ")));
+        for (place, few) in soil.assumed.chunks(ASSUMED_A_LINE).enumerate() {
+            let opening = if place == 0 { "assumed" } else { "" };
+            line(format!("  {opening:10} {}", few.join("; ")));
+        }
     }
     line(String::new());
     text.push_str(&levels(soil));
@@ -154,31 +173,33 @@ fn levels(soil: &SoilPlan) -> String {
             format!("{:.0}", step.stock_to_add_g),
             format!("{:.0}", step.water_to_add_g),
             format!("{:.0}", step.water_to_add_ml),
-            how(step),
+            wetting(step),
             format!("{:.0}", step.container_g.unwrap_or(step.contents_g)),
             step.wait_h.to_string(),
             place(step.place).to_owned(),
         ]);
     }
-    let note = if tared {
-        "must weigh: container, soil and water, without the probe\n"
+    let weighs = if tared {
+        "container, soil and water, without the probe"
     } else {
-        "must weigh: soil and water, without the probe; add the empty container's mass\n"
+        "soil and water, without the probe; the empty container comes on top"
     };
-    format!("{table}{note}")
+    format!(
+        "{table}\
+         how: ml mixed into sieved soil, into the stock that fills the holes, or poured on\n\
+         must weigh: {weighs}\n\
+         place: cool and warm are some 10 C below and above the room\n"
+    )
 }
 
-/// How the water gets in, in few words.
-pub(super) fn how(step: &Step) -> String {
+/// How the water gets in, in few words; figures in ml.
+pub(super) fn wetting(step: &Step) -> String {
+    let (mix, pour) = (step.mix_in_ml, step.pour_on_ml);
     match step.method {
         WettingMethod::AsItIs => "as it is".to_owned(),
         WettingMethod::Mix => "mix in".to_owned(),
-        WettingMethod::MixThenPour => {
-            format!("mix in {:.0}, pour {:.0}", step.mix_in_ml, step.pour_on_ml)
-        }
-        WettingMethod::Pour => {
-            format!("refill {:.0}, pour {:.0}", step.mix_in_ml, step.pour_on_ml)
-        }
+        WettingMethod::MixThenPour => format!("mix {mix:.0}, pour {pour:.0}"),
+        WettingMethod::Pour => format!("holes {mix:.0}, pour {pour:.0}"),
     }
 }
 
@@ -239,16 +260,17 @@ fn task_in_words(soil: &SoilPlan, task: Task) -> String {
     }
 }
 
-/// When a core is dry, in words.
-pub(super) fn oven(soil: &SoilPlan) -> String {
+/// When a core is dry.
+fn oven() -> String {
     format!(
-        "Oven: 24 h at 105 C, weigh, {HOURS_BETWEEN_WEIGHINGS} h more or overnight, weigh again: \
-         dry if the mass changed by {} % of\nthe dry soil at most ({:.2} g for a core of {:.0} g); \
-         if not, go on and write the last two masses.\nCool in a closed tin or a desiccator before \
-         weighing. Never put moist cores beside dry ones.\n",
+        "\
+Oven
+  24 h at 105 C, weigh; {HOURS_BETWEEN_WEIGHINGS} h more or overnight, weigh again. A core is dry if its mass changed
+  by {} % of the dry soil at most; if not, go on and write the last two masses. Cool in a
+  closed tin or a desiccator before weighing. Never put moist cores beside dry ones.
+
+",
         100.0 * CONSTANT_MASS,
-        soil.plan.core.constant_mass_g,
-        soil.plan.core.dry_soil_g,
     )
 }
 
