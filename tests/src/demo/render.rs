@@ -76,6 +76,13 @@ read_every_s = 60
 minimum_on_s = 120
 minimum_off_s = 1800
 maximum_on_s = 7200
+
+[plan]                  # for `ovendry plan`
+container_diameter_cm = 18.0
+container_height_cm = 20.0
+container_tare_g = 312.0
+stock_water_percent = 2.0
+oven_places = 12
 "#,
     );
     text
