@@ -180,6 +180,7 @@ mod files;
 mod fit;
 mod pair_table;
 mod pairs;
+mod plan;
 mod readings;
 mod site;
 mod times;
@@ -317,6 +318,7 @@ fn every_kind_on_the_list_is_tested_and_every_test_is_on_the_list() {
         fit::IDS,
         pair_table::IDS,
         pairs::IDS,
+        plan::IDS,
         readings::IDS,
         site::IDS,
         watering::IDS,
