@@ -25,6 +25,7 @@ mod outside {
     pub mod mixed;
     pub mod page;
     pub mod reader;
+    pub mod record_sheet;
     pub mod redistribution;
     pub mod robust_line;
     pub mod second_reader;
@@ -36,8 +37,8 @@ mod outside {
 use libtest_mimic::{Arguments, Trial};
 use outside::{
     agreement, atmega328p, both_axes, bucket, c_compilers, c_damage, c_fuzz, capture, cortex_m3,
-    database, drift, micropython, mixed, page, redistribution, robust_line, second_reader, shells,
-    sql, tolerance,
+    database, drift, micropython, mixed, page, record_sheet, redistribution, robust_line,
+    second_reader, shells, sql, tolerance,
 };
 use std::process::{Command, ExitCode};
 
@@ -85,6 +86,7 @@ const CHECKS: &[Check] = &[
     shells::TERMINAL,
     capture::FAULTS,
     capture::DISK_FULL,
+    record_sheet::CHECK,
 ];
 
 /// The variable that asks for these checks.
