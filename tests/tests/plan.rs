@@ -32,6 +32,7 @@ fn a_plan_is_made_before_there_is_any_core() {
         .says("into 4500 ml of the container's 5000, 1.42 g/cm3 dry")
         .says("pores 0.464, field capacity 0.290, wilting point 0.130 m3/m3")
         .says("assumed    particle density 2.65 g/cm3; 10 % of headroom; water at 20 C; 3 cores a level")
+        .says("standing times of ASTM D698 (from memory, not checked)")
         .says("Nothing was written.");
 }
 

@@ -52,6 +52,20 @@ pub const CORES_PER_LEVEL: std::ops::RangeInclusive<usize> = 1..=12;
 /// Fewest and most places in the oven.
 pub const OVEN_PLACES: std::ops::RangeInclusive<usize> = 1..=500;
 
+/// Where the figures of a plan come from, a sentence each.
+pub const BASIS: [&str; 6] = [
+    "Soil and water to add: conservation of mass; density of water after Tanaka et al. (2001).",
+    "Pores: 1 - bulk density / particle density, by definition; nine tenths of them as the \
+     wettest level, because trapped air keeps the rest: common practice, from memory.",
+    "Field capacity as the wettest soil to sieve, sieve sizes, layers, headroom, wetting from dry to wet: \
+     common practice.",
+    "Hours to wait after mixing: common practice by texture, not below the standing times of \
+     ASTM D698 (from memory, not checked); after pouring twice as long, our choice.",
+    "24 h at 105 C: common practice; dry when two weighings 4 h apart differ by 0.1 % of the dry \
+     soil: ISO 11465 (from memory, not checked).",
+    "Water of air-dry stock where none is stated: 1, 2.5 and 5 % by texture, from memory, not checked.",
+];
+
 /// The soil as it is to be packed.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub struct SoilToPack {

@@ -18,7 +18,7 @@ pub const CHECK: Check = Check {
 };
 
 /// Lowest row that a hand writes in, mm, less what a browser rounds.
-const LOWEST_ROW_MM: f64 = 4.8;
+const LOWEST_ROW_MM: f64 = 4.7;
 /// Smallest letters of the sheet, pt: its cautions.
 const SMALLEST_PT: f64 = 7.4;
 /// Height of Letter between margins of 8 mm, the lower of the two, mm.

@@ -4,7 +4,7 @@ use super::asked::Asked;
 use super::foretell::Worth;
 use crate::caution::{BENCH, LOCAL_RULES, OVEN};
 use crate::failure::{Verdict, Warning};
-use calib_core::plan::{DayPart, Load, Plan, Slot};
+use calib_core::plan::{BASIS, DayPart, Load, Plan, Slot};
 use calib_core::quantity::Quantity;
 use calib_core::quantity::Vwc;
 use jiff::ToSpan;
@@ -33,6 +33,8 @@ pub(in crate::command) struct Answer {
     pub(super) written: Vec<PathBuf>,
     /// What to know before starting.
     pub(super) warnings: Vec<Warning>,
+    /// Where the figures come from.
+    pub(super) basis: Vec<&'static str>,
     /// Where the work can hurt.
     pub(super) cautions: Vec<&'static str>,
 }
@@ -52,6 +54,7 @@ impl Answer {
             soils,
             written,
             warnings,
+            basis: BASIS.to_vec(),
             cautions: cautions().collect(),
         }
     }

@@ -18,7 +18,7 @@ const STYLE: &str = include_str!("sheet.css");
 const PAGE_MM: f64 = 263.0;
 /// What stands on the first page besides the rows of levels and cores and the loads of
 /// the oven, mm. Measured in a browser; an outside check counts the pages.
-const FIRST_PAGE_MM: f64 = 107.0;
+const FIRST_PAGE_MM: f64 = 104.0;
 /// What stands on a later page besides its rows, mm.
 const LATER_PAGE_MM: f64 = 26.0;
 /// Letters of a soil's name from which the title is set smaller.
@@ -37,7 +37,7 @@ const LOADS_LINE_MM: f64 = 4.0;
 /// Loads of the oven that stand on one line.
 const LOADS_A_LINE: usize = 2;
 /// Lowest and highest row that a hand writes in, mm.
-const ROW_MM: (f64, f64) = (4.9, 8.0);
+const ROW_MM: (f64, f64) = (4.8, 8.0);
 
 /// Rows of cores a page, from the first on, and their height, mm.
 #[derive(Debug, PartialEq)]
@@ -112,13 +112,13 @@ pub(super) fn render(soil: &SoilPlan, site: Option<&str>) -> String {
             (blanks(soil))
             (facts(soil))
             (levels(soil))
-            (cores(soil, on_first))
+            (cores(soil, on_first, 1))
             (oven(soil))
             (care())
             @for (number, here) in later.iter().enumerate() {
                 section.next {
                     (head(&format!("{title}, page {}", number + 2), site))
-                    (cores(soil, here))
+                    (cores(soil, here, number + 2))
                 }
             }
         }
@@ -204,7 +204,7 @@ fn levels(soil: &SoilPlan) -> Markup {
                     th.number scope="col" { "water in" small { "ml" } }
                     th scope="col" { "how" small { "ml" } }
                     th.number scope="col" { "must weigh"
-                        small { @if tared { "g, all" } @else { "g + empty" } } }
+                        small { @if tared { "g, filled" } @else { "g + empty" } } }
                     th scope="col" { "weighed" small { "g" } }
                     th.number scope="col" { "wait" small { "h" } }
                     th scope="col" { "place" }
@@ -231,7 +231,7 @@ fn levels(soil: &SoilPlan) -> Markup {
     }
 }
 
-fn cores(soil: &SoilPlan, cores: &[CoreToTake]) -> Markup {
+fn cores(soil: &SoilPlan, cores: &[CoreToTake], page: usize) -> Markup {
     let probe = only_probe(soil);
     let of_probe = if probe.is_empty() {
         String::new()
@@ -239,7 +239,7 @@ fn cores(soil: &SoilPlan, cores: &[CoreToTake]) -> Markup {
         format!(", probe {probe}")
     };
     html! {
-        div.scroll role="region" aria-label="Cores" tabindex="0" {
+        div.scroll role="region" aria-label=(format!("Cores, page {page}")) tabindex="0" {
             table.cores {
                 caption { "Cores " span {
                     "(masses with the core's container, as the balance shows them; count when steady"

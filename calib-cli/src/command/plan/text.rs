@@ -19,6 +19,11 @@ pub(super) fn of(answer: &Answer) -> String {
     }
     text.push_str(HOW);
     text.push_str(&oven());
+    text.push_str("Where the figures come from\n");
+    for sentence in &answer.basis {
+        let _ = writeln!(text, "  - {sentence}");
+    }
+    text.push('\n');
     let _ = writeln!(text, "{}", take_care(&[OVEN, BENCH]));
     if answer.written.is_empty() {
         text.push_str(
@@ -161,7 +166,7 @@ fn levels(soil: &SoilPlan) -> String {
         Column::numbers("water in", "g"),
         Column::numbers("water in", "ml"),
         Column::words("how"),
-        Column::numbers("must weigh", if tared { "g, all" } else { "g + empty" }),
+        Column::numbers("must weigh", if tared { "g, filled" } else { "g + empty" }),
         Column::numbers("wait", "h"),
         Column::words("place"),
     ]);
