@@ -160,11 +160,6 @@ fn offers(name: &str) -> bool {
     Cli::command().find_subcommand(name).is_some()
 }
 
-/// Whether there is a command of this name.
-fn offers(name: &str) -> bool {
-    Cli::command().find_subcommand(name).is_some()
-}
-
 /// Runs the command chosen.
 pub fn run(cli: Cli) -> Result<Verdict, Failure> {
     let Some(command) = cli.command else {
