@@ -220,7 +220,7 @@ fn the_half_line_of_a_crash_is_moved_aside_and_that_of_an_editor_is_not() {
     );
     piped(&bench, b"664\n", &[])
         .exits(0)
-        .says("the last line of ./readings.csv was broken off");
+        .says("the last line of readings.csv was broken off");
     assert_eq!(counts(&bench), ["663", "664"]);
     assert_eq!(
         bench.read("readings.csv.unfinished"),

@@ -12,7 +12,7 @@ use serde::{Deserialize, Serialize};
 use std::collections::{BTreeMap, VecDeque};
 use std::fs::File;
 use std::io::{self, Read, Seek, SeekFrom, Write};
-use std::path::{Path, PathBuf};
+use std::path::Path;
 
 /// Bytes before a length that a mark knows the file by.
 const KNOWN_BY: u64 = 256;
@@ -109,16 +109,13 @@ impl Marks {
             };
         }
         let text = serde_json::to_vec_pretty(self).map_err(io::Error::other)?;
-        let folder = match path.parent() {
-            Some(folder) if !folder.as_os_str().is_empty() => folder.to_owned(),
-            _ => PathBuf::from("."),
-        };
-        let mut file = tempfile::Builder::new()
-            .prefix(".ovendry-")
-            .tempfile_in(folder)?;
+        // Beside it and under one name: whoever writes holds the lock, and a crash
+        // leaves no more than one.
+        let staged = super::sink::beside(path, ".new");
+        let mut file = File::create(&staged)?;
         file.write_all(&text)?;
-        file.as_file().sync_all()?;
-        file.persist(path)?;
+        file.sync_all()?;
+        std::fs::rename(&staged, path)?;
         Ok(())
     }
 }
