@@ -121,9 +121,9 @@ pub struct ProbeSummary {
     /// The probe.
     pub probe_id: String,
     /// Readings appended.
-    pub readings: u64,
+    pub readings_appended: u64,
     /// Those of them that carry the core.
-    pub tagged: u64,
+    pub readings_tagged: u64,
     /// What it did.
     #[serde(flatten)]
     pub settled: Settled,

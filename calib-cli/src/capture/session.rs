@@ -365,8 +365,8 @@ impl Session {
                 .iter()
                 .map(|(id, probe)| ProbeSummary {
                     probe_id: id.clone(),
-                    readings: probe.readings,
-                    tagged: probe.tagged,
+                    readings_appended: probe.readings,
+                    readings_tagged: probe.tagged,
                     settled: probe.settled,
                 })
                 .collect(),

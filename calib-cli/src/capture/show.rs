@@ -18,6 +18,9 @@ const DRAW: Duration = Duration::from_millis(250);
 /// Columns of a terminal that does not say how many it has.
 const USUAL_WIDTH: usize = 80;
 
+/// Characters told of one thing that was refused.
+const TOLD_OF_ONE: usize = 60;
+
 /// One line of JSON for everything that happens.
 pub struct JsonLines;
 
@@ -90,7 +93,7 @@ fn sentence(event: &Event, session: &Session) -> Option<String> {
             } else {
                 format!("refused, {count} by now")
             };
-            format!("{how_many}: {shown} ({reason})")
+            format!("{how_many}: {} ({reason})", shortened(shown))
         }
         Event::Lost { why } => format!(
             "{} is gone ({why}); waiting for it to come back",
@@ -104,6 +107,14 @@ fn sentence(event: &Event, session: &Session) -> Option<String> {
         Event::DiskTakes => "the disk takes readings again".to_owned(),
         Event::Ended(summary) => ending(summary, session).trim_end().to_owned(),
     })
+}
+
+/// The beginning of what came: the rest is in the file that keeps it.
+fn shortened(shown: &str) -> String {
+    match shown.char_indices().nth(TOLD_OF_ONE) {
+        Some((end, _)) => format!("{} ...", shown.get(..end).unwrap_or_default()),
+        None => shown.to_owned(),
+    }
 }
 
 /// What is said at the end.
@@ -152,7 +163,7 @@ fn ending(summary: &Summary, session: &Session) -> String {
             .unwrap_or_default();
         text.push_str(&format!(
             "{}: {} readings; {words}\n",
-            probe.probe_id, probe.readings
+            probe.probe_id, probe.readings_appended
         ));
     }
     for advice in &summary.advice {

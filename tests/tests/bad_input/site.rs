@@ -320,7 +320,7 @@ kinds! {
         => "site.toml:35: steady_minutes = \"0\": lies outside 0.1 to 1440",
            "write it in minutes, e.g. 10";
     "capture-probe-unknown" a_probe_to_assume_that_is_none_is_refused:
-        Change(SITE, "[controller]", "[capture]\nprobe = \"P11\"\n\n[controller]")
-        => "site.toml:33: probe = \"P11\": is not a probe of site.toml",
+        Change(SITE, "[controller]", "[capture]\nprobe = \"p1\"\n\n[controller]")
+        => "site.toml:33: probe = \"p1\": is not a probe of site.toml",
            "write P1, or add the probe to site.toml";
 }
