@@ -3,7 +3,6 @@
 mod database;
 
 use crate::capture::event::Event;
-pub use crate::capture::event::Line;
 use crate::capture::form::{Declared, Form, Kind, Separator};
 use crate::capture::session::{Session, Show, Task};
 use crate::capture::show::{JsonLines, Lines, LiveTable};
