@@ -25,7 +25,7 @@ fn numbers(value: &serde_json::Value, key: &str) -> Vec<f64> {
 fn a_plan_is_made_before_there_is_any_core() {
     // 4500 ml at 1.42 g/cm3 are 6390 g of dry soil; 2.5 % of it is 160 g of water.
     planned(CONTAINER)
-        .run(&["plan", "."])
+        .run(&["plan", "--simulations", "0", "."])
         .exits(0)
         .says("Plan for soil loam (loam): 6 levels of 3 cores")
         .says("pack       6550 g of air-dry stock (6390 g of dry soil, 160 g of its own water, 2.5 %)")
@@ -39,9 +39,12 @@ fn a_plan_is_made_before_there_is_any_core() {
 #[test]
 fn the_cautions_of_oven_water_and_mains_stand_in_text_json_and_sheet() {
     let bench = planned(CONTAINER);
-    let text = bench.run(&["plan", "."]).exits(0).stdout;
+    let text = bench
+        .run(&["plan", "--simulations", "0", "."])
+        .exits(0)
+        .stdout;
     let json = bench
-        .run(&["plan", ".", "--json", "--out", "out"])
+        .run(&["plan", "--simulations", "0", ".", "--json", "--out", "out"])
         .exits(0)
         .json();
     let listed: Vec<&str> = json["cautions"]
@@ -66,7 +69,7 @@ fn the_cautions_of_oven_water_and_mains_stand_in_text_json_and_sheet() {
 #[test]
 fn each_level_holds_its_water_in_the_numbers_for_machines() {
     let json = planned("container_volume_ml = 5000\nstock_water_percent = 2.5\ntargets = [0.08, 0.16, 0.24, 0.30, 0.36]\ncontainer_tare_g = 300")
-        .run(&["plan", ".", "--json"])
+        .run(&["plan", "--simulations", "0", ".", "--json"])
         .exits(0)
         .json();
     assert_eq!(json["format"], "ovendry plan");
@@ -95,7 +98,18 @@ fn each_level_holds_its_water_in_the_numbers_for_machines() {
 fn the_table_to_fill_in_reads_as_samples_once_it_is_filled() {
     let bench = planned(CONTAINER);
     bench
-        .run(&["plan", ".", "--cores", "2", "--out", "out"])
+        .run(&[
+            "plan",
+            "--simulations",
+            "0",
+            "--simulations",
+            "0",
+            ".",
+            "--cores",
+            "2",
+            "--out",
+            "out",
+        ])
         .exits(0)
         .says("wrote out/record-sheet-loam.html")
         .says("wrote out/samples-to-fill.csv");
@@ -133,7 +147,7 @@ fn the_table_to_fill_in_reads_as_samples_once_it_is_filled() {
     );
     // A second plan keeps clear of the ids that are taken.
     bench
-        .run(&["plan", ".", "--out", "again"])
+        .run(&["plan", "--simulations", "0", ".", "--out", "again"])
         .exits(0)
         .says("take cores loam-r2-1a to loam-r2-1c");
     assert!(
@@ -146,7 +160,9 @@ fn the_table_to_fill_in_reads_as_samples_once_it_is_filled() {
 #[test]
 fn an_empty_cell_of_the_table_is_asked_for_by_check() {
     let bench = planned(CONTAINER).with("readings.csv", Bench::small().read("readings.csv"));
-    bench.run(&["plan", ".", "--out", "out"]).exits(0);
+    bench
+        .run(&["plan", "--simulations", "0", ".", "--out", "out"])
+        .exits(0);
     bench.put("samples.csv", bench.read("out/samples-to-fill.csv"));
     bench
         .run(&["check", "."])
@@ -157,7 +173,9 @@ fn an_empty_cell_of_the_table_is_asked_for_by_check() {
 #[test]
 fn a_sheet_has_a_row_for_each_core_and_the_columns_of_samples_csv() {
     let bench = planned(CONTAINER);
-    bench.run(&["plan", ".", "--out", "out"]).exits(0);
+    bench
+        .run(&["plan", "--simulations", "0", ".", "--out", "out"])
+        .exits(0);
     let sheet = bench.read("out/record-sheet-loam.html");
     let rows = sheet.matches("<th scope=\"row\">loam-").count();
     assert_eq!(rows, 18);
@@ -186,7 +204,9 @@ fn a_name_with_signs_of_markup_stays_a_name_on_the_sheet() {
         .read("site.toml")
         .replace("Small workbench (invented)", "<b>Hill & vale</b>");
     let bench = Bench::empty().with("site.toml", format!("{site}[plan]\n{CONTAINER}\n"));
-    bench.run(&["plan", ".", "--out", "out"]).exits(0);
+    bench
+        .run(&["plan", "--simulations", "0", ".", "--out", "out"])
+        .exits(0);
     let sheet = bench.read("out/record-sheet-loam.html");
     assert!(sheet.contains("&lt;b&gt;Hill &amp; vale&lt;/b&gt;"));
 }
@@ -194,12 +214,24 @@ fn a_name_with_signs_of_markup_stays_a_name_on_the_sheet() {
 #[test]
 fn a_start_gives_every_day_its_date() {
     let bench = planned(CONTAINER);
-    let answer = bench.run(&["plan", ".", "--start", "2026-12-28"]).exits(0);
+    let answer = bench
+        .run(&["plan", "--simulations", "0", ".", "--start", "2026-12-28"])
+        .exits(0);
     let answer = answer.says("Mon 2026-12-28  afternoon  pack level 1");
     // A loam's second level stands a day; across the turn of the year.
     answer.says("Fri 2027-01-01");
     let json = bench
-        .run(&["plan", ".", "--start", "2026-12-28", "--json"])
+        .run(&[
+            "plan",
+            "--simulations",
+            "0",
+            "--simulations",
+            "0",
+            ".",
+            "--start",
+            "2026-12-28",
+            "--json",
+        ])
         .exits(0)
         .json();
     let dates = json["soils"][0]["dates"].as_array().expect("dates").clone();
@@ -207,7 +239,7 @@ fn a_start_gives_every_day_its_date() {
     let days: HashSet<u64> = dates.iter().filter_map(|day| day["day"].as_u64()).collect();
     assert_eq!(days.len(), dates.len(), "each day once");
     bench
-        .run(&["plan", ".", "--start", "28.12.2026"])
+        .run(&["plan", "--simulations", "0", ".", "--start", "28.12.2026"])
         .exits(2)
         .complains("the command line: --start = \"28.12.2026\": is not a day\n  mend: write year, month and day: 2026-11-30");
 }
@@ -218,6 +250,8 @@ fn nobody_is_asked_to_the_bench_on_a_day_off() {
     let text = bench
         .run(&[
             "plan",
+            "--simulations",
+            "0",
             ".",
             "--start",
             "2026-11-30",
@@ -231,7 +265,9 @@ fn nobody_is_asked_to_the_bench_on_a_day_off() {
         !text.contains("Sat 2026-") && !text.contains("Sun 2026-"),
         "{text}"
     );
-    bench.run(&["plan", ".", "--days-off", "sun"]).exits(2);
+    bench
+        .run(&["plan", "--simulations", "0", ".", "--days-off", "sun"])
+        .exits(2);
 }
 
 #[test]
@@ -240,7 +276,7 @@ fn options_go_before_site_toml() {
         "container_volume_ml = 5000\nstock_water_percent = 2.5\ntargets = [0.1, 0.2, 0.3]\ncores_per_level = 2",
     );
     let plan = |options: &[&str]| {
-        let asked = [&["plan", ".", "--json"], options].concat();
+        let asked = [&["plan", "--simulations", "0", ".", "--json"], options].concat();
         bench.run(&asked).exits(0).json()["soils"][0].clone()
     };
     let soil = plan(&[]);
@@ -271,6 +307,8 @@ fn a_soil_can_be_planned_for_without_any_folder() {
     bench
         .run(&[
             "plan",
+            "--simulations",
+            "0",
             "--texture",
             "silt loam",
             "--bulk-density",
@@ -289,13 +327,15 @@ fn a_soil_can_be_planned_for_without_any_folder() {
         ["record-sheet-silt-loam.html", "samples-to-fill.csv"]
     );
     bench
-        .run(&["plan", "--texture", "loam", "--container-ml", "5000"])
+        .run(&["plan", "--simulations", "0", "--texture", "loam", "--container-ml", "5000"])
         .exits(2)
         .complains("the command line: the bulk density of the soil is not known, so neither is the soil to pack")
         .complains("for a first look try 1.5");
     bench
         .run(&[
             "plan",
+            "--simulations",
+            "0",
             "--texture",
             "loamy clay",
             "--container-ml",
@@ -306,7 +346,17 @@ fn a_soil_can_be_planned_for_without_any_folder() {
         .exits(2)
         .complains("the command line: --texture = \"loamy clay\": is none of the twelve");
     bench
-        .run(&["plan", "--texture", "loam", "--bulk-density", "1.3"])
+        .run(&[
+            "plan",
+            "--simulations",
+            "0",
+            "--simulations",
+            "0",
+            "--texture",
+            "loam",
+            "--bulk-density",
+            "1.3",
+        ])
         .exits(2)
         .complains("mend: add --container-ml 5000 (your own)");
 }
@@ -320,18 +370,24 @@ fn what_is_about_one_soil_is_not_taken_for_three() {
         ["--stock-water", "2"],
     ] {
         bench
-            .run(&[&["plan", "."], &option[..]].concat())
+            .run(&[&["plan", "--simulations", "0", "."], &option[..]].concat())
             .exits(2)
             .complains(&format!(
                 "the command line: {} is about one soil, and there are 3\n  mend: add --soil and one of: terrace, orchard, lowfield",
                 option[0]
             ));
         bench
-            .run(&[&["plan", ".", "--soil", "orchard"], &option[..]].concat())
+            .run(
+                &[
+                    &["plan", "--simulations", "0", ".", "--soil", "orchard"],
+                    &option[..],
+                ]
+                .concat(),
+            )
             .exits(0);
     }
     bench
-        .run(&["plan", ".", "--soil", "orchrad"])
+        .run(&["plan", "--simulations", "0", ".", "--soil", "orchrad"])
         .exits(2)
         .complains("--soil = \"orchrad\": is no soil of ");
 }
@@ -373,7 +429,11 @@ fn wrong_options_are_refused_with_what_to_write() {
             "the command line: soil loam: 0 places in the oven are outside 1 to 500",
         ),
     ] {
-        let asked = [&["plan", ".", "--out", "out"], &options[..]].concat();
+        let asked = [
+            &["plan", "--simulations", "0", ".", "--out", "out"],
+            &options[..],
+        ]
+        .concat();
         bench.run(&asked).exits(2).complains(complaint);
     }
     assert_eq!(bench.listing(), ["site.toml"]);
@@ -382,9 +442,22 @@ fn wrong_options_are_refused_with_what_to_write() {
 #[test]
 fn an_earlier_plan_is_not_overwritten_unless_told_to() {
     let bench = planned(CONTAINER);
-    bench.run(&["plan", ".", "--out", "out"]).exits(0);
-    bench.run(&["plan", ".", "--out", "out"]).exits(0);
-    let other = ["plan", ".", "--out", "out", "--cores", "2"];
+    bench
+        .run(&["plan", "--simulations", "0", ".", "--out", "out"])
+        .exits(0);
+    bench
+        .run(&["plan", "--simulations", "0", ".", "--out", "out"])
+        .exits(0);
+    let other = [
+        "plan",
+        "--simulations",
+        "0",
+        ".",
+        "--out",
+        "out",
+        "--cores",
+        "2",
+    ];
     bench
         .run(&other)
         .exits(2)
@@ -395,7 +468,7 @@ fn an_earlier_plan_is_not_overwritten_unless_told_to() {
 #[test]
 fn stock_whose_water_is_not_known_is_assumed_and_said() {
     planned("container_volume_ml = 5000")
-        .run(&["plan", "."])
+        .run(&["plan", "--simulations", "0", "."])
         .exits(0)
         .complains("warning: soil loam: the water in the air-dry stock is not stated; 2.5 % of the dry mass is assumed, from memory")
         .complains("each percent more puts 0.014 m3/m3 more water into every level than planned");
@@ -409,7 +482,7 @@ fn stones_that_the_sieve_takes_out_are_asked_back() {
     );
     Bench::empty()
         .with("site.toml", format!("{site}[plan]\n{CONTAINER}\n"))
-        .run(&["plan", "."])
+        .run(&["plan", "--simulations", "0", "."])
         .exits(0)
         .complains("soil loam: 12 % of the dry soil are stones, which a sieve takes out")
         .complains("12 g for each 100 g of dry soil and stones together");
@@ -419,7 +492,7 @@ fn stones_that_the_sieve_takes_out_are_asked_back() {
 fn the_demo_is_planned_with_all_its_soils() {
     let bench = Bench::demo();
     bench
-        .run(&["plan", ".", "--out", "plan"])
+        .run(&["plan", "--simulations", "0", ".", "--out", "plan"])
         .exits(0)
         .says("Plan for soil terrace (sandy loam)")
         .says("Plan for soil orchard (silt loam)")

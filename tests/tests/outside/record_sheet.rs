@@ -40,18 +40,63 @@ fn run() -> Result<(), String> {
     let mut files = Vec::new();
     // As asked, folder, pages of each sheet.
     let plans: [(&[&str], &str, usize); 6] = [
-        (&["plan", "."], "usual", 1),
-        (&["plan", ".", "--start", "2026-11-30"], "dated", 1),
-        (&["plan", "long", "--start", "2026-12-21"], "named", 1),
-        (&["plan", ".", "--levels", "7", "--cores", "3"], "more", 1),
+        (&["plan", "--simulations", "0", "."], "usual", 1),
         (
-            &["plan", ".", "--cores", "2", "--oven-places", "2"],
+            &["plan", "--simulations", "0", ".", "--start", "2026-11-30"],
+            "dated",
+            1,
+        ),
+        (
+            &[
+                "plan",
+                "--simulations",
+                "0",
+                "--simulations",
+                "0",
+                "long",
+                "--start",
+                "2026-12-21",
+            ],
+            "named",
+            1,
+        ),
+        (
+            &[
+                "plan",
+                "--simulations",
+                "0",
+                "--simulations",
+                "0",
+                ".",
+                "--levels",
+                "7",
+                "--cores",
+                "3",
+            ],
+            "more",
+            1,
+        ),
+        (
+            &[
+                "plan",
+                "--simulations",
+                "0",
+                "--simulations",
+                "0",
+                ".",
+                "--cores",
+                "2",
+                "--oven-places",
+                "2",
+            ],
             "slow",
             1,
         ),
         (
             &[
                 "plan",
+                "--simulations",
+                "0",
                 ".",
                 "--levels",
                 "12",
