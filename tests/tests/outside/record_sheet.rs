@@ -51,8 +51,6 @@ fn run() -> Result<(), String> {
                 "plan",
                 "--simulations",
                 "0",
-                "--simulations",
-                "0",
                 "long",
                 "--start",
                 "2026-12-21",
@@ -63,8 +61,6 @@ fn run() -> Result<(), String> {
         (
             &[
                 "plan",
-                "--simulations",
-                "0",
                 "--simulations",
                 "0",
                 ".",
@@ -79,8 +75,6 @@ fn run() -> Result<(), String> {
         (
             &[
                 "plan",
-                "--simulations",
-                "0",
                 "--simulations",
                 "0",
                 ".",
