@@ -57,6 +57,7 @@ fn a_plan_says_what_it_will_be_worth_and_what_it_took_for_true() {
         .says("no number of cores goes below")
         .says("Cores against uncertainty at refill")
         .says("* as planned")
+        .says("So few simulations hardly tell a gain that pays from chance")
         .says("Taken for true by the simulation:\n  - Nothing is known of this probe, so one is made up")
         .says("(our own choice, for no crop is named)");
 }
@@ -154,6 +155,7 @@ fn half_way_through_it_says_where_the_next_cores_help_most() {
         .says("Probe terrace-1 in terrace: 7 cores so far")
         .says("Two more cores near ")
         .says("as the crop allows")
+        .says("So few cores know their own scatter only to about")
         .says("How this is reckoned");
     assert!(!answer.stdout.contains("hardly help"), "{}", answer.stdout);
     let json = bench

@@ -48,6 +48,9 @@ struct ProbeNext {
     /// The advice.
     #[serde(flatten)]
     advice: NextCores,
+    /// Degrees of freedom of the fit, which is how well the cores know their own scatter.
+    #[serde(skip)]
+    degrees_of_freedom: f64,
 }
 
 /// Runs it.
@@ -102,6 +105,7 @@ fn work(folder: &Path, arguments: &Arguments) -> Result<Answer, Failure> {
                 curve: calibration.curve.kind.key(),
                 set_points_from,
                 advice,
+                degrees_of_freedom: calibration.degrees_of_freedom,
             }),
             Err(error) => warnings.push(Warning {
                 place: calibration.probe.clone(),

@@ -228,6 +228,13 @@ fn advice(curve: &CurveOfCores) -> String {
             2.0 * step.gain_standard_error,
             100.0 * step.share
         ));
+        let now = planned.and_then(|point| point.expanded);
+        if now.is_some_and(|u| 2.0 * step.gain_standard_error > LEAST_GAIN * u.median) {
+            sentences.push(
+                "So few simulations hardly tell a gain that pays from chance: give --simulations 200 or more."
+                    .to_owned(),
+            );
+        }
     }
     sentences.push(match curve.enough {
         Some(enough) if enough < now => format!(

@@ -7,6 +7,10 @@ use std::fmt::Write;
 
 /// Share of the uncertainty below which more cores are called hardly worth it.
 const HARDLY: f64 = 0.05;
+/// Degrees of freedom below which the scatter is known too poorly to pass over: the
+/// standard deviation of an estimated one is `1/sqrt(2 v)` of it (large-sample figure,
+/// common practice).
+const FEW_TO_SPARE: f64 = 10.0;
 /// Cores advised on first: the table has one, two and three.
 const HEADLINE: usize = 2;
 
@@ -94,6 +98,14 @@ fn one(probe: &ProbeNext) -> String {
             "  {:.0} % of what the curve is unsure of is not knowing which curve it is: the places above tell curves \
              apart as well.",
             100.0 * advice.share_from_choice
+        );
+    }
+    if probe.degrees_of_freedom < FEW_TO_SPARE {
+        let _ = writeln!(
+            text,
+            "  So few cores know their own scatter only to about {:.0} % (one standard deviation), and every U above \
+             hangs on it: take them as rough.",
+            100.0 / (2.0 * probe.degrees_of_freedom.max(1.0)).sqrt()
         );
     }
     let _ = writeln!(
