@@ -427,3 +427,27 @@ fn two_byte_text_is_mended_and_the_last_line_is_never_completed() {
         readings.trim_end().replace(';', ",")
     );
 }
+
+#[test]
+fn a_file_that_a_capture_appends_to_is_left_until_that_has_ended() {
+    let bench = Bench::small();
+    let untidy = bench.read("readings.csv").replace(',', ";");
+    bench.put("readings.csv", &untidy);
+    let lock = std::fs::File::create(bench.path().join("readings.csv.lock")).unwrap();
+    lock.lock().unwrap();
+    bench
+        .run(&["check", ".", "--fix"])
+        .exits(2)
+        .complains("readings.csv: another capture is appending to it\n");
+    drop(lock);
+    let broken_off = r#"{"running": {"source": null, "length": 0, "sha256": ""}}"#;
+    bench.put("readings.csv.capture", broken_off);
+    bench
+        .run(&["check", ".", "--fix"])
+        .exits(2)
+        .complains("readings.csv: a capture into it was broken off");
+    assert_eq!(bench.read("readings.csv"), untidy);
+    std::fs::remove_file(bench.path().join("readings.csv.capture")).unwrap();
+    bench.run(&["check", ".", "--fix"]).exits(0);
+    assert_eq!(bench.read("readings.csv"), untidy.replace(';', ","));
+}

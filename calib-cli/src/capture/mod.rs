@@ -29,9 +29,10 @@ pub use pipe::Pipe;
 pub use port::Port;
 pub use refused::RefusedLog;
 
-use crate::failure::Failure;
+use crate::failure::{Complaint, Failure};
 use schemars::JsonSchema;
 use serde::{Deserialize, Serialize};
+use std::path::Path;
 use std::time::Duration;
 
 /// What one reading says, as text, before it has a meaning. What is `None` was not
@@ -48,6 +49,47 @@ pub struct Fields {
     pub soil_temp_c: Option<String>,
     /// Supply voltage, mV.
     pub supply_mv: Option<String>,
+}
+
+impl Fields {
+    /// What was said, as a person would read it in a row.
+    pub fn shown(&self) -> String {
+        let time = match &self.time {
+            When::Written(text) => Some(text.clone()),
+            When::At(time) => Some(time.to_string()),
+            When::Arrival => None,
+        };
+        let said = [
+            &time,
+            &self.probe_id,
+            &self.raw_count,
+            &self.soil_temp_c,
+            &self.supply_mv,
+        ];
+        let said: Vec<&str> = said.into_iter().flatten().map(String::as_str).collect();
+        said.join(",")
+    }
+}
+
+/// Why nothing else may write to `target` now: a capture is appending to it, or was
+/// broken off and counts on what it left there. What is given holds off a capture until
+/// it is dropped.
+///
+/// # Errors
+/// [`Failure::Input`] with the reason, [`Failure::Machine`] if the folder cannot be
+/// written to.
+pub fn hold_off(target: &Path) -> Result<impl Sized + use<>, Failure> {
+    let lock = lock::Lock::take(&sink::beside(target, ".lock"), target)?;
+    let marks = mark::Marks::read(&sink::beside(target, ".capture"));
+    match marks.running {
+        None => Ok(lock),
+        Some(_) => Err(Complaint::about(
+            target,
+            "a capture into it was broken off, and goes by what it left there",
+            "run that capture once more and end it with Ctrl-C; then run this again",
+        )
+        .into()),
+    }
 }
 
 /// How the time of a reading is known.

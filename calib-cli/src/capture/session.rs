@@ -187,7 +187,7 @@ impl Session {
                 }
             }
             Said::Row(fields, at) => {
-                let bytes = format!("{fields:?}").into_bytes();
+                let bytes = fields.shown().into_bytes();
                 self.take(&fields, at, &bytes, show)
             }
             Said::Refused { bytes, why } => self.refuse(why, "", &bytes, show),

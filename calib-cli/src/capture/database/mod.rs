@@ -5,7 +5,7 @@
 mod refusal;
 mod time;
 
-use super::{Fields, Refusal, Said, Source, When};
+use super::{Fields, Refusal, Said, Source};
 use crate::failure::{Complaint, Failure};
 use refusal::{is_locked, not_read, not_there};
 use rusqlite::types::ValueRef;
@@ -267,16 +267,7 @@ fn text_of(value: ValueRef<'_>) -> Option<String> {
 fn what_it_said(fields: &Result<Fields, String>) -> String {
     match fields {
         Err(shown) => shown.clone(),
-        Ok(fields) => {
-            let time = match &fields.time {
-                When::Written(text) => text.clone(),
-                When::At(time) => time.to_string(),
-                When::Arrival => String::new(),
-            };
-            let rest = [&fields.probe_id, &fields.raw_count];
-            let rest: Vec<&str> = rest.into_iter().flatten().map(String::as_str).collect();
-            format!("{time} {}", rest.join(" "))
-        }
+        Ok(fields) => fields.shown(),
     }
 }
 

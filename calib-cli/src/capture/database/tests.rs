@@ -27,7 +27,7 @@ fn asked(file: &Path) -> Asked {
 
 const TABLE: &str = "CREATE TABLE seen (at INTEGER, node TEXT, adc, soil REAL);";
 
-/// Reads to the end; each row as `time probe count`, and what else was said.
+/// Reads to the end; each row as `time,probe,count`, and what else was said.
 fn read(source: &mut Database) -> (Vec<String>, Vec<Said>) {
     let (mut rows, mut other) = (Vec::new(), Vec::new());
     loop {
@@ -68,7 +68,7 @@ fn rows_come_in_the_order_they_were_put_in_and_go_on_from_the_last() {
     let first = "2026-05-28T20:26:40Z";
     assert_eq!(
         rows(&mut source),
-        [format!("{first} P1 512"), format!("{first} P2 400")]
+        [format!("{first},P1,512"), format!("{first},P2,400")]
     );
     assert_eq!(rows(&mut source), Vec::<String>::new());
     // Of the same second, put in after the last look.
@@ -77,10 +77,10 @@ fn rows_come_in_the_order_they_were_put_in_and_go_on_from_the_last() {
         "INSERT INTO seen VALUES (1780000000, 'P1', 513, 18.5)",
     );
     let cursor = source.cursor().unwrap();
-    assert_eq!(rows(&mut source), [format!("{first} P1 513")]);
+    assert_eq!(rows(&mut source), [format!("{first},P1,513")]);
     let mut again = Database::open(asked(&file), true).unwrap();
     again.resume(&cursor).unwrap();
-    assert_eq!(rows(&mut again), [format!("{first} P1 513")]);
+    assert_eq!(rows(&mut again), [format!("{first},P1,513")]);
 }
 
 #[test]
@@ -93,7 +93,7 @@ fn more_rows_than_fit_one_look_come_each_once() {
     let rows = rows(&mut source);
     assert_eq!(rows.len(), 2500);
     for (row, count) in rows.iter().zip(1..) {
-        assert!(row.ends_with(&format!(" P1 {count}")), "{row}");
+        assert!(row.ends_with(&format!(",P1,{count}")), "{row}");
     }
 }
 
@@ -109,13 +109,13 @@ fn a_table_that_was_begun_anew_is_read_from_its_first_row_and_old_rows_may_go() 
         &file,
         "INSERT INTO seen VALUES (1780000003, 'P1', 4, 0); DELETE FROM seen WHERE adc < 4;",
     );
-    assert_eq!(rows(&mut source), ["2026-05-28T20:26:43Z P1 4"]);
+    assert_eq!(rows(&mut source), ["2026-05-28T20:26:43Z,P1,4"]);
     write(
         &file,
         "DELETE FROM seen; INSERT INTO seen VALUES (1780000009, 'P1', 9, 0);",
     );
     let (rows, other) = read(&mut source);
-    assert_eq!(rows, ["2026-05-28T20:26:49Z P1 9"]);
+    assert_eq!(rows, ["2026-05-28T20:26:49Z,P1,9"]);
     assert!(
         matches!(other.as_slice(), [Said::Note(what)] if what.contains("begun anew")),
         "{other:?}"
@@ -139,7 +139,7 @@ fn names_are_never_taken_for_sql() {
         true,
     )
     .unwrap();
-    assert_eq!(rows(&mut source), ["2026-05-28T20:26:40Z 7"]);
+    assert_eq!(rows(&mut source), ["2026-05-28T20:26:40Z,7"]);
     // A column that is not there would be a text in double quotes.
     let told = refused(Asked {
         table: "SEEN".to_owned(),
@@ -242,7 +242,7 @@ fn a_unit_that_was_not_said_is_asked_for_and_the_databases_own_time_is_utc() {
     )
     .unwrap();
     let (rows, other) = read(&mut stamped);
-    assert_eq!(rows, ["2026-05-28T20:26:40Z P1 5"]);
+    assert_eq!(rows, ["2026-05-28T20:26:40Z,P1,5"]);
     assert!(
         matches!(other.as_slice(), [Said::Note(what)] if what.contains("UTC")),
         "{other:?}"
@@ -258,7 +258,7 @@ fn bytes_and_times_that_are_none_are_refused_and_the_rest_is_read() {
     let (rows, other) = read(&mut source);
     assert_eq!(
         rows,
-        ["2026-05-28T20:26:40Z P1 1", "2026-05-28T20:26:43Z P1 "]
+        ["2026-05-28T20:26:40Z,P1,1", "2026-05-28T20:26:43Z,P1,"]
     );
     assert_eq!(other.len(), 2, "{other:?}");
     assert!(other.iter().all(|said| matches!(

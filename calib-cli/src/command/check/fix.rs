@@ -2,6 +2,7 @@
 
 use super::diff::unified;
 use super::{Found, inspect};
+use crate::capture::hold_off;
 use crate::failure::{Complaint, Failure, Warning};
 use crate::findings::runs_of;
 use crate::output::OutputSet;
@@ -102,6 +103,11 @@ fn previous(file: &Path) -> PathBuf {
 }
 
 fn write(tidied: &[Tidied]) -> Result<(), Failure> {
+    let captures: Vec<_> = tidied
+        .iter()
+        .filter(|one| [READINGS, LOG].iter().any(|name| one.file.ends_with(name)))
+        .map(|one| hold_off(&one.file))
+        .collect::<Result<_, _>>()?;
     for one in tidied {
         if fs::read(&one.file).ok().as_ref() != Some(&one.bytes) {
             return Err(Complaint::about(
@@ -117,7 +123,9 @@ fn write(tidied: &[Tidied]) -> Result<(), Failure> {
     for one in tidied {
         set.add(&one.file, one.after.as_bytes());
     }
-    set.write(true).map(|_| ())
+    let written = set.write(true).map(|_| ());
+    drop(captures);
+    written
 }
 
 /// What `check` would find if the files had been written.
