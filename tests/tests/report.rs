@@ -160,14 +160,12 @@ fn a_saved_calibration_of_other_cores_is_warned_of() {
     let page_before = page(&bench);
     assert!(!page_before.contains("is not the calibration shown here"));
     let samples = bench.read("samples.csv");
-    let shorter: Vec<&str> = samples
-        .lines()
-        .filter(|line| !line.contains("orchard-L3a"))
-        .collect();
-    bench.put("samples.csv", shorter.join("\n") + "\n");
+    let weighed_again = samples.replace("35.94,198.87,", "35.94,199.07,");
+    assert_ne!(samples, weighed_again);
+    bench.put("samples.csv", weighed_again);
     bench.run(&["report", ".", "--force"]).exits(0);
     let page = bench.read("out/report.html");
-    assert!(page.contains("orchard-1.calibration.json"));
+    assert!(page.contains("1.calibration.json"));
     assert!(page.contains("is not the calibration shown here"));
 }
 

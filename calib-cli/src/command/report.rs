@@ -26,6 +26,7 @@ use maud::html;
 use measure::{Measures, Units};
 use schemars::JsonSchema;
 use serde::Serialize;
+use std::fmt;
 use std::path::PathBuf;
 use words::{Words, languages};
 
@@ -62,6 +63,22 @@ pub struct Report {
     json: bool,
 }
 
+/// The command as it may be typed again, without what changes nothing in the page.
+impl fmt::Display for Report {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        write!(f, "ovendry report {}", self.dir.display())?;
+        for (option, place) in [
+            ("--calibrations", &self.calibrations),
+            ("--batch", &self.batch),
+        ] {
+            if let Some(place) = place {
+                write!(f, " {option} {}", place.display())?;
+            }
+        }
+        Ok(())
+    }
+}
+
 /// What every section is given.
 struct Teller<'a> {
     /// What there is to tell.
@@ -70,6 +87,8 @@ struct Teller<'a> {
     words: &'a Words,
     /// In which units.
     show: Measures<'a>,
+    /// What makes the same page again.
+    command: String,
 }
 
 /// Runs the command: good if every probe may steer a pump.
@@ -92,6 +111,7 @@ pub fn run(command: &Report) -> Result<Verdict, Failure> {
         bench: &bench,
         words: &words,
         show: Measures::new(&words),
+        command: command.to_string(),
     };
     let mut outputs = OutputSet::default();
     outputs.add(&path, teller.page(command.units));

@@ -51,8 +51,6 @@ pub struct Soil {
 pub struct Bench {
     /// The site's name.
     pub site: String,
-    /// The folder, as it was named.
-    pub folder: PathBuf,
     /// Probes with a calibration.
     pub probes: Vec<Probe>,
     /// Probes without.
@@ -100,7 +98,6 @@ impl Bench {
             .collect();
         let mut bench = Self {
             site: workbench.site.name.clone(),
-            folder: folder.to_owned(),
             probes: Vec::new(),
             refused: shown.refused,
             soils: soils(&workbench)?,

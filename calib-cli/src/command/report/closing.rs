@@ -17,7 +17,7 @@ impl Teller<'_> {
                 ol.warnings {
                     @for warning in &self.bench.warnings {
                         li.whole {
-                            p.what { b { (warning.place) } ": " (self.words.quoted(&warning.what)) }
+                            p.what { b { (warning.place) } ": " (self.words.quoted(&warning.what)) "." }
                             p { (self.words.tell("why", [("why", self.words.quoted(&warning.why).into())])) }
                             p { (self.words.tell("to-do", [("advice", self.words.quoted(&warning.advice).into())])) }
                         }
@@ -69,7 +69,7 @@ impl Teller<'_> {
                 p { (self.words.tell("provenance", [
                     ("program", concat!("ovendry ", env!("CARGO_PKG_VERSION")).into()),
                     ("seed", SEED.to_string().into()),
-                    ("command", html! { code { "ovendry report " (self.bench.folder.display()) } }.into()),
+                    ("command", html! { code { (self.command) } }.into()),
                 ])) }
                 table.hashes {
                     caption { (self.words.say("provenance-files")) }
