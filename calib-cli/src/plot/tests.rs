@@ -122,7 +122,7 @@ fn every_picture() -> &'static [Picture] {
 }
 
 /// Charts of soils: many in one triangle, one beside a border, one of measured
-/// values alone.
+/// values alone; and what soils hold.
 fn soil_pictures() -> &'static [Picture] {
     static DRAWN: OnceLock<Vec<Picture>> = OnceLock::new();
     DRAWN.get_or_init(|| {
@@ -152,6 +152,9 @@ fn soil_pictures() -> &'static [Picture] {
             both("retention-sand", &RetentionChart::new("dune", &sand_water)),
             both("retention-measured", &RetentionChart::new("bed", &measured)),
         ]
+        .into_iter()
+        .chain(draw_reserves())
+        .collect()
     })
 }
 
@@ -251,7 +254,6 @@ fn draw_every_picture() -> Vec<Picture> {
     ]
     .into_iter()
     .chain(draw_agreement(&falling, &long))
-    .chain(draw_reserves())
     .collect()
 }
 

@@ -192,7 +192,7 @@ mod tests {
         let water = show.water(0.2512).into_string();
         for text in [
             "0.251\u{a0}m\u{b3}/m\u{b3}",
-            "25.1\u{a0}vol\u{a0}%",
+            "25.1\u{a0}vol %",
             "25.1\u{a0}mm",
             "3.01\u{a0}in",
         ] {
