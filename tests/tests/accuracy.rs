@@ -325,7 +325,7 @@ fn pairs_of_another_soil_or_probe_are_left_out_and_said() {
     bench
         .run(&["accuracy", ".", "later-cores.csv", "--probe", "silt-A01"])
         .exits(2)
-        .complains("choose one of: lowfield-1, orchard-1 and terrace-1");
+        .complains("choose one of: lowfield-1, orchard-1, terrace-1");
 }
 
 #[test]

@@ -252,7 +252,7 @@ fn one_probe_can_be_asked_for_and_a_wrong_name_is_answered_with_the_right_ones()
         .run(&["setpoints", ".", "--probe", "upper"])
         .exits(2)
         .complains("command line: --probe = \"upper\": has no calibration in out")
-        .complains("mend: choose one of: lower-1, upper-1");
+        .complains("mend: did you mean upper-1? If not, choose one of: lower-1, upper-1");
 }
 
 #[test]
