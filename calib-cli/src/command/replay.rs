@@ -106,7 +106,10 @@ pub fn run(command: &Replay) -> Result<Verdict, Failure> {
 /// Everything the command does but write and print; the charts of each probe are a
 /// set.
 fn work(command: &Replay) -> Result<(Answer, Vec<OutputSet>), Failure> {
+    // What the season needs of the folder is looked at before the calibrations.
     let site = load_site(&command.dir)?;
+    let weather = weather_of(command)?;
+    setpoints::pump(&site)?;
     let out = out_folder(&command.dir, command.out.as_deref());
     let calibrations = setpoints::calibrations(&setpoints::Setpoints {
         dir: command.dir.clone(),
@@ -120,7 +123,7 @@ fn work(command: &Replay) -> Result<(Answer, Vec<OutputSet>), Failure> {
             .map(|(path, file)| (path.as_path(), file)),
         &command.dir,
     );
-    let (answer, charts) = reckon(command, &site, &calibrations, stale)?;
+    let (answer, charts) = reckon(command, &site, weather, &calibrations, stale)?;
     let files = charts
         .iter()
         .map(|(probe, chart)| season::files(probe, chart, &out));
@@ -148,17 +151,23 @@ pub(super) fn of_calibrations(
         force: false,
         json: true,
     };
-    reckon(&unasked, site, calibrations, Vec::new())
+    reckon(
+        &unasked,
+        site,
+        weather_of(&unasked)?,
+        calibrations,
+        Vec::new(),
+    )
 }
 
 /// The replay of each calibration, with its chart by probe.
 fn reckon(
     command: &Replay,
     site: &Site,
+    (weather, mut warnings): (Option<Weather>, Vec<Warning>),
     calibrations: &[(PathBuf, CalibrationFile)],
     stale: Vec<Warning>,
 ) -> Result<(Answer, Vec<(String, SeasonChart)>), Failure> {
-    let (weather, mut warnings) = weather_of(command)?;
     let pump = setpoints::pump(site)?;
     // A stage the site does not have is one fault, not one of each probe.
     setpoints::stage_gone_by(site, command.stage.as_deref())?;
