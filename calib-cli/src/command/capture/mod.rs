@@ -135,7 +135,8 @@ pub fn run(capture: &Capture) -> Result<Verdict, Failure> {
         source.resume(cursor)?;
     }
     let mut notes = found.notes;
-    if source.key().is_some() && !form.declares(TIMESTAMP) {
+    let lines = !capture.database.is_asked_for();
+    if lines && source.key().is_some() && !form.declares(TIMESTAMP) {
         notes.push(
             "lines carry no time of their own: each gets the time at which it is read here, also \
              one that has stood there for long"
