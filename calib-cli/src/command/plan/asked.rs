@@ -3,7 +3,9 @@
 
 use super::super::soil::{command_line, known, soil_of};
 use super::Arguments;
-use crate::failure::{Complaint, Failure, Warning, all_or_every_complaint, without_value};
+use crate::failure::{
+    COMMAND_LINE, Complaint, Failure, Warning, all_or_every_complaint, without_value,
+};
 use crate::meant;
 use crate::table::{STOCK_WATER_MEND, WATER_CONTENT_MEND, stock_water_of, water_share_fault};
 use crate::workbench::{self, ContainerSize, PlanKeys, Site};
@@ -18,9 +20,6 @@ use calib_core::quantity::{
 };
 use calib_core::soil::{SoilDescription, SoilEvidence, Texture, TextureClass, evidence};
 use std::path::Path;
-
-/// Where a complaint about an option stands.
-pub(super) const COMMAND_LINE: &str = "the command line";
 
 /// Water of air-dry stock whose texture is not known, percent of the dry mass: a round
 /// figure between those of [`Grain::air_dry_water`].

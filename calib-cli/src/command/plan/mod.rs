@@ -8,10 +8,10 @@ mod sheet;
 mod text;
 mod to_fill;
 
-use crate::failure::{Complaint, Failure, Verdict, Warning, all_or_every_complaint};
+use crate::failure::{COMMAND_LINE, Complaint, Failure, Verdict, Warning, all_or_every_complaint};
 use crate::output::{OutputSet, print, print_json};
 use crate::table::{load_site, sample_ids};
-use asked::{Asked, COMMAND_LINE, from_command_line, from_site};
+use asked::{Asked, from_command_line, from_site};
 use calib_core::plan::DaysOff;
 use clap::{ArgGroup, Args, ValueEnum};
 use foretell::{Foretelling, Given};
