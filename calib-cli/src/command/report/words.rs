@@ -199,7 +199,7 @@ fn typeset(text: &str) -> Markup {
     }
     let parts: Vec<&str> = text.split('`').collect();
     // An odd backtick has no partner: leave the text alone.
-    if parts.len() % 2 == 0 {
+    if parts.len().is_multiple_of(2) {
         return PreEscaped(text.render().into_string());
     }
     html! {
