@@ -224,7 +224,7 @@ fn one_probe_can_be_chosen() {
         said.contains("holds no calibration of probe north"),
         "{said}"
     );
-    assert!(said.contains("choose among east, west"), "{said}");
+    assert!(said.contains("choose one of: east, west"), "{said}");
 }
 
 #[test]
