@@ -533,7 +533,6 @@ fn plan_status_and_report_follow_their_schemas() {
         "5000",
     ];
     hold("plan", &loam, 0);
-    hold("plan", &["plan", ".", "--no-foretelling"], 0);
     hold("plan-next", &["plan", ".", "--next"], 0);
     hold("failure", &["plan", ".", "--targets", "0.9"], 2);
     hold("report", &["report", ".", "--out", "page.html"], 0);
