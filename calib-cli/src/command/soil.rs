@@ -201,19 +201,31 @@ pub fn run(asked: &Soil) -> Result<Verdict, Failure> {
     Ok(answer.verdict)
 }
 
-fn from_site(site: &Site, only: Option<&str>) -> Result<Vec<Known>, Failure> {
-    let wanted: Vec<&workbench::Soil> = match only {
-        None => site.soils.iter().collect(),
-        Some(id) => vec![soil_of(site, id).ok_or_else(|| {
-            let known: Vec<&str> = site.soils.iter().map(|soil| soil.id.as_str()).collect();
-            command_line(
-                "--soil",
-                id,
-                format!("is no soil of {}", site.file.display()),
-                meant::choose(id, known),
-            )
-        })?],
+/// The soils of the site, or the one asked for with `--soil`.
+///
+/// # Errors
+/// [`Failure::Input`] if the site has no such soil.
+pub(super) fn wanted<'a>(
+    site: &'a Site,
+    only: Option<&str>,
+) -> Result<Vec<&'a workbench::Soil>, Failure> {
+    let Some(id) = only else {
+        return Ok(site.soils.iter().collect());
     };
+    let soil = soil_of(site, id).ok_or_else(|| {
+        let known: Vec<&str> = site.soils.iter().map(|soil| soil.id.as_str()).collect();
+        command_line(
+            "--soil",
+            id,
+            format!("is no soil of {}", site.file.display()),
+            meant::choose(id, known),
+        )
+    })?;
+    Ok(vec![soil])
+}
+
+fn from_site(site: &Site, only: Option<&str>) -> Result<Vec<Known>, Failure> {
+    let wanted = wanted(site, only)?;
     all_or_every_complaint(wanted.into_iter().map(|soil| {
         let (_, found) = known(site, soil)?;
         Ok(Known {

@@ -1,12 +1,11 @@
 //! What a plan is asked for, from site.toml and the command line; what neither says is
 //! assumed, and said.
 
-use super::super::soil::{command_line, known, soil_of};
+use super::super::soil::{command_line, known, wanted};
 use super::Arguments;
 use crate::failure::{
     COMMAND_LINE, Complaint, Failure, Warning, all_or_every_complaint, without_value,
 };
-use crate::meant;
 use crate::table::{STOCK_WATER_MEND, WATER_CONTENT_MEND, stock_water_of, water_share_fault};
 use crate::workbench::{self, ContainerSize, PlanKeys, Site};
 use calib_core::gravimetry::USUAL_PARTICLE_DENSITY;
@@ -111,18 +110,7 @@ pub(super) fn from_site(
     arguments: &Arguments,
     days_off: DaysOff,
 ) -> Result<Vec<(Asked, Vec<Warning>)>, Failure> {
-    let wanted: Vec<&workbench::Soil> = match &arguments.soil {
-        None => site.soils.iter().collect(),
-        Some(id) => vec![soil_of(site, id).ok_or_else(|| {
-            let known: Vec<&str> = site.soils.iter().map(|soil| soil.id.as_str()).collect();
-            command_line(
-                "--soil",
-                id,
-                format!("is no soil of {}", site.file.display()),
-                meant::choose(id, known),
-            )
-        })?],
-    };
+    let wanted = wanted(site, arguments.soil.as_deref())?;
     if wanted.len() > 1 {
         let of_one = [
             ("--bulk-density", arguments.bulk_density.is_some()),
