@@ -55,9 +55,13 @@ pub fn path(given: &Path) -> Option<PathBuf> {
             .flat_map(|one| [one.join(name), one.join("out").join(name)])
             .find(|path| path.exists())
     };
+    // Endings are alike by nature: only what stands before them is compared.
     let almost = || {
         let alike = here.iter().map(String::as_str);
-        nearest(name, alike.filter(|one| extension(one) == extension(name)))
+        let mut alike = alike.filter(|one| extension(one) == extension(name));
+        let nearest = nearest(stem(name), alike.clone().map(stem))?;
+        alike
+            .find(|one| stem(one) == nearest)
             .map(|one| shown_path(folder, one))
     };
     below(folder).or_else(almost)
@@ -92,6 +96,11 @@ fn is_controller_file(name: &str) -> bool {
 
 fn extension(name: &str) -> Option<&str> {
     name.rsplit_once('.').map(|(_, extension)| extension)
+}
+
+/// What stands before the extension.
+fn stem(name: &str) -> &str {
+    name.rsplit_once('.').map_or(name, |(stem, _)| stem)
 }
 
 /// Names of what lies in `folder`, sorted; hidden ones are nobody's meaning.

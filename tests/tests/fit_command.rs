@@ -158,7 +158,7 @@ fn a_probe_that_is_not_there_is_answered_with_those_that_are() {
     assert_eq!(
         answer.stderr,
         "error: command line: --probe = \"orchard-2\": is no probe with cores\n  \
-         mend: choose one of: terrace-1, orchard-1, lowfield-1\n"
+         mend: did you mean orchard-1? If not, choose one of: terrace-1, orchard-1, lowfield-1\n"
     );
     assert!(!bench.path().join("out").exists());
 }
