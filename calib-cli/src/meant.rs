@@ -55,14 +55,13 @@ pub fn path(given: &Path) -> Option<PathBuf> {
             .flat_map(|one| [one.join(name), one.join("out").join(name)])
             .find(|path| path.exists())
     };
-    // Endings are alike by nature: only what stands before them is compared.
     let almost = || {
         let alike = here.iter().map(String::as_str);
-        let mut alike = alike.filter(|one| extension(one) == extension(name));
-        let nearest = nearest(stem(name), alike.clone().map(stem))?;
-        alike
-            .find(|one| stem(one) == nearest)
-            .map(|one| shown_path(folder, one))
+        nearest(
+            name,
+            alike.filter(|one| extension(one) == extension(name) && few_slips(name, one)),
+        )
+        .map(|one| shown_path(folder, one))
     };
     below(folder).or_else(almost)
 }
@@ -98,9 +97,18 @@ fn extension(name: &str) -> Option<&str> {
     name.rsplit_once('.').map(|(_, extension)| extension)
 }
 
-/// What stands before the extension.
-fn stem(name: &str) -> &str {
-    name.rsplit_once('.').map_or(name, |(stem, _)| stem)
+/// Whether few slips of the pen lead from one name to the other, or one holds the other.
+/// Endings are alike by nature: only what stands before them is compared.
+fn few_slips(one: &str, other: &str) -> bool {
+    let stem = |name: &str| {
+        let stem = name.rsplit_once('.').map_or(name, |(stem, _)| stem);
+        stem.to_lowercase()
+    };
+    let (one, other) = (stem(one), stem(other));
+    let longer = one.chars().count().max(other.chars().count());
+    one.contains(&other)
+        || other.contains(&one)
+        || strsim::damerau_levenshtein(&one, &other) <= (longer / 3).max(1)
 }
 
 /// Names of what lies in `folder`, sorted; hidden ones are nobody's meaning.
