@@ -206,6 +206,32 @@ fn a_capture_killed_again_and_again_loses_and_doubles_no_line() {
 }
 
 #[test]
+fn a_reading_out_of_order_doubles_none_when_a_capture_was_killed() {
+    let bench = bench();
+    let fields = ["--fields", "timestamp,raw_count", "--file", "log.txt"];
+    // The one out of order says the count of those beside it in the second file.
+    for (early, last) in [("400", "502"), ("500", "500")] {
+        let log = format!(
+            "2026-05-04T08:10:00Z,500\n2026-05-04T08:09:00Z,{early}\n2026-05-04T08:11:00Z,{last}\n"
+        );
+        bench.put("log.txt", &log);
+        let rows = format!("2026-05-04T08:10:00Z,P1,500\n2026-05-04T08:11:00Z,P1,{last}\n");
+        let header = "timestamp,probe_id,raw_count\n";
+        bench.put(READINGS, header);
+        // As it is left by a capture that was killed before it marked how far it came.
+        let mut child = start(&bench, &fields);
+        wait_for(&bench, "08:11");
+        child.kill().unwrap();
+        child.wait().unwrap();
+        assert_eq!(bench.read(READINGS), format!("{header}{rows}"));
+        let again = [&["capture", ".", "--to-end"], &fields[..]].concat();
+        bench.run(&again).exits(0).says("0 readings appended");
+        assert_eq!(bench.read(READINGS), format!("{header}{rows}"));
+        fs::remove_file(bench.path().join("readings.csv.capture")).unwrap();
+    }
+}
+
+#[test]
 fn the_half_line_of_a_crash_is_moved_aside_and_that_of_an_editor_is_not() {
     let bench = bench();
     piped(&bench, b"663\n", &[]).exits(0);

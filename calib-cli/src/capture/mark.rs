@@ -6,6 +6,7 @@
 //! crash the rows beyond that length are those the source will say again from that
 //! cursor: as many are skipped.
 
+use crate::table::heard::Heard;
 use crate::table::sha256_of;
 use schemars::JsonSchema;
 use serde::{Deserialize, Serialize};
@@ -38,13 +39,26 @@ pub struct Mark {
     pub there: VecDeque<Row>,
 }
 
-/// A row as far as it says which reading it is, whatever the time it was stamped with.
+/// A row as far as it says which reading it is.
 #[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize, JsonSchema)]
 pub struct Row {
     /// The probe.
     pub probe: String,
     /// The count.
     pub count: u32,
+    /// Its time in RFC 3339 form, where that could be read.
+    #[serde(default)]
+    pub time: Option<String>,
+}
+
+impl Row {
+    /// Whether it is the row of `reading`, whatever the time that was stamped with.
+    pub fn is_of(&self, reading: &Heard) -> bool {
+        let same_time = |time: &String| *time == reading.time.to_string();
+        self.probe == reading.probe
+            && self.count == reading.count
+            && (reading.stamped || self.time.as_ref().is_none_or(same_time))
+    }
 }
 
 /// A capture under way.

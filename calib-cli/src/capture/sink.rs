@@ -8,7 +8,7 @@
 use super::Source;
 use super::layout::Layout;
 use super::lock::Lock;
-use super::mark::{Marks, Row, Running};
+use super::mark::{Mark, Marks, Row, Running};
 use crate::failure::{Complaint, Failure};
 use crate::table::heard::{Heard, Listener};
 use std::collections::{HashMap, VecDeque};
@@ -158,24 +158,26 @@ impl Sink {
     /// [`Failure::Machine`] if the disk has refused for so long that no more rows can
     /// wait.
     pub fn take(&mut self, reading: Heard, sample: Option<&str>) -> Result<Taken, Failure> {
-        let mark = self
-            .key
-            .as_ref()
-            .and_then(|key| self.marks.sources.get_mut(key));
-        if let Some(mark) = mark
-            && let Some(row) = mark.there.pop_front()
+        let mut another = false;
+        if let Some(mark) = self.mark_of_source()
+            && let Some(row) = mark.there.front()
         {
-            if row.probe == reading.probe && row.count == reading.count {
+            if row.is_of(&reading) {
+                mark.there.pop_front();
                 return Ok(Taken::There);
             }
-            // The source says something else than it did: what is left is no guide.
-            mark.there.clear();
+            another = true;
         }
         let probe = reading.probe.clone();
+        // One that cannot be appended was none of the rows before either.
         let reading = match reading.in_order_after(self.latest.get(&probe).copied()) {
             Ok(reading) => reading,
             Err(why) => return Ok(Taken::OutOfOrder(why)),
         };
+        if another && let Some(mark) = self.mark_of_source() {
+            // The source says something else than it did: what is left is no guide.
+            mark.there.clear();
+        }
         let time = self
             .layout
             .stamp(&reading, self.latest.get(&probe).copied());
@@ -187,6 +189,10 @@ impl Sink {
             return Err(self.unwritten());
         }
         Ok(Taken::Written(time))
+    }
+
+    fn mark_of_source(&mut self) -> Option<&mut Mark> {
+        self.marks.sources.get_mut(self.key.as_ref()?)
     }
 
     /// Writes what waits, unless the disk refused a moment ago.
@@ -448,7 +454,11 @@ fn recover(
     let rows: Vec<Row> = listener
         .rows(&text)
         .into_iter()
-        .map(|(probe, count, _)| Row { probe, count })
+        .map(|(probe, count, time)| Row {
+            probe,
+            count,
+            time: time.map(|time| time.to_string()),
+        })
         .collect();
     if !rows.is_empty() {
         found.notes.push(format!(
