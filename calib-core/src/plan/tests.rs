@@ -295,35 +295,62 @@ fn a_fine_soil_waits_longer_than_a_coarse_one_and_poured_water_longest() {
     }
 }
 
+/// Degrees from the room and distance from the middle level, level by level.
+fn degrees_by_level(levels: usize) -> Vec<(f64, f64)> {
+    let made = plan(&with(|r| r.levels = LevelsAsked::Even(levels))).unwrap();
+    let middle = (levels as f64 + 1.0) / 2.0;
+    let degrees = |step: &Step| match step.place {
+        Warmth::Cool => -10.0,
+        Warmth::Room => 0.0,
+        Warmth::Warm => 10.0,
+    };
+    let steps = made.steps.iter();
+    steps
+        .map(|step| (degrees(step), step.level as f64 - middle))
+        .collect()
+}
+
 #[test]
 fn warmth_has_no_slope_against_wetness() {
     for levels in LEVELS {
-        let made = plan(&with(|r| r.levels = LevelsAsked::Even(levels))).unwrap();
-        let middle = (levels as f64 + 1.0) / 2.0;
-        let slope: f64 = made
-            .steps
+        let degrees = degrees_by_level(levels);
+        let slope: f64 = degrees.iter().map(|(warm, level)| warm * level).sum();
+        assert!(
+            slope.abs() < 1e-9 || levels == 4,
+            "{levels} levels: {slope}"
+        );
+        let cool = degrees.iter().filter(|(warm, _)| *warm < 0.0).count();
+        let warm = degrees.iter().filter(|(warm, _)| *warm > 0.0).count();
+        assert!(cool > 0 && (warm > 0 || levels == 3), "{levels}");
+    }
+}
+
+#[test]
+fn warmth_is_not_told_from_wetness_by_a_straight_line_or_a_parabola() {
+    for levels in LEVELS.skip_while(|levels| *levels < 4) {
+        let degrees = degrees_by_level(levels);
+        let n = levels as f64;
+        let mean = |value: &dyn Fn(f64) -> f64| {
+            degrees.iter().map(|(_, level)| value(*level)).sum::<f64>() / n
+        };
+        let square = mean(&|level| level * level);
+        // Polynomials orthogonal over the levels; what they leave of the warmth is what
+        // a temperature term can be told by.
+        let polynomials: [&dyn Fn(f64) -> f64; 3] =
+            [&|_| 1.0, &|level| level, &|level| level * level - square];
+        let whole: f64 = degrees.iter().map(|(warm, _)| warm * warm).sum();
+        let explained: f64 = polynomials
             .iter()
-            .map(|step| {
-                let degrees = match step.place {
-                    Warmth::Cool => -10.0,
-                    Warmth::Room => 0.0,
-                    Warmth::Warm => 10.0,
-                };
-                degrees * (step.level as f64 - middle)
+            .map(|polynomial| {
+                let shared: f64 = degrees
+                    .iter()
+                    .map(|(warm, at)| warm * polynomial(*at))
+                    .sum();
+                shared * shared / (n * mean(&|at| polynomial(at).powi(2)))
             })
             .sum();
-        assert!(slope.abs() < 1e-9, "{levels} levels: {slope}");
-        let cool = made
-            .steps
-            .iter()
-            .filter(|s| s.place == Warmth::Cool)
-            .count();
-        let warm = made
-            .steps
-            .iter()
-            .filter(|s| s.place == Warmth::Warm)
-            .count();
-        assert!(cool > 0 && (warm > 0 || levels == 3), "{levels}");
+        let left = 1.0 - explained / whole;
+        assert!(left > 0.3, "{levels} levels: {left}");
     }
 }
 

@@ -55,9 +55,14 @@ pub enum Warmth {
 
 impl Warmth {
     /// The place of level `number` (from 1) of `levels`: ends alike, so that the
-    /// temperature has no slope against wetness, and by turns towards the middle.
+    /// temperature has no slope against wetness, and by turns towards the middle. Of four
+    /// levels that would be a parabola, the very bend of a curve: they go by turns from
+    /// end to end, at the price of some slope.
     fn of(number: usize, levels: usize) -> Self {
-        let from_the_end = number.min(levels + 1 - number);
+        let from_the_end = match levels {
+            4 => number,
+            _ => number.min(levels + 1 - number),
+        };
         if 2 * number == levels + 1 {
             Warmth::Room
         } else if from_the_end % 2 == 1 {
