@@ -161,7 +161,11 @@ fn a_file_is_read_on_from_where_it_was_left() {
     let log = bench.path().join("log.txt");
     add(&log, "601\n602\n60");
     let capture = ["capture", ".", "--file", "log.txt", "--to-end"];
-    bench.run(&capture).exits(0).says("2 readings appended");
+    bench
+        .run(&capture)
+        .exits(0)
+        .says("2 readings appended")
+        .says("log.txt does not end where a line ends; its last line is not taken");
     bench.run(&capture).exits(0).says("0 readings appended");
     add(&log, "3\n604\n");
     bench.run(&capture).exits(0).says("2 readings appended");

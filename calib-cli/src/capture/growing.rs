@@ -223,6 +223,12 @@ impl GrowingFile {
             return self.look(said);
         }
         if self.to_end {
+            if self.reading.settled < self.reading.offset {
+                self.note(
+                    "does not end where a line ends; its last line is not taken, since it may \
+                     be half a line: add a line feed if it is whole, and capture again",
+                );
+            }
             said.push(Said::End);
         }
         Ok(())
