@@ -129,9 +129,17 @@ impl Clock {
     }
 
     /// The time `text` means, written in RFC 3339 form with the offset it was written
-    /// with; `None` where it means none, or has that form already.
+    /// with; `None` where it means none, has that form already, or means another time by
+    /// another of the declared patterns: what was written is then the only evidence.
     pub fn as_rfc_3339(&self, text: &str) -> Option<String> {
         let time = self.time(text)?;
+        let mut meant = self
+            .patterns
+            .iter()
+            .filter_map(|pattern| follow(pattern, text, self.offset));
+        if meant.any(|meant| meant != time) {
+            return None;
+        }
         if text.parse().is_ok_and(|read: jiff::Timestamp| read == time) {
             return None;
         }
@@ -507,6 +515,13 @@ mod tests {
         );
         assert_eq!(written("%s", None, "2026-11-25T15:05:00+01:00"), None);
         assert_eq!(written("%s", None, "2026-11-25 15:05"), None, "no offset");
+        let mut either = clock(Some("%m/%d/%Y %H:%M"), Some("+01:00"));
+        either.patterns.push("%d/%m/%Y %H:%M".to_owned());
+        assert_eq!(either.as_rfc_3339("03/04/2026 10:00"), None, "two meanings");
+        assert_eq!(
+            either.as_rfc_3339("13/04/2026 10:00").as_deref(),
+            Some("2026-04-13T10:00:00+01:00")
+        );
         // A pattern that takes the Z for a letter and nothing else.
         assert_eq!(
             written("%Y-%m-%dT%H:%M:%SZ", Some("+01:00"), "2026-11-25T15:05:00Z").as_deref(),
