@@ -68,6 +68,13 @@ struct Cursor {
     said: String,
 }
 
+impl Cursor {
+    /// Whether no row was taken yet.
+    fn is_before_all(&self) -> bool {
+        *self == Self::default()
+    }
+}
+
 /// Why a look came to nothing.
 enum Trouble {
     /// It may pass.
@@ -148,7 +155,12 @@ impl Database {
             let connection = opened.unchecked_transaction()?;
             let anew = !self.goes_on(&connection)?;
             let mut statement = connection.prepare(&self.select)?;
-            let from = if anew { 0 } else { self.at.rowid };
+            // Ids may be zero and less.
+            let from = if anew || self.at.is_before_all() {
+                i64::MIN
+            } else {
+                self.at.rowid
+            };
             let mut rows = statement.query([from])?;
             let mut said = Vec::new();
             let mut at = None;
@@ -194,7 +206,7 @@ impl Database {
     /// Whether the last row taken is still what it was, or was taken out while later
     /// rows stayed.
     fn goes_on(&self, connection: &Connection) -> rusqlite::Result<bool> {
-        if self.at.rowid == 0 {
+        if self.at.is_before_all() {
             return Ok(true);
         }
         let there = connection

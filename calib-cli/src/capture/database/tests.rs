@@ -60,6 +60,23 @@ fn refused(asked: Asked) -> String {
 }
 
 #[test]
+fn rows_whose_ids_are_zero_and_less_are_read_once_too() {
+    let (_folder, file) = database(
+        "CREATE TABLE seen (id INTEGER PRIMARY KEY, at INTEGER, node TEXT, adc);
+         INSERT INTO seen VALUES (-1, 1780000000, 'P1', 511), (0, 1780000000, 'P1', 512);",
+    );
+    let mut source = Database::open(asked(&file), true).unwrap();
+    let first = "2026-05-28T20:26:40Z";
+    assert_eq!(
+        rows(&mut source),
+        [format!("{first},P1,511"), format!("{first},P1,512")]
+    );
+    assert_eq!(rows(&mut source), Vec::<String>::new());
+    write(&file, "INSERT INTO seen VALUES (1, 1780000000, 'P1', 513);");
+    assert_eq!(rows(&mut source), [format!("{first},P1,513")]);
+}
+
+#[test]
 fn rows_come_in_the_order_they_were_put_in_and_go_on_from_the_last() {
     let (_folder, file) = database(&format!(
         "{TABLE} INSERT INTO seen VALUES (1780000000, 'P1', 512, 18.5), (1780000000, 'P2', 400.0, NULL);"
