@@ -166,7 +166,11 @@ fn a_file_is_read_on_from_where_it_was_left() {
         .exits(0)
         .says("2 readings appended")
         .says("log.txt does not end where a line ends; its last line is not taken");
-    bench.run(&capture).exits(0).says("0 readings appended");
+    bench
+        .run(&capture)
+        .exits(1)
+        .says("0 readings appended")
+        .says("nothing new came since the capture before");
     add(&log, "3\n604\n");
     bench.run(&capture).exits(0).says("2 readings appended");
     fs::rename(&log, bench.path().join("log.txt.1")).unwrap();
@@ -174,6 +178,16 @@ fn a_file_is_read_on_from_where_it_was_left() {
     add(&log, "606\n");
     bench.run(&capture).exits(0).says("2 readings appended");
     assert_eq!(counts(&bench), ["601", "602", "603", "604", "605", "606"]);
+}
+
+#[test]
+fn a_source_that_holds_nothing_ends_with_exit_code_1() {
+    let bench = bench();
+    bench.put("log.txt", "");
+    let answer = bench.run(&["capture", ".", "--file", "log.txt", "--to-end"]);
+    answer.exits(1).says("nothing came at all");
+    let answer = bench.run(&["capture", ".", "--file", "log.txt", "--to-end", "--json"]);
+    answer.exits(1).says("\"verdict\":\"unfit\"");
 }
 
 #[test]
@@ -202,6 +216,9 @@ fn a_capture_killed_again_and_again_loses_and_doubles_no_line() {
         child.kill().unwrap();
         child.wait().unwrap();
     }
+    // One that no killed run can have taken.
+    add(&log, &format!("{}\n", sent[written]));
+    written += 1;
     bench
         .run(&["capture", ".", "--file", "log.txt", "--to-end"])
         .exits(0);

@@ -92,7 +92,8 @@ pub enum Event {
 /// What came of it all.
 #[derive(Debug, Clone, PartialEq, Serialize, JsonSchema)]
 pub struct Summary {
-    /// What the exit code says.
+    /// What the exit code says: `unfit`, 1, if no reading came in this run, also where
+    /// earlier runs took all there was; with --until-steady, if it ended otherwise.
     pub verdict: Verdict,
     /// Why it ended.
     pub ended_by: EndedBy,

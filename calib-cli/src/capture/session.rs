@@ -33,8 +33,8 @@ pub struct Task {
     pub until_steady: bool,
     /// Shortest time over which a probe must be steady, s; the rule's own where absent.
     pub steady_span_s: Option<i64>,
-    /// The source is read to its end only, so that nothing new is no fault.
-    pub to_end: bool,
+    /// An earlier capture read the source already.
+    pub read_before: bool,
 }
 
 /// Shows what happens.
@@ -345,11 +345,10 @@ impl Session {
 
     fn summary(&self, ended_by: EndedBy) -> Summary {
         let heard = self.readings + self.there_already > 0;
-        let idle = self.task.to_end && self.refused.is_empty();
         let good = if self.task.until_steady {
             ended_by == EndedBy::Steady
         } else {
-            heard || idle
+            heard
         };
         Summary {
             verdict: if good { Verdict::Good } else { Verdict::Unfit },
@@ -397,11 +396,16 @@ impl Session {
                     .to_owned(),
             );
         }
-        if !heard && self.refused.is_empty() && !self.task.to_end {
-            advice.push(
-                "nothing came at all: look whether the sender has power and is on this port"
-                    .to_owned(),
-            );
+        if !heard && self.refused.is_empty() {
+            let what = if self.task.read_before {
+                "nothing new came since the capture before"
+            } else {
+                "nothing came at all"
+            };
+            advice.push(format!(
+                "{what}: look whether what sends or logs readings has power, and whether {} is where they come",
+                self.source.name()
+            ));
         }
         advice
     }

@@ -55,12 +55,14 @@ enum Command {
     Check(check::Check),
     /// Append readings as they come, and say when a probe is steady
     ///
-    /// Listens to a serial port, standard input or a file that a logger goes on writing,
-    /// and appends every reading to readings.csv: at once, whole, and on disk within a
-    /// second. A table shows each probe and says when to take the core. A port that is
-    /// unplugged is waited for; what is no reading is kept in readings.csv.refused; a
-    /// capture that was broken off is taken up again, with no reading lost or doubled
-    /// but the line in flight. Exit code 1 if no reading came, or not steady as asked.
+    /// Listens to a serial port, standard input, or a file or database that a logger goes
+    /// on writing, and appends every reading to readings.csv: at once, whole, and on disk
+    /// within a second. A table shows each probe and says when to take the core. A port
+    /// that is unplugged is waited for; what is no reading is kept in
+    /// readings.csv.refused; a capture that was broken off is taken up again, with no
+    /// reading lost or doubled but the line in flight. Exit code 1 if this run gave no
+    /// reading, also where earlier runs took all there was, or if a probe is not steady
+    /// as asked.
     Capture(capture::Capture),
     /// The whole job: fit, set points, controller files, proof
     ///

@@ -45,7 +45,8 @@ pub struct Capture {
     /// Listen to standard input
     #[arg(long)]
     pipe: bool,
-    /// Take what the file holds already, then end
+    /// Take what the file or database holds already, then end. Exit code 1 if it holds
+    /// nothing that an earlier run did not take: a logger that is dead is seen so
     #[arg(long, conflicts_with_all = ["port", "pipe"])]
     to_end: bool,
     /// What a line looks like; csv if not given
@@ -117,7 +118,7 @@ pub fn run(capture: &Capture) -> Result<Verdict, Failure> {
     let mut listener = Listener::of(&capture.dir)?;
     let form = capture.form(&listener)?;
     capture.settle_the_probe(&form, &mut listener)?;
-    let task = capture.task(&listener)?;
+    let mut task = capture.task(&listener)?;
     let mut source = capture.source(&listener)?;
     let into = capture
         .into
@@ -133,6 +134,7 @@ pub fn run(capture: &Capture) -> Result<Verdict, Failure> {
     )?;
     if let Some(cursor) = &found.cursor {
         source.resume(cursor)?;
+        task.read_before = true;
     }
     let mut notes = found.notes;
     let lines = !capture.database.is_asked_for();
@@ -324,7 +326,7 @@ impl Capture {
             length: self.length,
             until_steady: self.until_steady,
             steady_span_s: minutes.map(|minutes| (minutes * 60.0).round() as i64),
-            to_end: self.to_end,
+            read_before: false,
         })
     }
 
