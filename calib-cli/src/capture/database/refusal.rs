@@ -55,7 +55,7 @@ pub fn table(connection: &Connection, asked: &Asked) -> Result<Table, Failure> {
             "--table",
             &asked.table,
             format!("is no table of {}", asked.file.display()),
-            meant(&asked.table, names()),
+            meant("tables", &asked.table, names()),
         )
         .into());
     };
@@ -92,7 +92,11 @@ pub fn table(connection: &Connection, asked: &Asked) -> Result<Table, Failure> {
                 name,
                 column,
                 format!("is no column of the table {}", asked.table),
-                meant(column, columns.iter().map(|one| one.name.as_str())),
+                meant(
+                    "columns",
+                    column,
+                    columns.iter().map(|one| one.name.as_str()),
+                ),
             )
         })
         .collect();
@@ -118,10 +122,11 @@ fn columns(connection: &Connection, table: &str) -> rusqlite::Result<Vec<Column>
     columns?.collect()
 }
 
-fn meant<'n>(written: &str, names: impl Iterator<Item = &'n str> + Clone) -> String {
+/// What to write in place of `written`; `kind` says what the names are of.
+fn meant<'n>(kind: &str, written: &str, names: impl Iterator<Item = &'n str> + Clone) -> String {
     match nearest(written, names.clone()) {
-        Some(near) => format!("write {near}; there are {}", listed(names)),
-        None => format!("write one of {}", listed(names)),
+        Some(near) => format!("write {near}; its {kind}: {}", listed(names)),
+        None => format!("write one of its {kind}: {}", listed(names)),
     }
 }
 

@@ -182,7 +182,7 @@ fn what_is_not_there_is_told_with_what_was_probably_meant() {
     assert_eq!(
         table("sean"),
         format!(
-            "command line: --table = \"sean\": is no table of {}\n  mend: write seen; there are flat, latest and seen",
+            "command line: --table = \"sean\": is no table of {}\n  mend: write seen; its tables: flat, latest and seen",
             file.display()
         )
     );
@@ -195,7 +195,7 @@ fn what_is_not_there_is_told_with_what_was_probably_meant() {
     });
     assert!(
         told.contains(
-            "--count-column = \"adcs\": is no column of the table seen\n  mend: write adc;"
+            "--count-column = \"adcs\": is no column of the table seen\n  mend: write adc; its columns: at, node, adc and soil"
         ),
         "{told}"
     );
