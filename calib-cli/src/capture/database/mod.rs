@@ -23,6 +23,9 @@ const AT_ONCE: usize = 1000;
 const WAIT_FOR_LOCK: Duration = Duration::from_millis(200);
 /// A lock held longer than this is told.
 const LONG_LOCK: Duration = Duration::from_secs(3);
+/// How long a lock is waited for at the start, and after what time that is told.
+const PATIENCE: Duration = Duration::from_secs(10);
+const TELL_OF_WAITING: Duration = Duration::from_secs(1);
 
 /// What to read, by the names the database gives it.
 #[derive(Debug, Clone)]
@@ -94,8 +97,33 @@ fn open(file: &Path) -> rusqlite::Result<Connection> {
     Ok(connection)
 }
 
+/// Waits until no other program's lock keeps `connection`, which is in a transaction,
+/// from reading.
+fn wait_for_lock(connection: &Connection, patience: Duration, file: &Path) -> rusqlite::Result<()> {
+    let began = Instant::now();
+    let mut told = false;
+    loop {
+        let read = connection.query_row("SELECT count(*) FROM sqlite_master", [], |_| Ok(()));
+        match read {
+            Err(error) if is_locked(&error) && began.elapsed() < patience => {}
+            other => return other,
+        }
+        if !told && began.elapsed() >= TELL_OF_WAITING {
+            told = true;
+            eprintln!(
+                "{} is locked by another program; waiting up to {} s",
+                file.display(),
+                patience.as_secs()
+            );
+        }
+        // Not every lock makes SQLite itself wait.
+        std::thread::sleep(Duration::from_millis(20));
+    }
+}
+
 impl Database {
     /// Opens the table. With `to_end` it is read to the end it has now, and no further.
+    /// Another program's lock is waited for, and standard error says so.
     ///
     /// # Errors
     /// [`Failure::Input`] if there is no such file, table or column, or if it cannot be
@@ -105,7 +133,10 @@ impl Database {
             return Err(not_there(&asked.file).into());
         }
         let trouble = |error: rusqlite::Error| Failure::from(not_read(&asked.file, &error));
-        let connection = open(&asked.file).map_err(trouble)?;
+        let opened = open(&asked.file).map_err(trouble)?;
+        // What it shares from here on, no writer locks before the last question.
+        let connection = opened.unchecked_transaction().map_err(trouble)?;
+        wait_for_lock(&connection, PATIENCE, &asked.file).map_err(trouble)?;
         let table = refusal::table(&connection, &asked)?;
         let rowid = ["rowid", "_rowid_", "oid"].into_iter().find(|alias| {
             !table

@@ -288,6 +288,31 @@ fn bytes_and_times_that_are_none_are_refused_and_the_rest_is_read() {
 }
 
 #[test]
+fn a_lock_at_the_start_is_waited_for_but_not_for_ever() {
+    let (_folder, file) = database(&format!(
+        "{TABLE} INSERT INTO seen VALUES (1780000000, 'P1', 1, 0);"
+    ));
+    let writer = Connection::open(&file).unwrap();
+    writer
+        .execute_batch("BEGIN EXCLUSIVE; INSERT INTO seen VALUES (1780000001, 'P1', 2, 0);")
+        .unwrap();
+    let reader = open(&file).unwrap();
+    let kept_out = reader.unchecked_transaction().unwrap();
+    let locked = wait_for_lock(&kept_out, Duration::from_millis(300), &file);
+    assert!(locked.is_err_and(|error| is_locked(&error)));
+    drop(kept_out);
+    // Longer than one look waits.
+    let held = WAIT_FOR_LOCK * 4;
+    let writing = std::thread::spawn(move || {
+        std::thread::sleep(held);
+        writer.execute_batch("COMMIT").unwrap();
+    });
+    let mut source = Database::open(asked(&file), true).unwrap();
+    writing.join().unwrap();
+    assert_eq!(rows(&mut source).len(), 2);
+}
+
+#[test]
 fn a_lock_is_waited_for_and_a_long_one_is_told_and_ends() {
     let (_folder, file) = database(&format!(
         "{TABLE} INSERT INTO seen VALUES (1780000000, 'P1', 1, 0);"
