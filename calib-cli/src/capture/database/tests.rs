@@ -267,6 +267,32 @@ fn a_unit_that_was_not_said_is_asked_for_and_the_databases_own_time_is_utc() {
 }
 
 #[test]
+fn texts_in_a_column_that_the_database_would_fill_are_texts() {
+    for (written, is_read_as) in [
+        ("2026-06-01T08:00:00Z", "2026-06-01T08:00:00Z"),
+        ("2026-06-01T10:00:00+02:00", "2026-06-01T08:00:00Z"),
+        // For time_format of site.toml to read.
+        ("01.06.2026 08:00", "01.06.2026 08:00"),
+    ] {
+        let (_folder, file) = database(&format!(
+            "CREATE TABLE seen (at TEXT DEFAULT CURRENT_TIMESTAMP, node, adc);
+             INSERT INTO seen VALUES ('{written}', 'P1', 5);"
+        ));
+        let unit = None;
+        let mut source = Database::open(
+            Asked {
+                unit,
+                ..asked(&file)
+            },
+            true,
+        )
+        .unwrap();
+        let (rows, _) = read(&mut source);
+        assert_eq!(rows, [format!("{is_read_as},P1,5")]);
+    }
+}
+
+#[test]
 fn bytes_and_times_that_are_none_are_refused_and_the_rest_is_read() {
     let (_folder, file) = database(&format!(
         "{TABLE} INSERT INTO seen VALUES (1780000000, 'P1', 1, 0), (1780000001, 'P1', x'00ff', 0), ('soon', 'P1', 3, 0), (1780000003, 'P1', NULL, 0);"

@@ -18,7 +18,8 @@ const SECONDS_PER_DAY: f64 = 86_400.0;
 pub enum TimeUnit {
     /// Text: RFC 3339, or as time_format and utc_offset of site.toml say
     Text,
-    /// Text without an offset, in UTC, as SQLite's CURRENT_TIMESTAMP writes it
+    /// Text in UTC, as SQLite's CURRENT_TIMESTAMP writes it; an offset that stands there
+    /// counts
     UtcText,
     /// Seconds since 1970 (Unix)
     Seconds,
@@ -53,10 +54,10 @@ impl TimeUnit {
         let number = || text.parse::<f64>().ok();
         let time = match self {
             TimeUnit::Text => return Some(When::Written(text.to_owned())),
-            TimeUnit::UtcText => {
+            TimeUnit::UtcText => text.parse::<Timestamp>().ok().or_else(|| {
                 let civil: DateTime = text.parse().ok().filter(|_| text.contains(':'))?;
                 Offset::UTC.to_timestamp(civil).ok()
-            }
+            }),
             TimeUnit::Seconds => at_ms(number()? * 1000.0),
             TimeUnit::Milliseconds => at_ms(number()?),
             TimeUnit::JulianDays => {
@@ -108,12 +109,19 @@ pub fn unit(
             .find(|column| column.name.eq_ignore_ascii_case(&asked.time));
         filled.is_some_and(is_filled_in_utc)
     };
+    // What the logger itself puts in may be text of another kind.
+    let utc = || {
+        let of_utc = |first: &String| {
+            first.parse::<f64>().is_ok() || TimeUnit::UtcText.time(first).is_some()
+        };
+        by_default() && first.as_ref().is_none_or(of_utc)
+    };
     let (unit, note) = match asked.unit {
         Some(unit) => (unit, None),
-        None if by_default() => (
+        None if utc() => (
             TimeUnit::UtcText,
             Some(format!(
-                "{} is filled by CURRENT_TIMESTAMP, which is UTC: it is read as --time-unit utc-text",
+                "{} is filled by CURRENT_TIMESTAMP, which is UTC: times without an offset are read as UTC (--time-unit utc-text)",
                 asked.time
             )),
         ),
@@ -181,6 +189,7 @@ mod tests {
             (TimeUnit::Seconds, "946728000"),
             (TimeUnit::Milliseconds, "946728000000"),
             (TimeUnit::UtcText, "2000-01-01 12:00:00"),
+            (TimeUnit::UtcText, "2000-01-01T14:00:00+02:00"),
         ] {
             assert_eq!(
                 at(unit, text).as_deref(),
