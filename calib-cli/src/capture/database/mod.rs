@@ -147,7 +147,7 @@ impl Database {
         let Some(rowid) = rowid else {
             return Err(refusal::no_rowid(&asked).into());
         };
-        let (unit, note) = time::unit(&connection, &asked, &table)?;
+        let (unit, note) = time::unit(&connection, &asked, &table, rowid)?;
         let column = |name: &Option<String>| name.as_deref().map_or("NULL".to_owned(), quoted);
         let columns = [
             quoted(&asked.time),

@@ -267,6 +267,25 @@ fn a_unit_that_was_not_said_is_asked_for_and_the_databases_own_time_is_utc() {
 }
 
 #[test]
+fn a_unit_in_which_all_times_are_long_past_is_the_wrong_one() {
+    let days = "INSERT INTO seen VALUES (2461189.1, 'P1', 1, 0), (2461189.2, 'P1', 2, 0);";
+    let (_folder, file) = database(&format!("{TABLE} {days}"));
+    let told = refused(asked(&file));
+    assert!(
+        told.contains(
+            "--time-unit = \"seconds\": makes 2461189.2 in column at the time 1970-01-29T"
+        ) && told.contains("write --time-unit julian-days"),
+        "{told}"
+    );
+    // A clock that was set after the logger's first rows.
+    write(
+        &file,
+        "INSERT INTO seen VALUES (1780000000, 'P1', 512, 18.5)",
+    );
+    assert!(Database::open(asked(&file), true).is_ok());
+}
+
+#[test]
 fn texts_in_a_column_that_the_database_would_fill_are_texts() {
     for (written, is_read_as) in [
         ("2026-06-01T08:00:00Z", "2026-06-01T08:00:00Z"),

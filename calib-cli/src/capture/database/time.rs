@@ -67,6 +67,16 @@ impl TimeUnit {
         time.map(When::At)
     }
 
+    /// The unit that `text` is more likely in, and what it means in this one, if that
+    /// is no time of this century's and in the other it is.
+    fn doubted_for(self, text: &str) -> Option<(Self, Timestamp)> {
+        let likely = Self::of_number(text.parse().ok()?)?;
+        match self.time(text)? {
+            When::At(time) if likely != self => Some((likely, time)),
+            _ => None,
+        }
+    }
+
     /// What a number is in if it is a time of this century's first decades.
     fn of_number(number: f64) -> Option<Self> {
         // 2001-09-09 to 2100-01-01, and the same in the other units.
@@ -79,7 +89,8 @@ impl TimeUnit {
     }
 }
 
-/// The unit of the column of times, and what to tell of it if it was not said.
+/// The unit of the column of times, and what to tell of it if it was not said. `rowid`
+/// is what the number of a row is called.
 ///
 /// # Errors
 /// [`Failure::Input`] if the first row does not go with it.
@@ -87,21 +98,22 @@ pub fn unit(
     connection: &Connection,
     asked: &Asked,
     table: &Table,
+    rowid: &str,
 ) -> Result<(TimeUnit, Option<String>), Failure> {
     let trouble = |error: rusqlite::Error| Failure::from(not_read(&asked.file, &error));
     let column = quoted(&asked.time);
-    let first = connection
-        .query_row(
+    let at_the = |end: &str| {
+        let text = connection.query_row(
             &format!(
-                "SELECT {column} FROM {} WHERE {column} IS NOT NULL LIMIT 1",
+                "SELECT {column} FROM {} WHERE {column} IS NOT NULL {end} LIMIT 1",
                 quoted(&table.name)
             ),
             [],
             |row| Ok(text_of(row.get_ref(0)?)),
-        )
-        .optional()
-        .map_err(trouble)?
-        .flatten();
+        );
+        text.optional().map(Option::flatten).map_err(trouble)
+    };
+    let first = at_the("")?;
     let by_default = || {
         let filled = table
             .columns
@@ -134,6 +146,25 @@ pub fn unit(
     // A pattern of site.toml may take numbers, `%s`; only an unsaid unit is doubted.
     let text_for_number = asked.unit.is_none() && number.is_some();
     if !text_for_number && unit.time(&first).is_some() {
+        let last = match unit.doubted_for(&first) {
+            Some(_) => at_the(&format!("ORDER BY {rowid} DESC"))?,
+            None => None,
+        };
+        // Early rows alone may be of a clock that was not set.
+        if let Some(last) = last
+            && let Some((likely, read_as)) = unit.doubted_for(&last)
+        {
+            return Err(option(
+                "--time-unit",
+                unit.name(),
+                format!(
+                    "makes {last} in column {} the time {read_as}: the unit is another",
+                    asked.time
+                ),
+                format!("write --time-unit {}", likely.name()),
+            )
+            .into());
+        }
         return Ok((unit, note));
     }
     let likely = match number {
