@@ -126,6 +126,9 @@ pub enum Said {
     Back,
     /// Something the person should know, e.g. that a file was begun anew.
     Note(String),
+    /// Likewise; and rows come again from the first, those among them that were said
+    /// before.
+    Anew(String),
     /// It has no more to say.
     End,
 }

@@ -6,11 +6,11 @@ use super::probe::Followed;
 use super::refused::{RefusedLog, shown};
 use super::sink::{Sink, Taken};
 use super::{Fields, Refusal, Said, Source};
-use crate::failure::{Failure, Verdict};
+use crate::failure::{Complaint, Failure, Verdict};
 use crate::table::heard::{Heard, Listener};
 use calib_core::quantity::Quantity;
 use calib_core::readings::SettlingRule;
-use std::collections::BTreeMap;
+use std::collections::{BTreeMap, HashSet};
 use std::path::{Path, PathBuf};
 use std::sync::atomic::{AtomicBool, Ordering};
 use std::time::{Duration, Instant};
@@ -73,6 +73,10 @@ pub struct Session {
     /// Readings appended.
     pub readings: u64,
     there_already: u64,
+    /// Those of them that a table begun anew said again.
+    said_again: u64,
+    /// Probe, count and time of what was in the file when a table was begun anew.
+    in_the_file: HashSet<(String, u32, jiff::Timestamp)>,
     without_temperature: u64,
     /// What was refused, by kind.
     pub refused: BTreeMap<Refusal, u64>,
@@ -107,6 +111,8 @@ impl Session {
             probes: BTreeMap::new(),
             readings: 0,
             there_already: 0,
+            said_again: 0,
+            in_the_file: HashSet::new(),
             without_temperature: 0,
             refused: BTreeMap::new(),
             last_refused: None,
@@ -201,6 +207,21 @@ impl Session {
                 show.event(&Event::Back, self)
             }
             Said::Note(what) => show.event(&Event::Note { what }, self),
+            Said::Anew(what) => {
+                let bytes = std::fs::read(&self.into).map_err(|error| {
+                    Complaint::about(
+                        &self.into,
+                        format!("cannot be read: {error}"),
+                        "see that it is there and may be read: it says what was captured already",
+                    )
+                })?;
+                let rows = self.listener.rows(&String::from_utf8_lossy(&bytes));
+                self.in_the_file = rows
+                    .into_iter()
+                    .filter_map(|(probe, count, time)| Some((probe, count, time?)))
+                    .collect();
+                show.event(&Event::Note { what }, self)
+            }
             Said::End => Ok(()),
         }
     }
@@ -216,6 +237,13 @@ impl Session {
             Ok(reading) => reading,
             Err(why) => return self.refuse(Refusal::FieldRefused, &why, bytes, show),
         };
+        let known = (reading.probe.clone(), reading.count, reading.time);
+        if self.in_the_file.contains(&known) {
+            self.there_already += 1;
+            self.said_again += 1;
+            self.follow(&reading).take(&reading);
+            return Ok(());
+        }
         let tag = self.tag(&reading);
         let Some(sink) = &mut self.sink else {
             return Ok(());
@@ -344,7 +372,7 @@ impl Session {
     }
 
     fn summary(&self, ended_by: EndedBy) -> Summary {
-        let heard = self.readings + self.there_already > 0;
+        let heard = self.readings + self.there_already > self.said_again;
         let good = if self.task.until_steady {
             ended_by == EndedBy::Steady
         } else {

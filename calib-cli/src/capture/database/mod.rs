@@ -69,6 +69,9 @@ struct Cursor {
     rowid: i64,
     /// What it said, to see that it is the same one still.
     said: String,
+    /// Whether rows that were said before are being said again.
+    #[serde(default)]
+    again: bool,
 }
 
 impl Cursor {
@@ -201,6 +204,7 @@ impl Database {
                 at = Some(Cursor {
                     rowid,
                     said: what_it_said(&fields),
+                    again: anew || self.at.again,
                 });
                 said.push(match fields {
                     Ok(fields) => Said::Row(fields, jiff::Timestamp::now()),
@@ -222,8 +226,9 @@ impl Database {
             self.at = Cursor::default();
             said.insert(
                 0,
-                Said::Note(format!(
-                    "the table {} was begun anew; it is read from its first row",
+                Said::Anew(format!(
+                    "the rows of {} have other numbers than before, or it was begun anew; it is read \
+                     from its first row, without those that are in the file already",
                     self.asked.table
                 )),
             );
@@ -231,6 +236,7 @@ impl Database {
         if let Some(at) = at {
             self.at = at;
         }
+        self.at.again &= more;
         Ok((said, more))
     }
 
@@ -326,7 +332,15 @@ impl Source for Database {
 
     fn resume(&mut self, cursor: &serde_json::Value) -> Result<(), Failure> {
         match serde_json::from_value(cursor.clone()) {
-            Ok(cursor) => self.at = cursor,
+            Ok(cursor) => {
+                self.at = cursor;
+                if self.at.again {
+                    self.notes.push(Said::Anew(
+                        "rows that are in the file already may come again, and are left out"
+                            .to_owned(),
+                    ));
+                }
+            }
             Err(_) => self.notes.push(Said::Note(
                 "where an earlier capture left it is not known; it is read from its first row"
                     .to_owned(),

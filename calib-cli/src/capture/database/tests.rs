@@ -134,7 +134,7 @@ fn a_table_that_was_begun_anew_is_read_from_its_first_row_and_old_rows_may_go() 
     let (rows, other) = read(&mut source);
     assert_eq!(rows, ["2026-05-28T20:26:49Z,P1,9"]);
     assert!(
-        matches!(other.as_slice(), [Said::Note(what)] if what.contains("begun anew")),
+        matches!(other.as_slice(), [Said::Anew(what)] if what.contains("begun anew")),
         "{other:?}"
     );
 }
