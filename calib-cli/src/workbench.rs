@@ -1,6 +1,7 @@
 //! What the files of a workbench folder mean, typed and validated once.
 //! Nothing after this stage looks at text.
 
+use crate::capture::database::TimeUnit;
 use crate::capture::form::Declared;
 use crate::capture::sink::Sync;
 use crate::failure::Warning;
@@ -89,6 +90,8 @@ pub struct CaptureKeys {
     pub baud: Option<u32>,
     /// The growing file, from the workbench folder.
     pub file: Option<String>,
+    /// The logger's database.
+    pub database: DatabaseKeys,
     /// What a line looks like.
     pub form: Declared,
     /// The probe, where lines name none.
@@ -97,6 +100,27 @@ pub struct CaptureKeys {
     pub sync: Option<Sync>,
     /// How long a probe must be steady, minutes.
     pub steady_minutes: Option<f64>,
+}
+
+/// What `[capture]` says of a logger's database.
+#[derive(Debug, Clone, Default, PartialEq)]
+pub struct DatabaseKeys {
+    /// The database, from the workbench folder.
+    pub file: Option<String>,
+    /// Its table of readings.
+    pub table: Option<String>,
+    /// Column of the times.
+    pub time: Option<String>,
+    /// How times are kept.
+    pub unit: Option<TimeUnit>,
+    /// Column of the probe's name.
+    pub probe: Option<String>,
+    /// Column of the counts.
+    pub count: Option<String>,
+    /// Column of the soil temperature.
+    pub temperature: Option<String>,
+    /// Column of the supply voltage.
+    pub supply: Option<String>,
 }
 
 impl Site {

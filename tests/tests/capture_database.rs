@@ -81,3 +81,49 @@ fn a_dead_logger_is_seen_by_the_exit_code() {
         .exits(1)
         .says("nothing new came since the capture before");
 }
+
+#[test]
+fn site_toml_may_name_the_database_and_options_go_before_it() {
+    let bench = Bench::small();
+    let stated = "\n[capture]\ndatabase = \"logger.db\"\ntable = \"obs\"\ntime_column = \"t\"\n\
+                  time_unit = \"seconds\"\nprobe_column = \"node\"\ncount_column = \"adc\"\n\
+                  temperature_column = \"soil\"\n";
+    bench.put("site.toml", bench.read("site.toml") + stated);
+    logger(
+        &bench,
+        "CREATE TABLE obs (t INTEGER, node TEXT, adc INTEGER, other INTEGER, soil REAL);
+         INSERT INTO obs VALUES (1780000000, 'P1', 600, 700, 18.5);",
+    );
+    let capture = ["capture", ".", "--to-end", "--into", "log.csv"];
+    bench.run(&capture).exits(0).says("1 reading appended");
+    let time = "2026-05-28T20:26:40Z";
+    assert!(
+        bench
+            .read("log.csv")
+            .contains(&format!("{time},P1,600,18.5,"))
+    );
+    let other = [
+        "capture",
+        ".",
+        "--to-end",
+        "--into",
+        "other.csv",
+        "--count-column=other",
+    ];
+    bench.run(&other).exits(0);
+    assert!(
+        bench
+            .read("other.csv")
+            .contains(&format!("{time},P1,700,18.5,"))
+    );
+    // An option that names another source is about that one only.
+    bench.put("log.txt", "601\n");
+    let lines = [
+        "capture",
+        ".",
+        "--to-end",
+        "--file=log.txt",
+        "--into=log.csv",
+    ];
+    bench.run(&lines).exits(0).says("1 reading appended");
+}

@@ -17,4 +17,12 @@ kinds! {
         Whole("notes.txt", b"")
         => "readings.csv: is not a SQLite database",
            "name the database that the logger writes to; a text file is followed with --file";
+    "database-without-columns" a_database_needs_a_table_and_columns by ["capture", ".", "--database=logger.db", "--table=log"]:
+        Whole("logger.db", b"")
+        => "logger.db: is a database of which it is not said what to read",
+           "add --count-column and --time-column, or say it below [capture] in site.toml";
+    "database-not-named" a_table_of_no_database_is_refused by ["capture", ".", "--pipe", "--table=log"]:
+        Whole("notes.txt", b"")
+        => "command line: --table is about a database, and none is read",
+           "add --database, or say it below [capture] in site.toml";
 }

@@ -315,6 +315,18 @@ kinds! {
         Change(SITE, "[controller]", "[capture]\nport = \"/dev/ttyUSB0\"\nfile = \"log.txt\"\n\n[controller]")
         => "site.toml:34: file = \"log.txt\": names a second source beside port",
            "keep one of the two, and give the other as an option when it is wanted";
+    "capture-database-and-file" a_database_beside_a_file_is_refused:
+        Change(SITE, "[controller]", "[capture]\nfile = \"log.txt\"\ndatabase = \"logger.db\"\n\n[controller]")
+        => "site.toml:34: database = \"logger.db\": names a second source beside file",
+           "keep one of the two, and give the other as an option when it is wanted";
+    "capture-database-without-table" a_database_of_which_no_table_is_named_is_refused:
+        Change(SITE, "[controller]", "[capture]\ndatabase = \"logger.db\"\ntime_column = \"at\"\ncount_column = \"adc\"\n\n[controller]")
+        => "site.toml:32: table: is missing from [capture]",
+           "add table = \"log\": its table of readings";
+    "capture-time-unit-unknown" a_unit_of_times_that_is_none_is_refused:
+        Change(SITE, "[controller]", "[capture]\ntime_unit = \"hours\"\n\n[controller]")
+        => "site.toml:33: time_unit = \"hours\": is none of \"text\", \"utc-text\", \"seconds\", \"milliseconds\" and \"julian-days\"",
+           "write one of them";
     "capture-steady-out-of-range" no_time_at_all_to_be_steady_is_refused:
         Change(SITE, "[controller]", "[capture]\nbaud = 9600\nport = \"/dev/ttyUSB0\"\nsteady_minutes = 0\n\n[controller]")
         => "site.toml:35: steady_minutes = \"0\": lies outside 0.1 to 1440",

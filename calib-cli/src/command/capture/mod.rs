@@ -2,6 +2,7 @@
 
 mod database;
 
+use crate::capture::database::{Asked, Database};
 use crate::capture::event::Event;
 use crate::capture::form::{Declared, Form, Kind, Separator};
 use crate::capture::session::{Session, Show, Task};
@@ -117,9 +118,14 @@ fn duration(text: &str) -> Result<Duration, String> {
 pub fn run(capture: &Capture) -> Result<Verdict, Failure> {
     let mut listener = Listener::of(&capture.dir)?;
     let form = capture.form(&listener)?;
-    capture.settle_the_probe(&form, &mut listener)?;
+    let named = capture.names_a_source();
+    let stated = &listener.site().capture.database;
+    let asked = capture.database.asked(stated, &capture.dir, named)?;
+    capture.settle_the_probe(&form, asked.as_ref(), &mut listener)?;
     let mut task = capture.task(&listener)?;
-    let mut source = capture.source(&listener)?;
+    let carries = carries(&form, asked.as_ref());
+    let lines = asked.is_none();
+    let mut source = capture.source(asked, &listener)?;
     let into = capture
         .into
         .clone()
@@ -127,7 +133,7 @@ pub fn run(capture: &Capture) -> Result<Verdict, Failure> {
     let sync = capture.fsync.or(listener.site().capture.sync);
     let (sink, found) = Sink::open(
         &into,
-        &columns(capture.carries(&form), &into, task.sample.is_some()),
+        &columns(carries, &into, task.sample.is_some()),
         source.as_ref(),
         &listener,
         sync.unwrap_or_default(),
@@ -137,7 +143,6 @@ pub fn run(capture: &Capture) -> Result<Verdict, Failure> {
         task.read_before = true;
     }
     let mut notes = found.notes;
-    let lines = !capture.database.is_asked_for();
     if lines && source.key().is_some() && !form.declares(TIMESTAMP) {
         notes.push(
             "lines carry no time of their own: each gets the time at which it is read here, also \
@@ -191,6 +196,14 @@ fn columns(carries: [bool; 2], into: &Path, tagging: bool) -> Vec<&'static str> 
     columns
 }
 
+/// Whether readings carry a soil temperature, and a supply voltage.
+fn carries(form: &Form, asked: Option<&Asked>) -> [bool; 2] {
+    match asked {
+        Some(asked) => [asked.temperature.is_some(), asked.supply.is_some()],
+        None => [SOIL_TEMPERATURE, SUPPLY].map(|field| form.declares(field)),
+    }
+}
+
 fn command_line(
     option: &str,
     value: &str,
@@ -201,12 +214,9 @@ fn command_line(
 }
 
 impl Capture {
-    /// Whether readings carry a soil temperature, and a supply voltage.
-    fn carries(&self, form: &Form) -> [bool; 2] {
-        if self.database.is_asked_for() {
-            return self.database.carries();
-        }
-        [SOIL_TEMPERATURE, SUPPLY].map(|field| form.declares(field))
+    /// Whether options name a source that sends lines.
+    fn names_a_source(&self) -> bool {
+        self.port.is_some() || self.file.is_some() || self.pipe
     }
 
     /// The form of a line: the options part by part, then site.toml. A kind given as an
@@ -243,7 +253,12 @@ impl Capture {
     }
 
     /// Sees that each reading will have a probe.
-    fn settle_the_probe(&self, form: &Form, listener: &mut Listener) -> Result<(), Failure> {
+    fn settle_the_probe(
+        &self,
+        form: &Form,
+        asked: Option<&Asked>,
+        listener: &mut Listener,
+    ) -> Result<(), Failure> {
         let site = listener.site();
         let ids = || site.probes.iter().map(|probe| probe.id.as_str());
         if let Some(given) = &self.probe
@@ -269,8 +284,8 @@ impl Capture {
                 listener.assume_probe(&probe);
                 Ok(())
             }
-            None if self.database.names_probe() => Ok(()),
-            None if self.database.is_asked_for() => Err(Complaint::about(
+            None if asked.is_some_and(|asked| asked.probe.is_some()) => Ok(()),
+            None if asked.is_some() => Err(Complaint::about(
                 Path::new(COMMAND_LINE),
                 format!("rows name no probe, and site.toml has {}", listed(ids())),
                 "say which one it is with --probe, or which column names it with --probe-column",
@@ -330,13 +345,16 @@ impl Capture {
         })
     }
 
-    fn source(&self, listener: &Listener) -> Result<Box<dyn Source>, Failure> {
-        if let Some(database) = self.database.source(self.to_end)? {
-            return Ok(Box::new(database));
+    fn source(
+        &self,
+        asked: Option<Asked>,
+        listener: &Listener,
+    ) -> Result<Box<dyn Source>, Failure> {
+        if let Some(asked) = asked {
+            return Ok(Box::new(Database::open(asked, self.to_end)?));
         }
         let stated = &listener.site().capture;
-        let named = self.port.is_some() || self.file.is_some() || self.pipe;
-        let (port, file) = if named {
+        let (port, file) = if self.names_a_source() {
             (self.port.clone(), self.file.clone())
         } else {
             (

@@ -3,11 +3,12 @@
 
 use super::declaration::{Declaration, Entry, Key};
 use super::document::File;
+use crate::capture::database::TimeUnit;
 use crate::capture::form::{Declared, Kind, Separator};
 use crate::capture::sink::Sync;
 use crate::findings::{Findings, Refused};
 use crate::table::site::known_probe;
-use crate::workbench::{CaptureKeys, Probe};
+use crate::workbench::{CaptureKeys, DatabaseKeys, Probe};
 use clap::ValueEnum;
 use std::ops::RangeInclusive;
 
@@ -20,6 +21,23 @@ pub(super) const KEYS: &[Key] = &[
     Key::new("port", "\"/dev/ttyUSB0\": the serial port"),
     Key::new("baud", "9600: the rate of the serial port"),
     Key::new("file", "\"log.txt\": a file that a logger goes on writing"),
+    Key::new(
+        "database",
+        "\"logger.db\": a SQLite database that a logger goes on writing",
+    ),
+    Key::new("table", "\"log\": its table of readings"),
+    Key::new("time_column", "\"at\": column of the times"),
+    Key::new(
+        "time_unit",
+        "\"text\", \"utc-text\", \"seconds\", \"milliseconds\" or \"julian-days\": how times are kept",
+    ),
+    Key::new("probe_column", "\"node\": column of the probe's name"),
+    Key::new("count_column", "\"adc\": column of the raw counts"),
+    Key::new(
+        "temperature_column",
+        "\"soil\": column of the soil temperature, C",
+    ),
+    Key::new("supply_column", "\"mv\": column of the supply voltage, mV"),
     Key::new(
         "form",
         "\"csv\", \"pairs\" or \"json\": what a line looks like",
@@ -58,6 +76,8 @@ pub(super) fn read(
     };
     let port = table.text("port", findings);
     let log = table.text("file", findings);
+    let database = table.text("database", findings);
+    let tables = read_database(&table, findings);
     let baud = number(
         &table,
         "baud",
@@ -102,22 +122,71 @@ pub(super) fn read(
             None => table.complaint(format!("{} {}", fault.part, fault.what), fault.mend),
         });
     }
-    let (port, log) = (port?, log?);
-    if let (Some(_), Some(log)) = (port, log) {
-        return findings.refuse(log.cell.complaint(
-            "names a second source beside port",
+    let (port, log, database) = (port?, log?, database?);
+    let mut sources = [("port", port), ("file", log), ("database", database)]
+        .into_iter()
+        .filter_map(|(name, entry)| Some((name, entry?)));
+    if let (Some((first, _)), Some((_, second))) = (sources.next(), sources.next()) {
+        return findings.refuse(second.cell.complaint(
+            format!("names a second source beside {first}"),
             "keep one of the two, and give the other as an option when it is wanted",
         ));
     }
+    let mut tables = tables?;
+    if database.is_some() {
+        let needed = [
+            ("table", &tables.table),
+            ("time_column", &tables.time),
+            ("count_column", &tables.count),
+        ];
+        let needed =
+            needed.map(|(key, said)| table.needed(key, Ok(said.as_ref()), findings).is_ok());
+        if needed.contains(&false) {
+            return Err(Refused);
+        }
+    }
     let owned = |entry: Option<Entry<'_, &str>>| entry.map(|entry| entry.value.to_owned());
+    tables.file = owned(database);
     Ok(CaptureKeys {
         port: owned(port),
         baud: baud?.map(|baud| baud as u32),
         file: owned(log),
+        database: tables,
         form,
         probe: owned(probe?),
         sync: sync?,
         steady_minutes: steady?,
+    })
+}
+
+/// What is said of the database, but which it is.
+fn read_database(
+    table: &Declaration<'_>,
+    findings: &mut Findings,
+) -> Result<DatabaseKeys, Refused> {
+    let mut text = |key| {
+        let entry = table.text(key, findings);
+        entry.map(|entry| entry.map(|entry| entry.value.to_owned()))
+    };
+    let [name, time, probe, count, temperature, supply] = [
+        "table",
+        "time_column",
+        "probe_column",
+        "count_column",
+        "temperature_column",
+        "supply_column",
+    ]
+    .map(&mut text);
+    let unit = one_of::<TimeUnit>(table, "time_unit", findings);
+    Ok(DatabaseKeys {
+        file: None,
+        table: name?,
+        time: time?,
+        unit: unit?,
+        probe: probe?,
+        count: count?,
+        temperature: temperature?,
+        supply: supply?,
     })
 }
 
