@@ -148,6 +148,19 @@ fn a_season_without_a_soaking_gives_no_field_capacity_and_says_how_to_get_one() 
 }
 
 #[test]
+fn the_log_is_read_in_the_folder_one_is_in_however_it_is_asked_for() {
+    let bench = with_log("timestamp,probe_id,raw_count\n2026-06-01T00:00:00Z,terrace-1,500\n");
+    let told = bench.run(&["soil", ".", "--log"]).exits(0).stdout;
+    for asked in [
+        &["soil", "--log"][..],
+        &["soil", "--log", "."],
+        &["soil", "--log=./log.csv"],
+    ] {
+        assert_eq!(bench.run(asked).exits(0).stdout, told, "{asked:?}");
+    }
+}
+
+#[test]
 fn a_missing_log_or_calibration_is_one_clear_complaint() {
     let bench = Bench::demo();
     bench

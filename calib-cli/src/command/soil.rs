@@ -15,7 +15,7 @@ use crate::table::load_site;
 use crate::workbench::{self, Site};
 use calib_core::quantity::{Density, Quantity};
 use calib_core::soil::{Particles, SoilDescription, SoilError, SoilEvidence, Texture, evidence};
-use clap::{ArgGroup, Args};
+use clap::Args;
 use from_log::FromLog;
 pub(super) use report::{Recommended, SoilReport};
 use schemars::JsonSchema;
@@ -25,15 +25,15 @@ use std::path::{Path, PathBuf};
 
 /// Which soil.
 #[derive(Debug, Args)]
-#[command(group(ArgGroup::new("which soil").args(["dir", "texture", "sand"]).required(true)))]
 pub struct Soil {
-    /// Workbench folder with a site.toml
+    /// Workbench folder with a site.toml; the one you are in if no soil is given
+    #[arg(conflicts_with_all = ["texture", "sand"])]
     dir: Option<PathBuf>,
     /// Only this soil of the folder
-    #[arg(long, value_name = "ID", requires = "dir")]
+    #[arg(long, value_name = "ID", conflicts_with_all = ["texture", "sand"])]
     soil: Option<String>,
     /// One of the twelve USDA classes, e.g. "sandy loam"
-    #[arg(long, value_name = "CLASS")]
+    #[arg(long, value_name = "CLASS", conflicts_with = "sand")]
     texture: Option<String>,
     /// Sand (0.05 to 2 mm), percent by mass of the soil below 2 mm
     #[arg(
@@ -90,8 +90,9 @@ pub struct Soil {
     /// Replace charts that are there
     #[arg(long, requires = "out")]
     force: bool,
-    /// Read field capacity off the season's log too: DIR/log.csv, or this file
-    #[arg(long, value_name = "FILE", requires = "dir", num_args = 0..=1)]
+    /// Read field capacity off the season's log too: DIR/log.csv, or --log=FILE
+    #[arg(long, value_name = "FILE", num_args = 0..=1, require_equals = true,
+          conflicts_with_all = ["texture", "sand"])]
     log: Option<Option<PathBuf>>,
     /// Folder of the saved calibrations that the log is read through; DIR/out if not
     /// given
@@ -149,7 +150,8 @@ impl fmt::Display for Answer {
 /// Runs the command.
 pub fn run(asked: &Soil) -> Result<Verdict, Failure> {
     let only = asked.soil.as_deref();
-    let at = match &asked.dir {
+    let folder = folder(asked);
+    let at = match &folder {
         Some(folder) => Some((folder, load_site(folder)?)),
         None => None,
     };
@@ -163,15 +165,7 @@ pub fn run(asked: &Soil) -> Result<Verdict, Failure> {
             let (found, warnings) = FromLog::read(folder, log.as_deref(), &out, site, only)?;
             (Some(found), warnings)
         }
-        (None, Some(_)) => {
-            return Err(Complaint::about(
-                Path::new(COMMAND_LINE),
-                "--log reads a workbench's log, and no folder is named",
-                "name the folder: ovendry soil DIR --log",
-            )
-            .into());
-        }
-        (_, None) => (None, Vec::new()),
+        (_, None) | (None, _) => (None, Vec::new()),
     };
     let reports = soils
         .iter()
@@ -199,6 +193,16 @@ pub fn run(asked: &Soil) -> Result<Verdict, Failure> {
         print(&answer.to_string())?;
     }
     Ok(answer.verdict)
+}
+
+/// The folder that is meant: the one one is in, where nothing says another soil.
+fn folder(asked: &Soil) -> Option<PathBuf> {
+    let of_the_command_line = asked.texture.is_some()
+        || asked.sand.is_some()
+        || asked.bulk_density.is_some()
+        || asked.gravel.is_some();
+    let here = || (!of_the_command_line).then(|| PathBuf::from("."));
+    asked.dir.clone().or_else(here)
 }
 
 /// The soils of the site, or the one asked for with `--soil`.
@@ -259,9 +263,14 @@ fn from_command_line(asked: &Soil) -> Result<Known, Failure> {
             }
             Particles::from_sand_and_clay(sand, clay).map(Texture::Particles)
         }
-        _ => Err(SoilError::NothingKnown {
-            missing: "field capacity",
-        }),
+        _ => {
+            return Err(Complaint::about(
+                Path::new(COMMAND_LINE),
+                "no soil is given",
+                "name a workbench folder, or add --texture, or --sand and --clay",
+            )
+            .into());
+        }
     }
     .map_err(placed)?;
     let description = SoilDescription {
