@@ -9,6 +9,7 @@ mod command;
 mod controller_file;
 mod cores;
 mod diagnosis;
+mod drift_file;
 mod failure;
 mod findings;
 mod fit_report;

@@ -110,13 +110,22 @@ fn the_same_seed_gives_the_same_answer_and_an_old_chart_is_kept() {
     let second = bench.run(&drift(&[])).exits(0);
     assert_eq!(first.stdout, second.stdout);
     assert_eq!(bench.contents(), before);
+    // The saved verdict is the latest; charts are kept.
+    let charts = || {
+        let mut all = bench.contents();
+        all.retain(|name, _| !name.ends_with(".drift.json"));
+        all
+    };
+    let before = charts();
     bench
         .run(&drift(&["--allow", "0.03"]))
         .exits(0)
         .complains("exists already with other content");
-    assert_eq!(bench.contents(), before);
+    assert_eq!(charts(), before);
+    let verdict: Value = serde_json::from_str(&bench.read("out/upper-1.drift.json")).unwrap();
+    assert_eq!(verdict["allow_theta_v"], 0.03);
     bench.run(&drift(&["--allow", "0.03", "--force"])).exits(0);
-    assert_ne!(bench.contents(), before);
+    assert_ne!(charts(), before);
 }
 
 #[test]
@@ -135,6 +144,9 @@ fn a_core_that_says_nothing_is_left_out_with_a_mend() {
         .complains("core timeless beside probe upper-1: is left out: it is not known when it was taken")
         .complains("core dry beside probe upper-1: is left out: count 900.0 lies outside the calibrated 300.0 to 700.0")
         .complains("write when the core was taken in taken_at");
+    // Nothing was judged, so nothing is saved.
+    let verdict = "out/upper-1.drift.json".to_owned();
+    assert!(!bench.listing().contains(&verdict));
 }
 
 #[test]

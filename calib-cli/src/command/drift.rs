@@ -5,6 +5,7 @@ mod calendar;
 mod chart;
 mod left_out;
 mod report;
+mod saved;
 mod statistics;
 mod words;
 
@@ -14,6 +15,7 @@ use super::half_width::half_width;
 use super::setpoints;
 use crate::calibration_file::CalibrationFile;
 use crate::caution;
+use crate::drift_file::DriftFile;
 use crate::failure::{Complaint, Failure, Verdict, Warning, all_or_every_complaint};
 use crate::output::{OutputSet, print, print_json};
 use crate::pairs::{self, Pairs};
@@ -85,11 +87,22 @@ pub(super) struct Answer {
 
 /// Runs the command.
 pub fn run(command: &Drift) -> Result<Verdict, Failure> {
-    let (mut answer, charts) = work(command)?;
+    let Work {
+        mut answer,
+        charts,
+        verdicts,
+    } = work(command)?;
     for of_probe in charts {
         let (written, warning) = of_probe.write_or_keep(command.force)?;
         answer.written.extend(written);
         answer.warnings.extend(warning);
+    }
+    let drawn = answer.written.len();
+    for (path, verdict) in &verdicts {
+        match saved::save(path, verdict)? {
+            Ok(()) => answer.written.push(path.clone()),
+            Err(warning) => answer.warnings.push(warning),
+        }
     }
     for warning in &answer.warnings {
         eprintln!("{warning}");
@@ -97,14 +110,25 @@ pub fn run(command: &Drift) -> Result<Verdict, Failure> {
     if command.json {
         print_json(&answer)?;
     } else {
-        print(&words::story(&answer.probes, &answer.written))?;
+        let (charts, saved) = answer.written.split_at(drawn);
+        print(&words::story(&answer.probes, charts))?;
+        print(&saved::line(saved))?;
         print(&caution::take_care(&[caution::OVEN, caution::PUMP]))?;
     }
     Ok(answer.verdict)
 }
 
-/// Everything the command does but write and print; the charts of each probe are a set.
-fn work(command: &Drift) -> Result<(Answer, Vec<OutputSet>), Failure> {
+/// What there is to write and to print.
+struct Work {
+    answer: Answer,
+    /// A set for each probe.
+    charts: Vec<OutputSet>,
+    /// What to save beside the calibrations, and where.
+    verdicts: Vec<(PathBuf, DriftFile)>,
+}
+
+/// Everything the command does but write and print.
+fn work(command: &Drift) -> Result<Work, Failure> {
     let calibrations = setpoints::calibrations(&setpoints::Setpoints {
         dir: command.dir.clone(),
         out: command.out.clone(),
@@ -153,12 +177,13 @@ fn work(command: &Drift) -> Result<(Answer, Vec<OutputSet>), Failure> {
     )?;
     drop(progress);
     let out = out_folder(&command.dir, command.out.as_deref());
-    let (mut probes, mut charts) = (Vec::new(), Vec::new());
+    let (mut probes, mut charts, mut verdicts) = (Vec::new(), Vec::new(), Vec::new());
     for (subject, study) in with_checks.iter().zip(&studies) {
         let report = ProbeReport::new(subject.file, study, &settings);
         if !command.no_charts && !study.checks.is_empty() {
             charts.push(chart::draw(&report, subject.calibrated_at, study, &out)?);
         }
+        verdicts.extend(saved::verdict(subject.path, &report, &checks.sources));
         probes.push(report);
     }
     if let Some(complaints) = left_out::no_check_counts(&probes, &checks.file) {
@@ -182,7 +207,11 @@ fn work(command: &Drift) -> Result<(Answer, Vec<OutputSet>), Failure> {
         warnings,
         cautions: [caution::OVEN, caution::PUMP, &[caution::LOCAL_RULES]].concat(),
     };
-    Ok((answer, charts))
+    Ok(Work {
+        answer,
+        charts,
+        verdicts,
+    })
 }
 
 /// A calibration with the checks of its probe in its soil.

@@ -118,7 +118,9 @@ enum Command {
     ///
     /// Holds later cores against the saved calibrations: a test that raises a false alarm
     /// in 5 of 100 cases, offset and gain as the checks leave them, when to dig the next
-    /// core and when to calibrate anew. Exit code 1 if a calibration no longer holds, if
+    /// core and when to calibrate anew. What it finds is saved beside each calibration
+    /// as PROBE.drift.json, in place of what an earlier run found; `status` goes by it
+    /// until that probe is calibrated anew. Exit code 1 if a calibration no longer holds, if
     /// one check alone is off and must be looked at, or if a probe has too few checks to
     /// say; 2 if no check counts at all; 0 only if every probe's checks let it be used on.
     Drift(drift::Drift),

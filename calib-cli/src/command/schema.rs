@@ -7,6 +7,7 @@ use super::{
 };
 use crate::calibration_file::CalibrationFile;
 use crate::capture::event::Line;
+use crate::drift_file::DriftFile;
 use crate::failure::{Failure, Told, Verdict};
 use crate::meant;
 use crate::output::{self, OutputSet};
@@ -123,6 +124,11 @@ const DOCUMENTS: &[Document] = &[
         "calibration",
         1,
         "A saved calibration, PROBE.calibration.json",
+    ),
+    Document::of::<DriftFile>(
+        "drift-verdict",
+        1,
+        "What drift found of a saved calibration, PROBE.drift.json",
     ),
     Document::of::<Told<'_>>(
         "failure",

@@ -14,7 +14,7 @@ use crate::fit::Observation;
 use crate::pair::Pair;
 use crate::quantity::Timestamp;
 use schemars::JsonSchema;
-use serde::Serialize;
+use serde::{Deserialize, Serialize};
 
 /// Fewest checks from which anything is said of a calibration that raises no alarm (our
 /// choice).
@@ -70,7 +70,7 @@ pub struct Place {
 }
 
 /// What became of the calibration.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, JsonSchema)]
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize, JsonSchema)]
 #[serde(rename_all = "kebab-case")]
 pub enum Standing {
     /// No alarm, and the chance of an error beyond what is allowed is small.
