@@ -121,3 +121,130 @@ fn looking_writes_nothing() {
         .exits(2)
         .complains("nowhere: is not a folder");
 }
+
+#[test]
+fn what_drift_found_is_remembered_until_the_probe_is_calibrated_anew() {
+    let bench = Bench::demo();
+    bench.run(&["calibrate", "."]).exits(0);
+    let (step, _) = next(&bench, ".", DAY);
+    assert_eq!(step, "done");
+    let drift = ["drift", ".", "spot-checks.csv", "--no-charts", "--probe"];
+    let of = |probe| [&drift[..], &[probe]].concat();
+    bench.run(&of("orchard-1")).exits(0);
+    let (step, _) = next(&bench, ".", DAY);
+    assert_eq!(step, "done");
+    bench
+        .run(&of("terrace-1"))
+        .exits(1)
+        .says("NO LONGER HOLDS")
+        .says("  ./out/terrace-1.drift.json\n");
+    let lost = (
+        "no-longer-holds".to_owned(),
+        "ovendry calibrate . --force".to_owned(),
+    );
+    assert_eq!(next(&bench, ".", DAY), lost);
+    bench
+        .run(&["status", "."])
+        .exits(0)
+        .says("no longer holds (probe terrace-1)");
+    // The same cores make the same calibration, and it holds no better.
+    bench.run(&["calibrate", ".", "--force"]).exits(0);
+    assert_eq!(next(&bench, ".", DAY), lost);
+    // Another one has no verdict yet.
+    let samples = bench.read("samples.csv");
+    bench.put("samples.csv", samples.replace(",181.98,", ",181.97,"));
+    bench.run(&["calibrate", ".", "--force"]).exits(0);
+    let (step, _) = next(&bench, ".", DAY);
+    assert_eq!(step, "done");
+}
+
+#[test]
+fn a_report_older_than_what_it_shows_is_made_again() {
+    let bench = Bench::small();
+    bench.run(&["calibrate", "."]).exits(0);
+    let at = |step: &str, command: &str| {
+        let expected = (step.to_owned(), command.to_owned());
+        assert_eq!(next(&bench, ".", DAY), expected);
+    };
+    at("done", "ovendry report .");
+    bench.run(&["report", "."]).exits(0);
+    at("done", "ovendry replay .");
+    let site = bench.read("site.toml");
+    bench.put("site.toml", site + "\n# looked at again\n");
+    at("report-outdated", "ovendry report . --force");
+    bench.run(&["report", ".", "--force"]).exits(0);
+    at("done", "ovendry replay .");
+    // Saved again without a change: the page stays the same, and is current again.
+    bench.put("site.toml", bench.read("site.toml"));
+    at("report-outdated", "ovendry report . --force");
+    bench.run(&["report", ".", "--force"]).exits(0);
+    at("done", "ovendry replay .");
+}
+
+#[test]
+fn check_names_the_same_next_command_as_status_and_it_runs() {
+    let bench = Bench::small();
+    let site = bench.read("site.toml");
+    let (without, _) = site.split_once("[controller]").unwrap();
+    bench.put("site.toml", without);
+    let says = |command: &str| {
+        assert_eq!(next(&bench, ".", DAY).1, command);
+        bench
+            .run(&["check", "."])
+            .exits(0)
+            .says(&format!("\nnext: {command}\n"));
+    };
+    says("ovendry fit .");
+    bench.run(&["fit", ".", "--no-charts"]).exits(0);
+    bench.put("site.toml", &site);
+    says("ovendry export .");
+    bench.run(&["export", "."]).exits(0);
+    let samples = bench.read("samples.csv");
+    bench.put("samples.csv", samples.replace("184.45", "184.46"));
+    says("ovendry calibrate . --force");
+    bench.run(&["calibrate", ".", "--force"]).exits(0);
+}
+
+#[test]
+fn problems_are_counted_as_check_counts_them() {
+    let bench = Bench::demo();
+    let samples = bench.read("samples.csv");
+    let broken: String = samples
+        .lines()
+        .enumerate()
+        .map(|(i, line)| match i {
+            0 => format!("{line}\n"),
+            1..=17 => format!("{}\n", line.replacen(',', ",no such soil ", 1)),
+            _ => format!("{line}\n"),
+        })
+        .collect();
+    bench.put("samples.csv", broken);
+    bench
+        .run(&["check", "."])
+        .exits(2)
+        .says("17 problems of 1 kind in 1 file");
+    bench
+        .run(&["status", "."])
+        .exits(0)
+        .says("63 cores, 756 readings; 17 problems");
+}
+
+#[test]
+fn cores_still_to_fill_in_are_no_fault() {
+    let bench = Bench::demo();
+    let mut samples = bench.read("samples.csv");
+    for core in 1..=7 {
+        samples += &format!("new{core},terrace,L1,,,,,terrace-1,,\n");
+    }
+    bench.put("samples.csv", &samples);
+    let told = bench.run(&["status", "."]).exits(0);
+    told.says("63 of 70 cores, 756 readings\n")
+        .says("7 cores are still to be filled in");
+    assert!(!told.stdout.contains("problem"), "{}", told.stdout);
+    bench.put("samples.csv", samples.replace(",181.98,", ",x,"));
+    bench
+        .run(&["status", "."])
+        .exits(0)
+        .says("63 of 70 cores, 756 readings; 1 problem\n")
+        .says("1 problem must be mended first (7 cores are still");
+}

@@ -31,7 +31,7 @@ use std::path::PathBuf;
 use words::{Words, languages};
 
 /// What the page is called where `--out` does not say.
-const FILE: &str = "report.html";
+pub(super) const FILE: &str = "report.html";
 
 /// What to show, and how.
 #[derive(Debug, Args)]
@@ -116,6 +116,8 @@ pub fn run(command: &Report) -> Result<Verdict, Failure> {
     let mut outputs = OutputSet::default();
     outputs.add(&path, teller.page(command.units));
     outputs.write(command.force)?;
+    // `status` tells by its date whether it is still current.
+    output::date_now(&path);
     if command.json {
         output::print_json(&Answer::of(&bench, path))?;
     } else {

@@ -4,13 +4,14 @@ mod diff;
 mod fix;
 mod grouped;
 
-use super::setpoints;
+use super::{setpoints, status};
 use crate::failure::{Complaint, Failure, Verdict, Warning};
 use crate::findings::Findings;
 use crate::fitted::{Outcome, fit_probe};
 use crate::output;
 use crate::pairing;
 use crate::table;
+use crate::table::names::COUNTS_WHEN_WETTER;
 use crate::workbench::{LoggedReading, SourceFile, Workbench};
 use calib_core::fit::Request;
 use fix::Mended;
@@ -79,11 +80,17 @@ pub(super) struct Contents<'a> {
 
 /// What was found: in the files, then in how cores and readings pair, then in
 /// what a fit makes of them.
-struct Found {
+pub(super) struct Found {
     /// The workbench, if there is no problem.
     workbench: Option<Workbench>,
-    problems: Vec<Complaint>,
-    warnings: Vec<Warning>,
+    /// What must be mended.
+    pub(super) problems: Vec<Complaint>,
+    /// What was noticed besides.
+    pub(super) warnings: Vec<Warning>,
+    /// Probes with cores, where cores and readings pair.
+    pub(super) with_cores: Vec<String>,
+    /// What cores are too few for, as many of `problems` say.
+    pub(super) too_few: Vec<String>,
     /// Rows of log.csv, where there is one without a problem.
     log_rows: Option<u64>,
     /// Days of weather.csv, likewise.
@@ -152,12 +159,18 @@ impl Found {
     }
 }
 
-fn inspect(folder: &Path) -> Result<Found, Failure> {
+/// Looks at all that a workbench holds.
+///
+/// # Errors
+/// [`Failure::Internal`] if the program fails; what is wrong in the files is found.
+pub(super) fn inspect(folder: &Path) -> Result<Found, Failure> {
     let files = table::inspect(folder);
     let mut found = Found {
         workbench: files.workbench,
         problems: files.complaints,
         warnings: files.warnings,
+        with_cores: Vec::new(),
+        too_few: Vec::new(),
         log_rows: None,
         weather_days: None,
     };
@@ -167,6 +180,7 @@ fn inspect(folder: &Path) -> Result<Found, Failure> {
         found.warnings.extend(pairs.warnings);
         let mut fits = Findings::default();
         for probe in pairs.paired.iter().flat_map(|paired| &paired.probes) {
+            found.with_cores.push(probe.probe.clone());
             match fit_probe(workbench, probe, Request::default()) {
                 Ok(Outcome::Fitted(_)) => {}
                 Ok(Outcome::Refused(refused)) => found.warnings.push(refused.into()),
@@ -176,7 +190,16 @@ fn inspect(folder: &Path) -> Result<Found, Failure> {
                 Err(internal) => return Err(internal),
             }
         }
-        found.problems.extend(table::finished(folder, fits).0);
+        let fits = table::finished(folder, fits).0;
+        for one in &fits {
+            if one.column.as_deref() != Some(COUNTS_WHEN_WETTER) {
+                let times = one.stands_for();
+                found
+                    .too_few
+                    .extend(std::iter::repeat_n(one.what.clone(), times));
+            }
+        }
+        found.problems.extend(fits);
     }
     found.look_at_watering(folder)?;
     found.look_at_season(folder)?;
@@ -209,7 +232,7 @@ pub fn run(check: &Check) -> Result<Verdict, Failure> {
         let mut text = mended
             .as_ref()
             .map_or_else(String::new, |mended| fix::as_text(mended, check.whole_diff));
-        text.push_str(&as_text(&check.dir, &found, mended.as_ref()));
+        text.push_str(&as_text(&check.dir, &found, mended.as_ref())?);
         output::print(&text)?;
     }
     Ok(verdict)
@@ -236,7 +259,7 @@ fn report<'a>(found: &'a Found, mended: Option<&'a Mended>, verdict: Verdict) ->
     }
 }
 
-fn as_text(folder: &Path, found: &Found, mended: Option<&Mended>) -> String {
+fn as_text(folder: &Path, found: &Found, mended: Option<&Mended>) -> Result<String, Failure> {
     let Some(workbench) = &found.workbench else {
         let after = match mended {
             None => "; nothing was changed",
@@ -253,19 +276,24 @@ fn as_text(folder: &Path, found: &Found, mended: Option<&Mended>) -> String {
                 folder.display()
             );
         }
-        return text;
+        let notice = status::notice(folder, found)?;
+        if !notice.is_empty() {
+            let _ = writeln!(text, "\n{notice}");
+        }
+        return Ok(text);
     };
     let mut text = contents(workbench, found);
     if !found.warnings.is_empty() {
         let _ = write!(text, "\n{}", grouped::warnings(&found.warnings));
     }
     let next = match mended {
-        Some(mended) if !mended.written && !mended.files.is_empty() => "check",
-        _ => "calibrate",
+        Some(mended) if !mended.written && !mended.files.is_empty() => {
+            format!("ovendry check {} --fix", folder.display())
+        }
+        _ => status::next(folder, found)?,
     };
-    let fix = if next == "check" { " --fix" } else { "" };
-    let _ = writeln!(text, "\nnext: ovendry {next} {}{fix}", folder.display());
-    text
+    let _ = writeln!(text, "\nnext: {next}");
+    Ok(text)
 }
 
 fn contents(workbench: &Workbench, found: &Found) -> String {

@@ -4,20 +4,23 @@
 mod seen;
 #[cfg(test)]
 mod tests;
+mod to_fill_in;
 mod whereabouts;
 
+use super::check::Found;
 use super::verify::today;
 use crate::failure::{Failure, Verdict};
 use crate::fit_report::wrapped;
 use crate::output;
 use crate::table::no_folder;
+use calib_core::drift::Standing;
 use clap::Args;
 use jiff::civil::Date;
 use schemars::JsonSchema;
 use seen::{Exported, Seen, Table};
 use serde::Serialize;
 use std::fmt::Write;
-use std::path::PathBuf;
+use std::path::{Path, PathBuf};
 use whereabouts::{Next, Step, Whereabouts, counted};
 
 /// Which workbench.
@@ -68,6 +71,12 @@ pub(super) struct Answer {
     readings_count: usize,
     /// Problems that `ovendry check` names.
     problems_count: usize,
+    /// Rows of samples.csv with a cell still to fill in; no fault while cores dry.
+    cores_to_fill_in_count: usize,
+    /// Warnings that `ovendry check` gives.
+    warnings_count: usize,
+    /// What lies there as the report: `null` if none.
+    report_current: Option<bool>,
     /// The calibrated probes.
     calibrated: Vec<Calibrated>,
     /// Probes with cores and without a calibration.
@@ -81,6 +90,8 @@ struct Calibrated {
     probe: String,
     /// Whether cores and readings are still those it was made from.
     current: bool,
+    /// What `ovendry drift` last found of it, where it was checked.
+    drift: Option<Standing>,
     /// The day by which it is to be checked again.
     recheck_by: Option<String>,
     /// Whether set points can be placed that are fit for use.
@@ -105,6 +116,43 @@ pub fn run(status: &Status) -> Result<Verdict, Failure> {
         output::print(&text(&seen, &here))?;
     }
     Ok(Verdict::Good)
+}
+
+/// The command that comes next in `folder`, of which this was found.
+///
+/// # Errors
+/// [`Failure::Internal`] if the program fails.
+pub(super) fn next(folder: &Path, found: &Found) -> Result<String, Failure> {
+    let seen = Seen::with(folder, None, found)?;
+    Ok(Whereabouts::of(&seen, today(), &super::offers).next.command)
+}
+
+/// What site.toml leaves open that the next step will ask for, in a line; empty where
+/// something is measured already, or nothing is open.
+fn still_to_fill_in(seen: &Seen) -> String {
+    let is_measured = seen.cores != Table::Nothing || seen.readings != Table::Nothing;
+    let is_planned = seen.sheet.is_some();
+    let open = to_fill_in::for_the_plan(&seen.folder);
+    if !seen.has_site || is_measured || is_planned || open.is_empty() {
+        return String::new();
+    }
+    format!(
+        "The plan of the bench comes next and will ask for more of site.toml, which is no fault yet: {}.",
+        open.join(", ")
+    )
+}
+
+/// The same for `check`, of which this was found in `folder`.
+///
+/// # Errors
+/// [`Failure::Internal`] if the program fails.
+pub(super) fn notice(folder: &Path, found: &Found) -> Result<String, Failure> {
+    let open = still_to_fill_in(&Seen::with(folder, None, found)?);
+    Ok(if open.is_empty() {
+        open
+    } else {
+        wrapped(&open)
+    })
 }
 
 /// `ovendry` without a command: the same for the folder one is in.
@@ -139,12 +187,16 @@ fn answer(seen: Seen, here: Whereabouts) -> Answer {
         site: seen.site.map(|site| site.name),
         cores_count: rows(seen.cores),
         readings_count: rows(seen.readings),
-        problems_count: seen.problems.max(seen.site_problems),
+        problems_count: seen.problems,
+        cores_to_fill_in_count: seen.blank_cores,
+        warnings_count: seen.warnings,
+        report_current: seen.report.map(|page| page.is_current),
         calibrated: seen
             .calibrated
             .into_iter()
             .map(|probe| Calibrated {
                 current: probe.stale.is_none(),
+                drift: probe.drift,
                 recheck_by: probe.recheck_by.map(|day| day.to_string()),
                 set_points: probe.set_points,
                 exported: probe.exported == Exported::Current,
@@ -188,6 +240,10 @@ fn text(seen: &Seen, here: &Whereabouts) -> String {
         here.next.command,
         indented(&here.next.why)
     );
+    let open = still_to_fill_in(seen);
+    if !open.is_empty() {
+        let _ = writeln!(text, "\n{}", wrapped(&open));
+    }
     text
 }
 
@@ -211,15 +267,19 @@ fn measured(seen: &Seen) -> String {
     if cores + readings == 0 {
         return "nothing yet".to_owned();
     }
-    let problems = match seen.problems {
+    let cores = match seen.blank_cores {
+        0 => counted(cores, "core"),
+        blank => format!(
+            "{} of {}",
+            cores.saturating_sub(blank),
+            counted(cores, "core")
+        ),
+    };
+    let problems = match seen.problems - seen.blank_cells.min(seen.problems) {
         0 => String::new(),
         some => format!("; {}", counted(some, "problem")),
     };
-    format!(
-        "{}, {}{problems}",
-        counted(cores, "core"),
-        counted(readings, "reading")
-    )
+    format!("{cores}, {}{problems}", counted(readings, "reading"))
 }
 
 fn calibrated(seen: &Seen) -> String {

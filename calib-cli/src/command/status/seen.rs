@@ -1,24 +1,23 @@
 //! What is to be seen of a workbench in its folder: looked at, not judged.
 
 use crate::calibration_file::{CalibrationFile, SUFFIX};
+use crate::command::check::{self, Found};
 use crate::command::fit::out_folder;
-use crate::command::setpoints::{self, for_use};
+use crate::command::report::FILE as REPORT;
+use crate::command::setpoints::for_use;
 use crate::command::verify::{Against, examine};
+use crate::drift_file::DriftFile;
 use crate::failure::{Complaint, Failure};
-use crate::fitted::fit_probe;
 use crate::meant::workbenches_near;
-use crate::pairing;
-use crate::table::names::{COUNTS_WHEN_WETTER, DRY, TARE, WET};
-use crate::table::{self, READINGS, SAMPLES, SITE, shown_path};
-use crate::workbench::{Site, Workbench};
+use crate::table::{self, LOG, READINGS, SAMPLES, SITE, WEATHER, shown_path};
+use crate::workbench::Site;
 use calib_cli::controller::FORMATS;
-use calib_core::fit::Request;
+use calib_core::drift::Standing;
 use jiff::civil::Date;
+use std::collections::BTreeSet;
 use std::fs;
 use std::path::{Path, PathBuf};
-
-/// Cores beside a probe below which it is worth asking whether they fix a curve.
-const FEW_CORES: usize = 12;
+use std::time::SystemTime;
 
 /// What a table holds.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
@@ -40,6 +39,17 @@ pub struct SiteSeen {
     pub probes: usize,
     /// Whether it says what the pump waters.
     pub controller: bool,
+    /// Whether it says where readings are heard.
+    pub port: bool,
+}
+
+/// The report that lies there.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct Page {
+    /// Where.
+    pub file: PathBuf,
+    /// Whether nothing that it shows was written after it.
+    pub is_current: bool,
 }
 
 /// What lies there for a controller.
@@ -60,8 +70,11 @@ pub struct Probe {
     pub id: String,
     /// Which table changed since, in words, if one did.
     pub stale: Option<String>,
-    /// The day by which it is to be checked again.
+    /// The day by which it is to be checked again: as the last checks leave it, or as
+    /// the calibration says.
     pub recheck_by: Option<Date>,
+    /// What `drift` found of it, where it was checked.
+    pub drift: Option<Standing>,
     /// Whether set points can be placed that are fit for use.
     pub set_points: bool,
     /// What lies there for a controller.
@@ -87,10 +100,18 @@ pub struct Seen {
     pub cores: Table,
     /// readings.csv.
     pub readings: Table,
-    /// Problems in all files.
+    /// Problems in all files, counted as `check` counts them.
     pub problems: usize,
-    /// How many of them are masses still to be filled in.
-    pub blank_masses: usize,
+    /// How many of them are cells of samples.csv still to be filled in.
+    pub blank_cells: usize,
+    /// In how many of its rows those are.
+    pub blank_cores: usize,
+    /// How many of the problems say that cores are too few.
+    pub too_few_problems: usize,
+    /// Warnings that `check` gives.
+    pub warnings: usize,
+    /// The first of them.
+    pub warned_of: Option<String>,
     /// A record sheet, if one was made.
     pub sheet: Option<PathBuf>,
     /// What cores are too few for, where they are.
@@ -101,15 +122,25 @@ pub struct Seen {
     pub calibrated: Vec<Probe>,
     /// Probes with cores and without one.
     pub uncalibrated: Vec<String>,
+    /// The report, if one was made.
+    pub report: Option<Page>,
 }
 
 impl Seen {
-    /// Looks at `folder`. Writes nothing, and fits only where cores are few.
+    /// Looks at `folder`, at cores and readings as `check` does. Writes nothing.
     ///
     /// # Errors
     /// [`Failure::Internal`] if the program fails; what is wrong in the files is what
     /// was seen.
     pub fn of(folder: &Path, out: Option<&Path>) -> Result<Self, Failure> {
+        Self::with(folder, out, &check::inspect(folder)?)
+    }
+
+    /// As [`of`](Self::of), where this was found there already.
+    ///
+    /// # Errors
+    /// As there.
+    pub fn with(folder: &Path, out: Option<&Path>, found: &Found) -> Result<Self, Failure> {
         let out = out_folder(folder, out);
         let mut seen = Self {
             folder: folder.to_owned(),
@@ -119,13 +150,21 @@ impl Seen {
             site_problems: 0,
             cores: rows(&folder.join(SAMPLES)),
             readings: rows(&folder.join(READINGS)),
-            problems: 0,
-            blank_masses: 0,
+            problems: counted(&found.problems),
+            blank_cells: 0,
+            blank_cores: 0,
+            too_few_problems: found.too_few.len(),
+            warnings: found.warnings.len(),
+            warned_of: found
+                .warnings
+                .first()
+                .map(|one| format!("{}: {}", one.place, one.what)),
             sheet: None,
-            too_few: None,
+            too_few: found.too_few.first().cloned(),
             unreadable: None,
             calibrated: Vec::new(),
             uncalibrated: Vec::new(),
+            report: None,
             out,
         };
         if !seen.has_site {
@@ -135,7 +174,7 @@ impl Seen {
         let site = match table::load_site(folder) {
             Ok(site) => site,
             Err(Failure::Input(complaints)) => {
-                seen.site_problems = complaints.len();
+                seen.site_problems = counted(&complaints);
                 return Ok(seen);
             }
             Err(other) => return Err(other),
@@ -145,62 +184,17 @@ impl Seen {
             soils: site.soils.len(),
             probes: site.probes.len(),
             controller: site.controller.is_some(),
+            port: site.capture.port.is_some(),
         });
         seen.sheet = record_sheet(folder, &seen.out);
-        seen.look_at_tables(&site)?;
+        (seen.blank_cells, seen.blank_cores) = blanks(&found.problems);
+        if seen.problems == seen.too_few_problems {
+            seen.look_at_results(&site, &found.with_cores);
+        }
         Ok(seen)
     }
 
-    fn look_at_tables(&mut self, site: &Site) -> Result<(), Failure> {
-        let files = table::inspect(&self.folder);
-        let mut problems = files.complaints;
-        let pairs = files.workbench.as_ref().map(pairing::inspect);
-        problems.extend(
-            pairs
-                .iter()
-                .flat_map(|pairs| pairs.complaints.iter().cloned()),
-        );
-        if site.controller.is_some() {
-            match setpoints::prepare(&self.folder) {
-                Err(Failure::Input(more)) => problems.extend(more),
-                Err(other) => return Err(other),
-                Ok(()) => {}
-            }
-        }
-        self.problems = problems.len();
-        self.blank_masses = problems.iter().filter(|one| is_blank_mass(one)).count();
-        let paired = pairs.and_then(|pairs| pairs.paired);
-        let (Some(workbench), Some(paired), 0) = (files.workbench, paired, self.problems) else {
-            return Ok(());
-        };
-        self.cores = Table::Rows(workbench.samples.len());
-        self.readings = Table::Rows(workbench.readings.len());
-        self.look_at_results(&workbench, &paired)
-    }
-
-    fn look_at_results(
-        &mut self,
-        workbench: &Workbench,
-        paired: &pairing::Paired,
-    ) -> Result<(), Failure> {
-        for probe in &paired.probes {
-            if probe.observations.len() >= FEW_CORES {
-                continue;
-            }
-            match fit_probe(workbench, probe, Request::default()) {
-                Err(Failure::Input(complaints)) => {
-                    for one in complaints {
-                        if one.column.as_deref() == Some(COUNTS_WHEN_WETTER) {
-                            self.problems += 1;
-                        } else {
-                            self.too_few.get_or_insert(one.what);
-                        }
-                    }
-                }
-                Err(other) => return Err(other),
-                Ok(_) => {}
-            }
-        }
+    fn look_at_results(&mut self, site: &Site, with_cores: &[String]) {
         let calibrations = self.calibrations();
         let files = calibrations
             .iter()
@@ -209,25 +203,49 @@ impl Seen {
         for (path, file) in &calibrations {
             let place = path.display().to_string();
             let stale = stale.iter().find(|warning| warning.place == place);
-            let points = for_use(&workbench.site, path, file, None).ok();
+            let points = for_use(site, path, file, None).ok();
             let id = &file.calibration.probe;
+            let checked = DriftFile::of(path);
+            let again = checked
+                .as_ref()
+                .map_or(&file.recheck_by, |checked| &checked.next_check);
             let counts = points.map(|set| (set.refill_count, set.stop_count));
             self.calibrated.push(Probe {
                 id: id.clone(),
                 stale: stale.map(|warning| warning.what.clone()),
-                recheck_by: file.recheck_by.parse().ok(),
+                recheck_by: again.parse().ok(),
+                drift: checked.as_ref().map(|checked| checked.standing),
                 set_points: counts.is_some(),
                 exported: exported(&self.out, path, file, counts),
             });
         }
-        self.uncalibrated = paired
-            .probes
+        self.uncalibrated = with_cores
             .iter()
-            .map(|probe| &probe.probe)
             .filter(|id| self.calibrated.iter().all(|probe| probe.id != **id))
             .cloned()
             .collect();
-        Ok(())
+        self.report = self.page(&calibrations);
+    }
+
+    /// The report, and whether all that it shows is older: tables, calibrations, what
+    /// checks found of them, and controller files.
+    fn page(&self, calibrations: &[(PathBuf, CalibrationFile)]) -> Option<Page> {
+        let file = shown_path(&self.out, REPORT);
+        let made = written(&file)?;
+        let tables = [SITE, SAMPLES, READINGS, LOG, WEATHER].map(|name| self.folder.join(name));
+        let of_probes = calibrations.iter().flat_map(|(path, of)| {
+            let probe = &of.calibration.probe;
+            FORMATS
+                .map(|format| self.out.join(format.file_name(probe)))
+                .into_iter()
+                .chain([path.clone(), DriftFile::place(path)])
+        });
+        let is_current = tables
+            .into_iter()
+            .chain(of_probes)
+            .filter_map(|shown| written(&shown))
+            .all(|shown| shown <= made);
+        Some(Page { file, is_current })
     }
 
     /// The saved calibrations that can be read; names one that cannot.
@@ -248,10 +266,44 @@ impl Seen {
     }
 }
 
-/// Whether nothing is wrong but that a core is not weighed yet.
-fn is_blank_mass(complaint: &Complaint) -> bool {
-    let mass = [TARE, WET, DRY].map(Some);
-    mass.contains(&complaint.column.as_deref()) && complaint.value.as_deref() == Some("")
+/// How many problems these are, counted as `check` counts them.
+fn counted(complaints: &[Complaint]) -> usize {
+    complaints.iter().map(Complaint::stands_for).sum()
+}
+
+/// How many cells of samples.csv are still to be filled in, and in how many rows.
+/// Further lines go with those of their kind that are shown.
+fn blanks(complaints: &[Complaint]) -> (usize, usize) {
+    let is_blank = |one: &Complaint| one.value.as_deref() == Some("");
+    let of_samples = |one: &&Complaint| one.file.ends_with(SAMPLES) && one.column.is_some();
+    let same_kind =
+        |one: &Complaint, other: &Complaint| one.column == other.column && one.mend == other.mend;
+    let blank: Vec<&Complaint> = complaints
+        .iter()
+        .filter(of_samples)
+        .filter(|one| {
+            is_blank(one)
+                || !one.further_lines.is_empty()
+                    && complaints
+                        .iter()
+                        .any(|other| is_blank(other) && same_kind(one, other))
+        })
+        .collect();
+    let cells = blank.iter().map(|one| one.stands_for()).sum();
+    let rows: BTreeSet<u64> = blank
+        .iter()
+        .flat_map(|one| {
+            one.line
+                .into_iter()
+                .chain(one.further_lines.iter().copied())
+        })
+        .collect();
+    (cells, rows.len())
+}
+
+/// When a file was last written; `None` if there is none.
+fn written(file: &Path) -> Option<SystemTime> {
+    fs::metadata(file).ok()?.modified().ok()
 }
 
 /// Rows below the header, as lines that are not blank.

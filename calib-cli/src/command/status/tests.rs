@@ -20,12 +20,17 @@ fn nothing() -> Seen {
         cores: Table::Nothing,
         readings: Table::Nothing,
         problems: 0,
-        blank_masses: 0,
+        blank_cells: 0,
+        blank_cores: 0,
+        too_few_problems: 0,
+        warnings: 0,
+        warned_of: None,
         sheet: None,
         too_few: None,
         unreadable: None,
         calibrated: Vec::new(),
         uncalibrated: Vec::new(),
+        report: None,
     }
 }
 
@@ -38,6 +43,7 @@ fn site_only() -> Seen {
             soils: 1,
             probes: 1,
             controller: true,
+            port: false,
         }),
         ..nothing()
     }
@@ -57,6 +63,7 @@ fn probe() -> seen::Probe {
         id: "P1".to_owned(),
         stale: None,
         recheck_by: Some(date(2027, 5, 1)),
+        drift: None,
         set_points: true,
         exported: Exported::Current,
     }
@@ -117,7 +124,8 @@ fn every_state() -> Vec<(Step, Seen)> {
             Step::Weighing,
             Seen {
                 problems: 4,
-                blank_masses: 4,
+                blank_cells: 4,
+                blank_cores: 2,
                 ..measured_well()
             },
         ),
@@ -141,7 +149,8 @@ fn every_state() -> Vec<(Step, Seen)> {
             Step::ToMend,
             Seen {
                 problems: 4,
-                blank_masses: 3,
+                blank_cells: 3,
+                blank_cores: 2,
                 ..finished()
             },
         ),
@@ -149,6 +158,8 @@ fn every_state() -> Vec<(Step, Seen)> {
             Step::TooFewCores,
             Seen {
                 too_few: Some("2 levels".to_owned()),
+                problems: 1,
+                too_few_problems: 1,
                 ..measured_well()
             },
         ),
@@ -170,6 +181,14 @@ fn every_state() -> Vec<(Step, Seen)> {
                 unreadable: Some(PathBuf::from("garden/out/P1.calibration.json")),
                 ..finished()
             },
+        ),
+        (
+            Step::NoLongerHolds,
+            with(|probe| probe.drift = Some(Standing::NoLongerHolds)),
+        ),
+        (
+            Step::CheckInDoubt,
+            with(|probe| probe.drift = Some(Standing::OneCheckOff)),
         ),
         (
             Step::ControllerMissing,
@@ -196,6 +215,60 @@ fn every_state() -> Vec<(Step, Seen)> {
         ),
         (Step::Done, finished()),
     ]
+}
+
+/// The report of [`finished`].
+fn page(is_current: bool) -> Option<seen::Page> {
+    Some(seen::Page {
+        file: PathBuf::from("garden/out/report.html"),
+        is_current,
+    })
+}
+
+#[test]
+fn a_report_is_asked_for_once_and_again_where_it_is_outdated() {
+    let next = |report| {
+        let seen = Seen {
+            report,
+            ..finished()
+        };
+        let here = Whereabouts::of(&seen, TODAY, &offers);
+        (here.step, here.next.command)
+    };
+    let says = |step, command: &str| (step, command.to_owned());
+    assert_eq!(next(None), says(Step::Done, "ovendry report garden"));
+    assert_eq!(
+        next(page(false)),
+        says(Step::ReportOutdated, "ovendry report garden --force")
+    );
+    assert_eq!(next(page(true)), says(Step::Done, "ovendry replay garden"));
+}
+
+#[test]
+fn warnings_are_told_in_place_of_sound() {
+    let seen = Seen {
+        warnings: 2,
+        warned_of: Some("core a: lies far off".to_owned()),
+        ..measured_well()
+    };
+    let why = Whereabouts::of(&seen, TODAY, &offers).next.why;
+    assert!(!why.contains("sound"), "{why}");
+    assert!(why.ends_with("(2 warnings): core a: lies far off"), "{why}");
+}
+
+#[test]
+fn a_port_that_the_site_names_is_not_asked_for() {
+    let mut seen = Seen {
+        readings: Table::Nothing,
+        ..measured_well()
+    };
+    let command = |seen: &Seen| Whereabouts::of(seen, TODAY, &offers).next.command;
+    assert_eq!(
+        command(&seen),
+        "ovendry capture garden --port PORT --sample CORE"
+    );
+    seen.site = seen.site.map(|site| SiteSeen { port: true, ..site });
+    assert_eq!(command(&seen), "ovendry capture garden --sample CORE");
 }
 
 #[test]

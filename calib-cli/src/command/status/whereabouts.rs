@@ -3,6 +3,7 @@
 
 use super::seen::{Exported, Probe, Seen, Table};
 use crate::table::shown_path;
+use calib_core::drift::Standing;
 use jiff::civil::Date;
 use schemars::JsonSchema;
 use serde::Serialize;
@@ -43,6 +44,11 @@ pub enum Step {
     CalibrationStale,
     /// A saved calibration cannot be read.
     CalibrationUnreadable,
+    /// `drift` found that a calibration no longer holds.
+    NoLongerHolds,
+    /// `drift` found a calibration in doubt: one check is off, or it is more likely off
+    /// than not.
+    CheckInDoubt,
     /// Calibrated, and site.toml does not say what the pump waters.
     ControllerMissing,
     /// Calibrated, and set points cannot be placed or are not fit for use.
@@ -53,6 +59,8 @@ pub enum Step {
     ExportOutdated,
     /// A probe is due to be checked again.
     CheckDue,
+    /// The report is older than what it shows.
+    ReportOutdated,
     /// All is done until the next check.
     Done,
 }
@@ -87,6 +95,7 @@ impl Whereabouts {
             .or_else(|| before_calibrating(seen, dir, offers))
             .or_else(|| after_calibrating(seen, dir))
             .or_else(|| before_use(seen, dir, today))
+            .or_else(|| report_outdated(seen, dir, offers))
             .unwrap_or_else(|| done(seen, dir, offers))
     }
 }
@@ -119,7 +128,7 @@ fn before_measuring(seen: &Seen, dir: &str, offers: Offers<'_>) -> Option<Wherea
     match &seen.sheet {
         Some(sheet) if offers("capture") => at(
             Step::ToTakeCores,
-            format!("ovendry capture {dir} --port PORT"),
+            capture(seen, dir),
             format!(
                 "the record sheet {} is made: pack the soil, log each probe, and write the cores into samples.csv",
                 sheet.display()
@@ -147,6 +156,15 @@ fn before_measuring(seen: &Seen, dir: &str, offers: Offers<'_>) -> Option<Wherea
             "nothing is measured yet: take cores at five or more moisture levels, and write them into samples.csv and readings.csv",
         ),
     }
+}
+
+/// The command that logs a probe beside a core.
+fn capture(seen: &Seen, dir: &str) -> String {
+    let port = match &seen.site {
+        Some(site) if site.port => "",
+        _ => " --port PORT",
+    };
+    format!("ovendry capture {dir}{port} --sample CORE")
 }
 
 fn no_site(seen: &Seen, dir: &str) -> Option<Whereabouts> {
@@ -196,13 +214,13 @@ fn while_measuring(seen: &Seen, dir: &str, offers: Offers<'_>) -> Option<Whereab
             "there are readings and no cores: write each core into samples.csv; it says what is missing",
         );
     }
-    if seen.blank_masses > 0 && seen.blank_masses == seen.problems {
+    if seen.blank_cells > 0 && seen.blank_cells == seen.problems {
         return at(
             Step::Weighing,
             check,
             format!(
-                "{} still blank in samples.csv: weigh and fill in (dry at 105 C until two weighings agree); it says which",
-                are(seen.blank_masses, "mass", "masses")
+                "{} still to be filled in in samples.csv, in the oven or not yet taken, which is no fault: weigh (dry at 105 C until two weighings agree) and fill in; it says which",
+                are(seen.blank_cores, "core", "cores")
             ),
         );
     }
@@ -210,7 +228,7 @@ fn while_measuring(seen: &Seen, dir: &str, offers: Offers<'_>) -> Option<Whereab
         return if offers("capture") {
             at(
                 Step::ReadingsMissing,
-                format!("ovendry capture {dir} --port PORT"),
+                capture(seen, dir),
                 "there are cores and no readings: log the probe beside each core, from its port, a pipe or a file",
             )
         } else {
@@ -221,13 +239,20 @@ fn while_measuring(seen: &Seen, dir: &str, offers: Offers<'_>) -> Option<Whereab
             )
         };
     }
-    (seen.problems > 0).then_some(())?;
+    (seen.problems > seen.too_few_problems).then_some(())?;
+    let unfilled = match seen.blank_cores {
+        0 => String::new(),
+        some => format!(
+            " ({} still to be filled in besides, which is no fault)",
+            are(some, "core", "cores")
+        ),
+    };
     at(
         Step::ToMend,
         check,
         format!(
-            "{} must be mended first; it names each with its line and its mend",
-            counted(seen.problems, "problem")
+            "{} must be mended first{unfilled}; it names each with its line and its mend",
+            counted(seen.problems.saturating_sub(seen.blank_cells), "problem")
         ),
     )
 }
@@ -256,11 +281,14 @@ fn before_calibrating(seen: &Seen, dir: &str, offers: Offers<'_>) -> Option<Wher
         );
     }
     if seen.calibrated.is_empty() {
-        return at(
-            Step::ToCalibrate,
-            whole_job(seen, dir),
-            "cores and readings are sound, and no probe is calibrated yet",
-        );
+        let why = match &seen.warned_of {
+            None => "cores and readings are sound, and no probe is calibrated yet".to_owned(),
+            Some(first) => format!(
+                "no probe is calibrated yet; but first look at what `ovendry check {dir}` warns of ({}): {first}",
+                counted(seen.warnings, "warning")
+            ),
+        };
+        return at(Step::ToCalibrate, whole_job(seen, dir), why);
     }
     None
 }
@@ -285,6 +313,9 @@ fn after_calibrating(seen: &Seen, dir: &str) -> Option<Whereabouts> {
             ),
         );
     }
+    if let Some(found) = checked_and_found_wanting(seen, dir) {
+        return Some(found);
+    }
     let probe = seen.uncalibrated.first()?;
     at(
         Step::SomeNotCalibrated,
@@ -295,6 +326,37 @@ fn after_calibrating(seen: &Seen, dir: &str) -> Option<Whereabouts> {
                 1 => " has".to_owned(),
                 more => format!(" and {} more have", more - 1),
             }
+        ),
+    )
+}
+
+/// What `drift` found of the calibrations as they lie there, where it is not good.
+fn checked_and_found_wanting(seen: &Seen, dir: &str) -> Option<Whereabouts> {
+    let named = |wanted: fn(Standing) -> bool| {
+        let found: Vec<&str> = seen
+            .calibrated
+            .iter()
+            .filter(|probe| probe.drift.is_some_and(wanted))
+            .map(|probe| probe.id.as_str())
+            .collect();
+        (!found.is_empty()).then(|| found.join(", "))
+    };
+    if let Some(probes) = named(|standing| standing == Standing::NoLongerHolds) {
+        return at(
+            Step::NoLongerHolds,
+            format!("{} --force", whole_job(seen, dir)),
+            format!(
+                "`ovendry drift` found that the calibration no longer holds (probe {probes}): do not leave a pump to it. Take fresh cores and readings beside it, put them in samples.csv and readings.csv in place of its old ones, then calibrate anew"
+            ),
+        );
+    }
+    let probes = named(|standing| !standing.is_fit())?;
+    let checks = shell_word(&shown_path(&seen.folder, "spot-checks.csv"));
+    at(
+        Step::CheckInDoubt,
+        format!("ovendry drift {dir} {checks}"),
+        format!(
+            "`ovendry drift` found the calibration in doubt (probe {probes}): dig another core or two beside it, add them to {checks}, and do not leave a pump to it until then"
         ),
     )
 }
@@ -356,6 +418,20 @@ fn before_use(seen: &Seen, dir: &str, today: Date) -> Option<Whereabouts> {
     )
 }
 
+fn report_outdated(seen: &Seen, dir: &str, offers: Offers<'_>) -> Option<Whereabouts> {
+    let page = seen.report.as_ref().filter(|page| !page.is_current)?;
+    offers("report").then_some(())?;
+    at(
+        Step::ReportOutdated,
+        format!("ovendry report {dir} --force"),
+        format!(
+            "controller files are as they should be in {}, but {} is older than what it shows",
+            seen.out.display(),
+            page.file.display()
+        ),
+    )
+}
+
 fn done(seen: &Seen, dir: &str, offers: Offers<'_>) -> Whereabouts {
     let due = seen
         .calibrated
@@ -363,16 +439,22 @@ fn done(seen: &Seen, dir: &str, offers: Offers<'_>) -> Whereabouts {
         .filter_map(|probe| probe.recheck_by)
         .min();
     let until = due.map_or_else(String::new, |day| format!(" until the check due by {day}"));
-    let (command, what) = if offers("report") {
-        (
+    let (command, what) = match &seen.report {
+        None if offers("report") => (
             format!("ovendry report {dir}"),
-            "this puts it all on one page",
-        )
-    } else {
-        (
+            "this puts it all on one page".to_owned(),
+        ),
+        None => (
             format!("ovendry replay {dir}"),
-            "this shows what refill and stop would save",
-        )
+            "this shows what refill and stop would save".to_owned(),
+        ),
+        Some(page) => (
+            format!("ovendry replay {dir}"),
+            format!(
+                "{} has it all on one page; this shows what refill and stop would save",
+                page.file.display()
+            ),
+        ),
     };
     Whereabouts {
         step: Step::Done,
