@@ -446,7 +446,13 @@ fn charts(
     };
     let observations = &fitted.paired.observations;
     let curve = CalibrationChart::new(calibration, observations, levels).map_err(undrawn)?;
-    let residuals = ResidualChart::new(calibration, observations).map_err(undrawn)?;
+    let of_fit = &fitted.choice.fit.residuals;
+    let deviations: Vec<f64> = observations
+        .iter()
+        .map(|seen| of_fit.iter().find(|one| one.sample == seen.sample))
+        .map(|found| found.map_or(0.0, |one| one.studentised))
+        .collect();
+    let residuals = ResidualChart::new(calibration, observations, &deviations).map_err(undrawn)?;
     Ok((curve, residuals))
 }
 

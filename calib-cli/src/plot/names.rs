@@ -22,8 +22,9 @@ pub struct Named<'a> {
 pub type Placed<'a> = (&'a str, Point, HPos);
 
 /// Names the first `most` of `marks` beside them, where the name comes near no other mark
-/// and covers none of the spaces in `taken` and no other name. A name without room is left
-/// out, and none of a later mark put in its stead.
+/// and covers none of the spaces in `taken` and no other name. The first mark is named
+/// even where there is no such room, where the name covers the fewest other marks. Any other name without room is left out, and none of a later mark put in its
+/// stead.
 pub fn placed<'a>(
     marks: &[Named<'a>],
     most: usize,
@@ -51,16 +52,29 @@ pub fn placed<'a>(
             (x, mark.top - GAP - 0.25 * BODY, HPos::Center),
             (x, mark.bottom + GAP + 0.85 * BODY, HPos::Center),
         ];
-        let free = places.into_iter().find_map(|(x, baseline, anchor)| {
-            let space = space_of(width, (x, baseline), anchor);
+        let others = || marks.iter().enumerate().filter(|(other, _)| *other != own);
+        let spaces = places
+            .map(|(x, baseline, anchor)| {
+                let at = (x, baseline);
+                (space_of(width, at, anchor), at, anchor)
+            })
+            .into_iter()
+            .filter(|(space, ..)| plot.holds(space));
+        let clear = |space: &Space| {
             let about = space.grown(APART);
-            let others = marks.iter().enumerate().filter(|(other, _)| *other != own);
-            let clear = plot.holds(&space)
-                && !taken.iter().any(|other| other.touches(&space))
-                && !others
-                    .into_iter()
-                    .any(|(_, other)| other.mark.touches(&about));
-            clear.then_some((space, (x, baseline), anchor))
+            !taken.iter().any(|other| other.touches(space))
+                && !others().any(|(_, other)| other.mark.touches(&about))
+        };
+        let covered = |space: &Space| {
+            others()
+                .filter(|(_, other)| other.mark.touches(space))
+                .count()
+        };
+        let free = spaces.clone().find(|(space, ..)| clear(space));
+        let free = free.or_else(|| {
+            spaces
+                .filter(|_| own == 0)
+                .min_by_key(|(space, ..)| covered(space))
         });
         if let Some((space, at, anchor)) = free {
             taken.push(space);
@@ -128,6 +142,11 @@ mod tests {
         let placed = placed(&marks, 2, Vec::new(), &plot);
         let names: Vec<&str> = placed.iter().map(|(name, ..)| *name).collect();
         assert_eq!(names, ["free"], "no smaller one is named in its stead");
+        // Were the one hemmed in the first, it would be named, and the other still.
+        marks.swap(0, 1);
+        let placed = super::placed(&marks, 2, Vec::new(), &plot);
+        let names: Vec<&str> = placed.iter().map(|(name, ..)| *name).collect();
+        assert_eq!(names, ["hemmed", "free"]);
         // Another right of it, just beyond where the name would end: it goes elsewhere.
         let width = fonts::room("free", BODY, Weight::Regular);
         let beside = [

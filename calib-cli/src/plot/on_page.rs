@@ -71,7 +71,7 @@ mod tests {
     fn every_core_can_be_pointed_at_by_its_name_and_nothing_has_an_identifier() {
         let (calibration, observations) = example::falling();
         let curve = CalibrationChart::new(&calibration, &observations, &[]).unwrap();
-        let residuals = ResidualChart::new(&calibration, &observations).unwrap();
+        let residuals = ResidualChart::new(&calibration, &observations, &[]).unwrap();
         for drawn in [on_page(&curve).unwrap(), on_page(&residuals).unwrap()] {
             let document = roxmltree::Document::parse(&drawn.svg).unwrap();
             let points: Vec<_> = document

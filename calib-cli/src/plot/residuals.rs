@@ -1,5 +1,5 @@
 //! What the curve leaves over: each core's distance from it against the count,
-//! the largest named.
+//! those farthest out named.
 
 use super::axis::Axis;
 use super::calibration::{CorePoint, count_axis, count_caption, title};
@@ -20,7 +20,7 @@ const NAMED: usize = 3;
 pub struct ResidualChart {
     title: String,
     description: String,
-    /// Largest residual first; `theta_v` holds the residual.
+    /// Farthest out first; `theta_v` holds the residual.
     points: Vec<CorePoint>,
     /// Expanded core-to-core scatter, m3/m3.
     scatter: f64,
@@ -28,7 +28,9 @@ pub struct ResidualChart {
 }
 
 impl ResidualChart {
-    /// The residuals of `observations` about the curve of `calibration`.
+    /// The residuals of `observations` about the curve of `calibration`, those farthest
+    /// out by `deviations` named: each core's residual in standard deviations, as the
+    /// warnings have it. Among cores without one the larger residual goes first.
     ///
     /// # Errors
     /// [`ConvertError::TemperatureMissing`] if the calibration has a temperature
@@ -36,20 +38,28 @@ impl ResidualChart {
     pub fn new(
         calibration: &Calibration,
         observations: &[Observation],
+        deviations: &[f64],
     ) -> Result<Self, ConvertError> {
+        let out = deviations.iter().map(|deviation| deviation.abs());
         let mut points = observations
             .iter()
-            .map(|seen| {
+            .zip(out.chain(std::iter::repeat(0.0)))
+            .map(|(seen, out)| {
                 let core = CorePoint::new(calibration, seen)?;
                 let slope = calibration.curve.slope(core.count);
-                Ok(CorePoint {
+                let point = CorePoint {
                     theta_v: core.theta_v - calibration.curve.value(core.count),
                     theta_v_bar: core.theta_v_bar.hypot(slope * core.count_bar),
                     ..core
-                })
+                };
+                Ok((out, point))
             })
             .collect::<Result<Vec<_>, ConvertError>>()?;
-        points.sort_by(|a, b| b.theta_v.abs().total_cmp(&a.theta_v.abs()));
+        points.sort_by(|(out, a), (other, b)| {
+            let larger = b.theta_v.abs().total_cmp(&a.theta_v.abs());
+            other.total_cmp(out).then(larger)
+        });
+        let points: Vec<CorePoint> = points.into_iter().map(|(_, point)| point).collect();
         let scatter = calibration.core_scatter
             * coverage_factor(COVERAGE, Some(calibration.degrees_of_freedom));
 
@@ -116,7 +126,7 @@ impl ResidualChart {
         }
     }
 
-    /// The largest residuals named beside their points.
+    /// The cores farthest out named beside their points.
     fn names(&self) -> Vec<Placed<'_>> {
         let (_, zero) = self.sheet.at(0.0, 0.0);
         let line = |y| Space {
@@ -144,7 +154,7 @@ fn describe(title: &str, points: &[CorePoint], scatter: f64) -> String {
         .map(|p| format!("{} {:+.3}", p.sample, p.theta_v))
         .collect();
     format!(
-        "{title}: distance of {} cores from the curve in m3/m3, against raw count. Largest: {}. \
+        "{title}: distance of {} cores from the curve in m3/m3, against raw count. Farthest out: {}. \
          {:.0} % of core-to-core scatter lies within +-{scatter:.3}.",
         points.len(),
         largest.join(", "),

@@ -33,7 +33,7 @@ fn calibration_chart((calibration, cores): &Example, levels: &[Level]) -> Calibr
 }
 
 fn residual_chart((calibration, cores): &Example) -> ResidualChart {
-    ResidualChart::new(calibration, cores).unwrap()
+    ResidualChart::new(calibration, cores, &[]).unwrap()
 }
 
 /// Readings beside cores, and limits of agreement, as a study gives them: invented.
@@ -652,6 +652,26 @@ fn words(svg: &str) -> Vec<Word> {
 }
 
 #[test]
+fn the_core_farthest_out_in_standard_deviations_is_named_beside_its_residual() {
+    let (calibration, cores) = example::falling();
+    // Core 12 lies nearest to the curve, and yet farthest by its own deviation.
+    let mut deviations = vec![0.5; cores.len()];
+    deviations[12] = -3.9;
+    let chart = ResidualChart::new(&calibration, &cores, &deviations).unwrap();
+    let named = |chart: &ResidualChart| {
+        let texts = words(&svg(chart).unwrap());
+        texts.into_iter().any(|word| word.text == cores[12].sample)
+    };
+    assert!(named(&chart));
+    assert!(
+        chart
+            .description()
+            .contains(&format!("Farthest out: {} ", cores[12].sample))
+    );
+    assert!(!named(&residual_chart(&(calibration, cores.clone()))));
+}
+
+#[test]
 fn every_svg_is_well_formed_and_tells_a_screen_reader_what_it_shows() {
     for picture in every_picture() {
         let document = roxmltree::Document::parse(&picture.svg).unwrap();
@@ -860,7 +880,7 @@ fn a_core_without_the_temperature_it_needs_is_refused() {
         Err(ConvertError::TemperatureMissing)
     ));
     assert!(matches!(
-        ResidualChart::new(&calibration, &cores),
+        ResidualChart::new(&calibration, &cores, &[]),
         Err(ConvertError::TemperatureMissing)
     ));
 }
