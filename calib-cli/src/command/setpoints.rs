@@ -185,7 +185,8 @@ fn stale(calibrations: &[(PathBuf, CalibrationFile)], folder: &Path) -> Vec<Warn
 /// [`Failure::Input`] with what is missing or wrong there.
 pub(super) fn prepare(folder: &Path) -> Result<(), Failure> {
     let site = load_site(folder)?;
-    let stages = season(&site, pump(&site)?, None).map(|_| ());
+    let stages = season(&site, pump(&site)?, None)
+        .and_then(|season| bed::depths(&site, &season.chosen().demand));
     let soils = site.soils.iter().map(|soil| known(&site, soil).map(|_| ()));
     all_or_every_complaint(std::iter::once(stages).chain(soils))?;
     Ok(())

@@ -238,7 +238,7 @@ impl IrrigationError {
                 "name a probe among the roots in the bed, or state the depth the roots have reached (root_depth_mm)"
             }
             IrrigationError::SameDepth { .. } => {
-                "check their depth_mm, or keep one of them in the bed"
+                "one probe a depth steers: take the other out of the bed's probes, and it only watches; or mend their depth_mm if they lie at different depths"
             }
             IrrigationError::AtProbe { error, .. } => error.mend(),
             IrrigationError::NoProbe => "name the probes of the bed, each with its depth_mm",

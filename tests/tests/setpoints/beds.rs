@@ -86,3 +86,21 @@ fn a_bed_with_all_probes_below_the_roots_or_without_calibration_is_refused() {
         .complains("site.toml:32: bed south: probe upper-2 has no calibration")
         .complains("mend: run `ovendry fit` for it, or leave it out of the bed");
 }
+
+#[test]
+fn two_probes_at_one_depth_are_told_by_check_before_there_are_set_points() {
+    let bench = two_depths("[[bed]]\nid = \"south\"\nprobes = [\"upper-1\", \"upper-2\"]");
+    let site = bench.read("site.toml");
+    bench.put(
+        "site.toml",
+        site.replace("depth_mm = 250", "depth_mm = 100"),
+    );
+    let what = "bed south: probes upper-1 and upper-2 both lie 100 mm deep";
+    let mend = "mend: one probe a depth steers: take the other out of the bed's probes, and it only watches";
+    bench.run(&["check", "."]).exits(2).says(what).says(mend);
+    bench
+        .run(&["setpoints", "."])
+        .exits(2)
+        .complains(what)
+        .complains(mend);
+}

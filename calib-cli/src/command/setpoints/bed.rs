@@ -3,11 +3,11 @@
 use super::Ground;
 use super::asked::Asked;
 use super::words::{PointLine, PointWater, expanded, point_table, run_warnings, write_water};
-use crate::failure::{Complaint, Failure, Warning};
+use crate::failure::{Complaint, Failure, Warning, all_or_every_complaint};
 use crate::text_table::{Column, TextTable};
 use crate::workbench::{Bed, Site};
 use calib_core::irrigation::{
-    Application, DeadBandGovernor, Layer, RootZone, Supply, apply, root_zone,
+    Application, DeadBandGovernor, Demand, Layer, RootZone, Supply, apply, root_zone, weights,
 };
 use calib_core::quantity::Quantity;
 use schemars::JsonSchema;
@@ -37,6 +37,30 @@ pub(in crate::command) struct BedReport {
     pub(super) application: Application,
 }
 
+/// Looks at the depths of every bed's probes, before there is a calibration.
+///
+/// # Errors
+/// [`Failure::Input`] at the line of each bed whose probes cannot speak for its roots.
+pub(super) fn depths(site: &Site, demand: &Demand) -> Result<(), Failure> {
+    let of_bed = |bed: &Bed| {
+        let probes: Vec<_> = bed
+            .probes
+            .iter()
+            .filter_map(|id| Some((id.as_str(), site.probe(id)?.depth?)))
+            .collect();
+        weights(&probes, demand.root_depth, bed.weighting)
+            .map(|_| ())
+            .map_err(|error| Failure::from(at_bed(site, bed, error.to_string(), error.mend())))
+    };
+    all_or_every_complaint(site.beds.iter().map(of_bed))?;
+    Ok(())
+}
+
+/// What is wrong with a bed, at its line.
+fn at_bed(site: &Site, bed: &Bed, what: String, mend: &str) -> Complaint {
+    Complaint::about(&site.file, format!("bed {}: {what}", bed.id), mend).at_line(bed.line)
+}
+
 impl BedReport {
     /// The set points of `bed` from the calibrations of its probes.
     ///
@@ -50,9 +74,7 @@ impl BedReport {
         asked: &Asked,
         supply: &Supply,
     ) -> Result<Self, Failure> {
-        let complaint = |what: String, mend: &str| {
-            Complaint::about(&site.file, format!("bed {}: {what}", bed.id), mend).at_line(bed.line)
-        };
+        let complaint = |what: String, mend: &str| at_bed(site, bed, what, mend);
         let mut layers = Vec::new();
         for id in &bed.probes {
             let ground = grounds
