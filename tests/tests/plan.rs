@@ -115,18 +115,21 @@ fn the_table_to_fill_in_reads_as_samples_once_it_is_filled() {
     let mut lines = table.lines();
     assert_eq!(
         lines.next(),
-        Some("sample_id,soil,level,tare_g,wet_g,dry_g,dry_again_g,probe_id,taken_at,note")
+        Some(
+            "sample_id,soil,level,tare_g,wet_g,dry_g,dry_again_g,ring_diameter_cm,\
+             ring_height_cm,core_volume_cm3,core_volume_u_cm3,probe_id,taken_at,place,note"
+        )
     );
     let rows: Vec<&str> = lines.collect();
     assert_eq!(rows.len(), 12);
-    assert_eq!(rows[0], "loam-1a,loam,1,,,,,P1,,");
-    assert_eq!(rows[11], "loam-6b,loam,6,,,,,P1,,");
+    assert_eq!(rows[0], "loam-1a,loam,1,,,,,,,,,P1,,,");
+    assert_eq!(rows[11], "loam-6b,loam,6,,,,,,,,,P1,,,");
     let filled: String = rows
         .iter()
         .enumerate()
         .map(|(place, row)| {
             let wet = 185.0 + 3.0 * place as f64;
-            row.replace(",,,,,P1", &format!(",38.1,{wet},178.2,178.18,P1")) + "\n"
+            row.replace(",,,,,,,,,P1", &format!(",38.1,{wet},178.2,178.18,,,,,P1")) + "\n"
         })
         .collect();
     bench.put(
@@ -153,6 +156,38 @@ fn the_table_to_fill_in_reads_as_samples_once_it_is_filled() {
             .read("again/samples-to-fill.csv")
             .contains("\nloam-r2-6c,")
     );
+}
+
+#[test]
+fn rows_to_fill_in_go_below_the_header_that_samples_csv_has() {
+    let bench = Bench::empty();
+    bench.run(&["start", "bench"]).exits(0);
+    let blank = bench.read("bench/samples.csv");
+    let site = Bench::small().read("site.toml");
+    bench.put("bench/site.toml", format!("{site}[plan]\n{CONTAINER}\n"));
+    let filled_below = |header: &str, out: &str| {
+        bench
+            .run(&["plan", "--simulations", "0", "bench", "--out", out])
+            .exits(0);
+        let table = bench.read(&format!("{out}/samples-to-fill.csv"));
+        let rows = table
+            .strip_prefix(header)
+            .unwrap_or_else(|| panic!("{header}not above\n{table}"))
+            .to_owned();
+        bench.put("bench/samples.csv", format!("{header}{rows}"));
+        // The cells stand where the header says: only the masses are missing.
+        let answer = bench.run(&["check", "bench"]).exits(2);
+        let answer = answer.says("tare_g = \"\": is empty");
+        assert!(!answer.stdout.contains("the row has"), "{}", answer.stdout);
+        rows
+    };
+    let rows = filled_below(&blank, "first");
+    assert!(rows.starts_with("loam-1a,loam,1,,,,,,,,,P1,,,\n"), "{rows}");
+    // Columns of one's own, in another order, parted by semicolons.
+    let own = "Probe_ID;my shelf;level;sample_id;soil;tare_g;wet_g;dry_g\n";
+    bench.put("bench/samples.csv", own);
+    let rows = filled_below(own, "second");
+    assert!(rows.starts_with("P1;;1;loam-1a;loam;;;\n"), "{rows}");
 }
 
 #[test]

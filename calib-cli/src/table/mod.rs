@@ -29,6 +29,7 @@ pub use nearest::{listed, nearest};
 pub use readings::COLUMNS as READING_COLUMNS;
 #[cfg(test)]
 pub use samples::COLUMNS as SAMPLE_COLUMNS;
+pub use samples::{HeaderLine, header_line};
 pub use site::capture::STEADY_MINUTES;
 #[cfg(test)]
 pub use site::keys as site_keys;

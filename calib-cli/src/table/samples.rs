@@ -1,10 +1,10 @@
 //! samples.csv: one core a row, its masses and its volume.
 
 use super::delimited::{Row, Sheet};
-use super::header::Column;
+use super::header::{Column, Header, records};
 use super::names::{
-    DIAMETER, DRY, DRY_AGAIN, HEIGHT, LEVEL, NOTE, PLACE, PROBE_ID, SAMPLE_ID, SOIL, TAKEN_AT,
-    TARE, VOLUME, VOLUME_U, WET,
+    DIAMETER, DRY, DRY_AGAIN, HEIGHT, LEVEL, NOTE, PLACE, PROBE_ID, SAMPLE_ID, SAMPLES, SOIL,
+    TAKEN_AT, TARE, VOLUME, VOLUME_U, WET,
 };
 use super::number::{Numbers, quantity};
 use super::site::{Ring, SiteFile, known_probe, known_soil, ring_length};
@@ -14,7 +14,9 @@ use crate::findings::{Cell, Findings, Refused};
 use crate::workbench::Sample;
 use calib_core::gravimetry::{CoreMasses, CoreVolume, GravimetryError, Weighing};
 use calib_core::quantity::{Centimetre, CubicCentimetre, Estimate, Gram, Quantity, Timestamp};
+use csv::StringRecord;
 use std::collections::HashMap;
+use std::path::Path;
 
 /// Relative standard uncertainty assumed for a core volume given as one figure.
 /// Common practice.
@@ -346,6 +348,40 @@ fn stated_volume(
         }
     };
     Ok(CoreVolume::Stated(Estimate::new(value, u)))
+}
+
+/// The names of a table's columns in their order, and what parts the cells.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct HeaderLine {
+    /// As they are written.
+    pub names: Vec<String>,
+    /// The character between cells.
+    pub delimiter: u8,
+}
+
+impl Default for HeaderLine {
+    /// That of the blank table.
+    fn default() -> Self {
+        Self {
+            names: COLUMNS.map(|column| column.name.to_owned()).to_vec(),
+            delimiter: b',',
+        }
+    }
+}
+
+/// The header of the samples.csv in `folder`; `None` where there is none, or none that
+/// can be understood.
+pub fn header_line(folder: &Path) -> Option<HeaderLine> {
+    let mut findings = Findings::default();
+    let source = Source::read(folder, SAMPLES, &mut findings).ok()?;
+    let header = Header::read(&source, &COLUMNS, &mut findings).ok()?;
+    let mut names = StringRecord::new();
+    // Reading from memory meets no I/O fault, and the text is UTF-8 already.
+    let _ = records(header.text, header.delimiter).read_record(&mut names);
+    Some(HeaderLine {
+        names: names.iter().take(header.width).map(str::to_owned).collect(),
+        delimiter: header.delimiter,
+    })
 }
 
 /// The text, unless it is empty.

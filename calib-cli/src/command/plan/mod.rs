@@ -10,7 +10,7 @@ mod to_fill;
 
 use crate::failure::{COMMAND_LINE, Complaint, Failure, Verdict, Warning, all_or_every_complaint};
 use crate::output::{OutputSet, print, print_json};
-use crate::table::{load_site, sample_ids};
+use crate::table::{HeaderLine, header_line, load_site, sample_ids};
 use asked::{Asked, from_command_line, from_site};
 use calib_core::plan::DaysOff;
 use clap::{ArgGroup, Args, ValueEnum};
@@ -150,7 +150,17 @@ pub fn run(arguments: &Arguments) -> Result<Verdict, Failure> {
         warnings.push(one_oven(soils.len()));
     }
     let written = match &arguments.out {
-        Some(folder) => write(&soils, site_name.as_deref(), folder, arguments.force)?,
+        Some(folder) => {
+            let header = arguments.dir.as_deref().and_then(header_line);
+            let header = header.unwrap_or_default();
+            write(
+                &soils,
+                site_name.as_deref(),
+                &header,
+                folder,
+                arguments.force,
+            )?
+        }
         None => Vec::new(),
     };
     let answer = Answer::new(site_name, soils, written, warnings);
@@ -165,10 +175,11 @@ pub fn run(arguments: &Arguments) -> Result<Verdict, Failure> {
     Ok(Verdict::Good)
 }
 
-/// Writes a record sheet a soil and the table of cores to fill in.
+/// Writes a record sheet a soil and the table of cores to fill in, below `header`.
 fn write(
     soils: &[SoilPlan],
     site_name: Option<&str>,
+    header: &HeaderLine,
     folder: &Path,
     force: bool,
 ) -> Result<Vec<PathBuf>, Failure> {
@@ -180,7 +191,10 @@ fn write(
             worth.add_chart(&mut outputs, folder, soil)?;
         }
     }
-    outputs.add(folder.join("samples-to-fill.csv"), to_fill::render(soils)?);
+    outputs.add(
+        folder.join("samples-to-fill.csv"),
+        to_fill::render(soils, header)?,
+    );
     let written = outputs.paths().map(Path::to_owned).collect();
     outputs.write(force)?;
     Ok(written)

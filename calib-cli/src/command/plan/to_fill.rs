@@ -2,33 +2,29 @@
 
 use super::report::SoilPlan;
 use crate::failure::Failure;
-use crate::table::names::{
-    DRY, DRY_AGAIN, LEVEL, NOTE, PROBE_ID, SAMPLE_ID, SOIL, TAKEN_AT, TARE, WET,
-};
+use crate::table::HeaderLine;
+use crate::table::names::{LEVEL, PROBE_ID, SAMPLE_ID, SOIL};
 
-/// Its columns.
-pub(super) const COLUMNS: [&str; 10] = [
-    SAMPLE_ID, SOIL, LEVEL, TARE, WET, DRY, DRY_AGAIN, PROBE_ID, TAKEN_AT, NOTE,
-];
-
-/// One row a core, of all soils.
-pub(super) fn render(soils: &[SoilPlan]) -> Result<Vec<u8>, Failure> {
+/// One row a core, of all soils, below the header of the samples.csv they go into.
+pub(super) fn render(soils: &[SoilPlan], header: &HeaderLine) -> Result<Vec<u8>, Failure> {
     let internal = |error: String| Failure::Internal(format!("cannot write the cores: {error}"));
-    let mut writer = csv::Writer::from_writer(Vec::new());
+    let mut writer = csv::WriterBuilder::new()
+        .delimiter(header.delimiter)
+        .from_writer(Vec::new());
     writer
-        .write_record(COLUMNS)
+        .write_record(&header.names)
         .map_err(|error| internal(error.to_string()))?;
     for soil in soils {
         for core in &soil.cores {
-            let row = COLUMNS.map(|column| match column {
+            let cell = |name: &String| match name.trim().to_lowercase().as_str() {
                 SAMPLE_ID => core.sample_id.clone(),
                 SOIL => soil.soil.clone().unwrap_or_default(),
                 LEVEL => core.level.to_string(),
                 PROBE_ID => only_probe(soil).to_owned(),
                 _ => String::new(),
-            });
+            };
             writer
-                .write_record(row)
+                .write_record(header.names.iter().map(cell))
                 .map_err(|error| internal(error.to_string()))?;
         }
     }
