@@ -10,10 +10,6 @@ use maud::{DOCTYPE, Markup, PreEscaped, html};
 /// The shell's style: colours by name, letters, tables, print.
 const STYLE: &str = include_str!("page.css");
 
-/// The Latin letters of the font of the charts, without which a browser sets their words
-/// in another, that may be wider.
-const FONT: &str = include_str!("../../assets/roboto.css");
-
 /// What a browser may do with a page: apply the styles and run the script that stand
 /// in it, and load nothing.
 const POLICY: &str = "default-src 'none'; style-src 'unsafe-inline'; script-src 'unsafe-inline'; \
@@ -53,7 +49,7 @@ impl Page<'_> {
                     link rel="icon" href="data:,";
                     style {
                         (PreEscaped(plot::palette::style_sheet()))
-                        (PreEscaped(FONT))
+                        (PreEscaped(plot::WEB_FONT))
                         (PreEscaped(STYLE))
                         (PreEscaped(self.style))
                     }

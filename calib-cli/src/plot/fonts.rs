@@ -7,6 +7,10 @@ use std::sync::OnceLock;
 /// The family: the carried font first, then what a browser may have instead.
 const FAMILY: &str = "Roboto, Helvetica, Arial, sans-serif";
 
+/// The Latin letters of the carried font as a style sheet, for a browser that lacks it:
+/// it would set words in another font, that may be wider. Pages and charts carry it.
+pub const WEB_FONT: &str = include_str!("../../assets/roboto.css");
+
 const REGULAR: &[u8] = include_bytes!("../../assets/Roboto-Regular.ttf");
 const MEDIUM: &[u8] = include_bytes!("../../assets/Roboto-Medium.ttf");
 

@@ -34,6 +34,7 @@ pub use batch::{DeviationChart, DeviationLinesChart, ProbeLine, ProbePoint, Show
 pub use calibration::{CalibrationChart, Level};
 pub use control::{ControlChart, ControlOffset, ControlPoint, ControlRecord};
 pub use cores_and_uncertainty::CoresAndUncertaintyChart;
+pub use fonts::WEB_FONT;
 pub use on_page::{OnPage, on_page};
 pub use reserve::ReserveChart;
 pub use residuals::ResidualChart;
@@ -45,7 +46,7 @@ use crate::failure::Failure;
 use fonts::LINE_PER_EM;
 use pen::{Drawn, Lettering, Pen, WIDTH};
 use plotters::prelude::{BitMapBackend, DrawingBackend, IntoDrawingArea, SVGBackend};
-use std::fmt::{Display, Write};
+use std::fmt::Display;
 
 /// A point of a chart with what it stands for.
 #[derive(Debug, Clone, PartialEq)]
@@ -115,11 +116,25 @@ const PNG_SCALE: u32 = 3;
 /// whole pixels, which leaves curves and the spacing of letters uneven.
 const PNG_BLOCK: u32 = 2;
 
-/// The chart as an SVG document that can also stand inside a page.
+/// What sets the words of an SVG file in the font it carries.
+const LETTERS: &str = "text{font-family:\"Ovendry Roboto\",Roboto,Helvetica,Arial,sans-serif}";
+
+/// The chart as an SVG document of its own, with the letters of its font in it, so that
+/// it looks the same on a machine that lacks them.
 ///
 /// # Errors
 /// [`PlotError::Drawing`] if the drawing library fails.
 pub fn svg(chart: &impl Chart) -> Result<String, PlotError> {
+    let (opening, body) = drawing(chart)?;
+    Ok(format!(
+        "{opening}<style>{}{LETTERS}</style>{body}",
+        WEB_FONT.trim_end()
+    ))
+}
+
+/// The chart as SVG without the letters: what says what it is, and the drawing up to and
+/// with the closing tag.
+fn drawing(chart: &impl Chart) -> Result<(String, String), PlotError> {
     let size = size(chart, SVG_SCALE);
     let mut text = String::new();
     let lettering = Lettering {
@@ -133,7 +148,8 @@ pub fn svg(chart: &impl Chart) -> Result<String, PlotError> {
         SVG_SCALE,
         lettering,
     )?;
-    Ok(with_words(&text, chart, size))
+    let body = text.split_once('>').map_or("", |(_, rest)| rest);
+    Ok((opening(chart, size), body.to_owned()))
 }
 
 /// The chart as the bytes of a PNG file.
@@ -222,24 +238,17 @@ fn draw<B: DrawingBackend>(
     area.present().map_err(|e| failed(&e))
 }
 
-/// Replaces the opening tag: shown [`WIDTH`] wide unless its surroundings say
-/// otherwise, never wider than they are, and with words for a screen reader.
-fn with_words(svg: &str, chart: &impl Chart, (width, height): (u32, u32)) -> String {
-    let body = svg.split_once('>').map_or(svg, |(_, rest)| rest);
+/// The opening tag: shown [`WIDTH`] wide unless its surroundings say otherwise, never
+/// wider than they are, and with words for a screen reader.
+fn opening(chart: &impl Chart, (width, height): (u32, u32)) -> String {
     let title = escaped(chart.title());
-    let mut text = format!(
+    format!(
         "<svg xmlns=\"http://www.w3.org/2000/svg\" width=\"{WIDTH}\" height=\"{}\" \
          viewBox=\"0 0 {width} {height}\" style=\"max-width:100%;height:auto\" role=\"img\" \
-         aria-label=\"{title}\">\n",
+         aria-label=\"{title}\">\n<title>{title}</title>\n<desc>{}</desc>",
         chart.height(),
-    );
-    let _ = write!(
-        text,
-        "<title>{title}</title>\n<desc>{}</desc>",
         escaped(&chart.description())
-    );
-    text.push_str(body);
-    text
+    )
 }
 
 fn escaped(text: &str) -> String {

@@ -3,7 +3,7 @@
 
 use super::pen::WIDTH;
 use super::sheet::CORE_RADIUS;
-use super::{Chart, NamedPoint, PlotError, SVG_SCALE, escaped, svg};
+use super::{Chart, NamedPoint, PlotError, SVG_SCALE, drawing, escaped};
 use std::fmt::Write;
 
 /// How far around a point it can be pointed at, logical pixels.
@@ -26,9 +26,8 @@ pub struct OnPage {
 /// # Errors
 /// [`PlotError::Drawing`] if the drawing library fails.
 pub fn on_page(chart: &impl Chart) -> Result<OnPage, PlotError> {
-    let drawn = svg(chart)?;
-    // What the drawing says of itself is said by the page.
-    let body = drawn.split_once("</desc>").map_or("", |(_, body)| body);
+    // What the drawing says of itself is said by the page, which has its letters too.
+    let (_, body) = drawing(chart)?;
     let body = body.trim_end().trim_end_matches("</svg>");
     let title = escaped(chart.title());
     let points = chart.points();
@@ -95,6 +94,7 @@ mod tests {
             let named = document.descendants().any(|node| node.has_attribute("id"));
             assert!(!named, "a page may hold this chart twice");
             assert!(!drawn.svg.contains("<desc>"));
+            assert!(!drawn.svg.contains("@font-face"), "the page has it once");
             assert!(drawn.description.len() > 40);
         }
     }

@@ -652,6 +652,19 @@ fn words(svg: &str) -> Vec<Word> {
 }
 
 #[test]
+fn an_svg_file_carries_its_letters_once_and_fetches_nothing() {
+    let text = svg(&residual_chart(&example::falling())).unwrap();
+    assert_eq!(text.matches(super::WEB_FONT.trim_end()).count(), 1);
+    assert_eq!(text.matches("<style>").count(), 1);
+    let without = text
+        .replace("url(data:", "")
+        .replace("xmlns=\"http://www.w3.org/2000/svg\"", "");
+    for way_out in ["http:", "https:", "@import", "url(", "href"] {
+        assert!(!without.contains(way_out), "{way_out}");
+    }
+}
+
+#[test]
 fn the_core_farthest_out_in_standard_deviations_is_named_beside_its_residual() {
     let (calibration, cores) = example::falling();
     // Core 12 lies nearest to the curve, and yet farthest by its own deviation.
