@@ -233,6 +233,38 @@ fn a_sheet_has_a_row_for_each_core_and_the_columns_of_samples_csv() {
 }
 
 #[test]
+fn each_probe_of_the_soil_has_its_counts_on_the_sheet_and_its_words_are_explained() {
+    let probe = |id: &str| format!("[[probe]]\nid = \"{id}\"\nsoil = \"loam\"\nadc_bits = 10\n");
+    let sheet_of = |ids: &[&str]| {
+        let site = planned(CONTAINER).read("site.toml");
+        let more: String = ids.iter().map(|id| probe(id)).collect();
+        let bench = Bench::empty().with("site.toml", format!("{site}\n{more}"));
+        bench
+            .run(&["plan", "--simulations", "0", ".", "--out", "out"])
+            .exits(0);
+        bench.read("out/record-sheet-loam.html")
+    };
+    let counts = |sheet: &str| sheet.matches("<th scope=\"col\">raw_count").count();
+    let two = sheet_of(&["P2"]);
+    for id in ["P1", "P2"] {
+        let head = format!("<th scope=\"col\">raw_count<small>{id}</small>");
+        assert!(two.contains(&head), "{id}");
+    }
+    assert_eq!(counts(&two), 2);
+    assert_eq!(counts(&sheet_of(&["P2", "P3"])), 3);
+    // More do not fit; one column is left.
+    assert_eq!(counts(&sheet_of(&["P2", "P3", "P4"])), 1);
+    for words in [
+        "<code>ovendry capture --sample ID</code>",
+        "the stock that fills the holes",
+        "At each level",
+        "some 10 C below, above the room",
+    ] {
+        assert!(two.contains(words), "{words}");
+    }
+}
+
+#[test]
 fn a_name_with_signs_of_markup_stays_a_name_on_the_sheet() {
     let site = Bench::small()
         .read("site.toml")

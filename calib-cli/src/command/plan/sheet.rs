@@ -3,7 +3,6 @@
 
 use super::report::{CoreToTake, SoilPlan, cautions};
 use super::text::{place, wetting};
-use super::to_fill::only_probe;
 use crate::page::Page;
 use crate::table::names::{
     COUNT, DRY, DRY_AGAIN, SAMPLE_ID, SOIL_TEMPERATURE, TAKEN_AT, TARE, WET,
@@ -18,7 +17,7 @@ const STYLE: &str = include_str!("sheet.css");
 const PAGE_MM: f64 = 263.0;
 /// What stands on the first page besides the rows of levels and cores and the loads of
 /// the oven, mm. Measured in a browser; an outside check counts the pages.
-const FIRST_PAGE_MM: f64 = 104.0;
+const FIRST_PAGE_MM: f64 = 111.8;
 /// What stands on a later page besides its rows, mm.
 const LATER_PAGE_MM: f64 = 26.0;
 /// Letters of a soil's name from which the title is set smaller.
@@ -31,11 +30,19 @@ const HEAD_LINE_MM: f64 = 5.0;
 const PROBES_LETTERS: usize = 18;
 const PROBES_LINE_MM: f64 = 6.5;
 /// Height of a level's row, mm, as the style has it.
-const LEVEL_MM: f64 = 5.2;
+const LEVEL_MM: f64 = 4.8;
 /// Height of one more line of loads of the oven, mm.
 const LOADS_LINE_MM: f64 = 4.0;
 /// Loads of the oven that stand on one line.
 const LOADS_A_LINE: usize = 2;
+/// Height of the steps at each level, mm.
+const STEPS_MM: f64 = 10.5;
+/// Most probes whose counts have a column each, and the letters of their ids that stand
+/// on one line of its head.
+const COUNT_COLUMNS: usize = 3;
+const COUNT_LETTERS: usize = 9;
+/// Height of another line there, mm.
+const COUNT_LINE_MM: f64 = 3.1;
 /// Lowest and highest row that a hand writes in, mm.
 const ROW_MM: (f64, f64) = (4.8, 8.0);
 
@@ -72,12 +79,19 @@ impl Rows {
     }
 }
 
-/// Pages that the sheet prints on.
-pub(super) fn pages(soil: &SoilPlan, site: Option<&str>) -> usize {
-    rows(soil, site).pages.len()
+/// What stands on the pages.
+struct Layout {
+    rows: Rows,
+    /// Whether the steps at each level take no page of their own.
+    steps: bool,
 }
 
-fn rows(soil: &SoilPlan, site: Option<&str>) -> Rows {
+/// Pages that the sheet prints on.
+pub(super) fn pages(soil: &SoilPlan, site: Option<&str>) -> usize {
+    layout(soil, site).rows.pages.len()
+}
+
+fn layout(soil: &SoilPlan, site: Option<&str>) -> Layout {
     let plan = &soil.plan;
     let letters = |text: &str| text.chars().count();
     let mut besides = FIRST_PAGE_MM
@@ -89,12 +103,32 @@ fn rows(soil: &SoilPlan, site: Option<&str>) -> Rows {
     if letters(&soil.probes.join(", ")) > PROBES_LETTERS {
         besides += PROBES_LINE_MM;
     }
-    Rows::of(soil.cores.len(), besides)
+    let lines = count_columns(soil)
+        .iter()
+        .map(|probe| letters(probe).div_ceil(COUNT_LETTERS))
+        .max();
+    besides += COUNT_LINE_MM * lines.unwrap_or(0).saturating_sub(1) as f64;
+    let rows = |besides| Rows::of(soil.cores.len(), besides);
+    let (with, without) = (rows(besides + STEPS_MM), rows(besides));
+    let steps = with.pages.len() <= without.pages.len();
+    Layout {
+        rows: if steps { with } else { without },
+        steps,
+    }
+}
+
+/// The probes whose counts have a column each; one that is empty where there is no probe,
+/// or too many.
+fn count_columns(soil: &SoilPlan) -> Vec<&str> {
+    match soil.probes.len() {
+        1..=COUNT_COLUMNS => soil.probes.iter().map(String::as_str).collect(),
+        _ => vec![""],
+    }
 }
 
 /// The sheet of one soil, an HTML file of its own.
 pub(super) fn render(soil: &SoilPlan, site: Option<&str>) -> String {
-    let rows = rows(soil, site);
+    let Layout { rows, steps } = layout(soil, site);
     let mut pages = rows.pages.iter();
     let first = pages.next().copied().unwrap_or(0);
     let (on_first, mut left) = soil.cores.split_at(first.min(soil.cores.len()));
@@ -112,6 +146,7 @@ pub(super) fn render(soil: &SoilPlan, site: Option<&str>) -> String {
             (blanks(soil))
             (facts(soil))
             (levels(soil))
+            (legend(steps))
             (cores(soil, on_first, 1))
             (oven(soil))
             (care())
@@ -187,6 +222,7 @@ fn facts(soil: &SoilPlan) -> Markup {
 fn levels(soil: &SoilPlan) -> Markup {
     let tared = soil.plan.packing.container_tare_g.is_some();
     html! {
+        (hint())
         div.scroll role="region" aria-label="Levels" tabindex="0" {
             table.levels {
                 caption { "Levels, dry to wet "
@@ -231,29 +267,55 @@ fn levels(soil: &SoilPlan) -> Markup {
     }
 }
 
-fn cores(soil: &SoilPlan, cores: &[CoreToTake], page: usize) -> Markup {
-    let probe = only_probe(soil);
-    let of_probe = if probe.is_empty() {
-        String::new()
-    } else {
-        format!(", probe {probe}")
-    };
+/// What the levels' short words mean, and what is done at each of them.
+fn legend(steps: bool) -> Markup {
     html! {
+        p.legend {
+            b { "mix" } " ml into sieved soil. " b { "holes" } " ml into the stock that fills the holes of cores. "
+            b { "pour" } " ml on, in small portions. " b { "cool, warm" } " some 10 C below, above the room. "
+            b { "raw_count" } " one steady count, noted as a check: the readings themselves, a dozen a core and probe, \
+               come by " code { "ovendry capture --sample ID" } " or are typed into readings.csv."
+        }
+        @if steps {
+            p.legend.steps {
+                b { "At each level" }
+                " " b { "1" } " Let it stand closed, probe in, for the hours and in the place named."
+                " " b { "2" } " Counts steady: log a dozen readings, note the soil temperature."
+                " " b { "3" } " Take the cores clear of probe and wall; weigh each at once."
+                " " b { "4" } " Oven; weigh dry, and again."
+                " " b { "5" } " Put in the stock the cores took and the water: sieve, mix and pack in layers while \
+                               soil can be sieved, after that fill the holes and pour."
+                " " b { "6" } " On the balance without probe, add water up to the mass it must weigh. Close it."
+            }
+        }
+    }
+}
+
+/// Says on a narrow screen that a table goes on.
+fn hint() -> Markup {
+    html! { p.hint.screen { "Slide the table sideways for the rest of it." } }
+}
+
+fn cores(soil: &SoilPlan, cores: &[CoreToTake], page: usize) -> Markup {
+    let probes = count_columns(soil);
+    let crowded = probes.len() == COUNT_COLUMNS;
+    html! {
+        (hint())
         div.scroll role="region" aria-label=(format!("Cores, page {page}")) tabindex="0" {
             table.cores {
                 caption { "Cores " span {
-                    "(masses with the core's container, as the balance shows them; count when steady"
-                    (of_probe) ")" } }
+                    "(masses with the core's container, as the balance shows them)" } }
                 colgroup {
-                    col style="width:29mm"; col style="width:10mm"; col; col; col; col; col; col;
-                    col style="width:25mm"; col style="width:14mm";
+                    col style="width:29mm"; col style="width:9mm"; col; col; col; col.again;
+                    @for _ in &probes { col.count; }
+                    col.again; col style="width:23mm"; col.who.crowded[crowded];
                 }
                 thead { tr {
                     th scope="col" { (SAMPLE_ID) }
                     th scope="col" { "oven" small { "load" } }
-                    @for name in [TARE, WET, DRY, DRY_AGAIN, COUNT, SOIL_TEMPERATURE] {
-                        th scope="col" { (name) }
-                    }
+                    @for name in [TARE, WET, DRY, DRY_AGAIN] { th scope="col" { (name) } }
+                    @for probe in &probes { th scope="col" { (COUNT) small { (probe) } } }
+                    th scope="col" { (SOIL_TEMPERATURE) }
                     th scope="col" { (TAKEN_AT) small { "day and time" } }
                     th scope="col" { "who" }
                 } }
@@ -263,7 +325,7 @@ fn cores(soil: &SoilPlan, cores: &[CoreToTake], page: usize) -> Markup {
                         tr.first[opens] {
                             th scope="row" { (core.sample_id) }
                             td { (core.load) }
-                            @for _ in 0..8 { td {} }
+                            @for _ in 0..7 + probes.len() { td {} }
                         }
                     }
                 }

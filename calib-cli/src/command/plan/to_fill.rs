@@ -35,7 +35,7 @@ pub(super) fn render(soils: &[SoilPlan], header: &HeaderLine) -> Result<Vec<u8>,
 
 /// The soil's probe where it has one only; otherwise each core pairs with every probe
 /// that has readings for it.
-pub(super) fn only_probe(soil: &SoilPlan) -> &str {
+fn only_probe(soil: &SoilPlan) -> &str {
     match soil.probes.as_slice() {
         [probe] => probe,
         _ => "",
