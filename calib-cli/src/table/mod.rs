@@ -29,7 +29,7 @@ pub use nearest::{listed, nearest};
 pub use readings::COLUMNS as READING_COLUMNS;
 #[cfg(test)]
 pub use samples::COLUMNS as SAMPLE_COLUMNS;
-pub use samples::{HeaderLine, header_line};
+pub use samples::{HeaderLine, Undried, header_line};
 pub use site::capture::STEADY_MINUTES;
 #[cfg(test)]
 pub use site::keys as site_keys;
@@ -59,6 +59,25 @@ pub fn load(folder: &Path) -> Result<Workbench, Failure> {
     inspection
         .workbench
         .ok_or(Failure::Input(inspection.complaints))
+}
+
+/// Reads a workbench folder half-way through a bench: cores that are not dry yet, and the
+/// readings that name them, are left out of it and come beside it.
+///
+/// # Errors
+/// [`Failure::Input`] with every other fault found.
+pub fn load_half_way(folder: &Path) -> Result<(Workbench, Vec<Undried>), Failure> {
+    let mut undried = Vec::new();
+    let inspection = inspect_with(folder, Some(&mut undried));
+    let mut workbench = inspection
+        .workbench
+        .ok_or(Failure::Input(inspection.complaints))?;
+    let ids: HashSet<&str> = undried.iter().map(|core| core.id.as_str()).collect();
+    let names_one = |sample: &Option<String>| sample.as_deref().is_some_and(|id| ids.contains(id));
+    workbench
+        .readings
+        .retain(|logged| !names_one(&logged.sample));
+    Ok((workbench, undried))
 }
 
 /// Reads the site.toml of a workbench folder alone.
@@ -148,6 +167,10 @@ pub fn folder_of(file: &Path) -> &Path {
 
 /// Reads a workbench folder and tells everything about it.
 pub fn inspect(folder: &Path) -> Inspection {
+    inspect_with(folder, None)
+}
+
+fn inspect_with(folder: &Path, undried: Option<&mut Vec<Undried>>) -> Inspection {
     if let Some(complaint) = no_workbench(folder) {
         return Inspection {
             workbench: None,
@@ -156,7 +179,7 @@ pub fn inspect(folder: &Path) -> Inspection {
         };
     }
     let mut findings = Findings::default();
-    let workbench = read(folder, &mut findings);
+    let workbench = read(folder, undried, &mut findings);
     let (complaints, warnings) = finished(folder, findings);
     Inspection {
         workbench: workbench
@@ -176,7 +199,11 @@ pub fn finished(folder: &Path, findings: Findings) -> (Vec<Complaint>, Vec<Warni
     findings.finish(&files.each_ref().map(AsRef::as_ref))
 }
 
-fn read(folder: &Path, findings: &mut Findings) -> Option<Workbench> {
+fn read(
+    folder: &Path,
+    undried: Option<&mut Vec<Undried>>,
+    findings: &mut Findings,
+) -> Option<Workbench> {
     let site_source = Source::read(folder, SITE, findings);
     let samples_source = Source::read(folder, SAMPLES, findings);
     let readings_source = Source::read(folder, READINGS, findings);
@@ -187,7 +214,7 @@ fn read(folder: &Path, findings: &mut Findings) -> Option<Workbench> {
     let samples = samples_source
         .as_ref()
         .ok()
-        .map(|source| samples::read(source, &site, findings));
+        .map(|source| samples::read(source, &site, undried, findings));
     let readings = readings_source
         .as_ref()
         .ok()

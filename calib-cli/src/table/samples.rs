@@ -47,10 +47,25 @@ pub const COLUMNS: [Column; 15] = [
     Column::optional(NOTE, "free text"),
 ];
 
-/// Reads samples.csv.
+/// A core whose dry mass is still to come: a row with an empty dry_g.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct Undried {
+    /// Identifier.
+    pub id: String,
+    /// Soil it comes from.
+    pub soil: String,
+    /// Probe it stands beside, where the file says so.
+    pub probe: Option<String>,
+    /// Line of samples.csv.
+    pub line: u64,
+}
+
+/// Reads samples.csv. Cores that are not dry yet go into `undried` where there is one,
+/// and are complained about where there is none.
 pub fn read(
     source: &Source,
     site: &SiteFile,
+    undried: Option<&mut Vec<Undried>>,
     findings: &mut Findings,
 ) -> Result<Vec<Sample>, Refused> {
     let sheet = Sheet::open(source, &COLUMNS, findings)?;
@@ -63,11 +78,17 @@ pub fn read(
             .map(|clock| Times::in_column(clock, &sheet, sheet.place(TAKEN_AT))),
         taken: HashMap::new(),
         sheet: &sheet,
+        undried,
     };
     let mut samples = Vec::new();
     let mut sound = true;
     sheet.each_row(findings, |row, findings| {
-        match reader.sample(&row, findings) {
+        let read = match reader.leaves_out(&row, findings) {
+            Ok(true) => return,
+            Ok(false) => reader.sample(&row, findings),
+            Err(Refused) => Err(Refused),
+        };
+        match read {
             Ok(sample) => samples.push(sample),
             Err(Refused) => sound = false,
         }
@@ -82,11 +103,34 @@ struct Reader<'a> {
     times: Option<Times<'a>>,
     /// Ids so far with their lines.
     taken: HashMap<String, u64>,
+    /// Where cores that are not dry yet go, if they may be there at all.
+    undried: Option<&'a mut Vec<Undried>>,
 }
 
 impl Reader<'_> {
     fn cell<'r>(&self, row: &Row<'r>, name: &'static str) -> Cell<'r> {
         row.cell(self.sheet.place(name))
+    }
+
+    /// Whether the core of this row is left out because it is not dry yet.
+    fn leaves_out(&mut self, row: &Row<'_>, findings: &mut Findings) -> Result<bool, Refused> {
+        let is_empty = |name| self.cell(row, name).text.is_empty();
+        if self.undried.is_none() || !is_empty(DRY) || !is_empty(DRY_AGAIN) {
+            return Ok(false);
+        }
+        let id = self.id(self.cell(row, SAMPLE_ID), findings);
+        let soil = self.soil(self.cell(row, SOIL), findings);
+        let probe = self.probe(self.cell(row, PROBE_ID), soil.as_deref().ok(), findings);
+        let core = Undried {
+            id: id?,
+            soil: soil?,
+            probe: probe?,
+            line: row.line,
+        };
+        if let Some(undried) = &mut self.undried {
+            undried.push(core);
+        }
+        Ok(true)
     }
 
     fn sample(&mut self, row: &Row<'_>, findings: &mut Findings) -> Result<Sample, Refused> {

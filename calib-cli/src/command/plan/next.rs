@@ -1,5 +1,6 @@
 //! `ovendry plan --next`: half-way through, where the next cores help most.
 
+mod half_way;
 mod words;
 
 use super::super::fit::chosen;
@@ -10,7 +11,6 @@ use crate::failure::{Failure, Verdict, Warning, all_or_every_complaint};
 use crate::fitted::{Outcome, Refused, fit_probe};
 use crate::output::{print, print_json};
 use crate::pairing;
-use crate::table;
 use crate::workbench::Workbench;
 use calib_core::fit::Request;
 use calib_core::plan::foretold::PlaceName;
@@ -45,6 +45,8 @@ struct ProbeNext {
     /// Where refill and stop are taken from; absent where they are not known.
     #[serde(skip_serializing_if = "Option::is_none")]
     set_points_from: Option<String>,
+    /// Cores of samples.csv that are not dry yet: the advice does not know of them.
+    on_their_way: usize,
     /// The advice.
     #[serde(flatten)]
     advice: NextCores,
@@ -71,9 +73,10 @@ pub(super) fn run(folder: &Path, arguments: &Arguments) -> Result<Verdict, Failu
 }
 
 fn work(folder: &Path, arguments: &Arguments) -> Result<Answer, Failure> {
-    let workbench = table::load(folder)?;
+    let (workbench, undried) = half_way::load(folder, arguments)?;
     let paired = pairing::pair(&workbench)?;
     let mut warnings = workbench.warnings.clone();
+    warnings.extend(half_way::left_out(folder, &undried));
     warnings.extend(paired.warnings.iter().cloned());
     let mut probes = chosen(&paired.probes, arguments.probe.as_deref(), &workbench)?;
     if let Some(soil) = &arguments.soil {
@@ -104,6 +107,7 @@ fn work(folder: &Path, arguments: &Arguments) -> Result<Answer, Failure> {
                 soil: calibration.soil.clone(),
                 curve: calibration.curve.kind.key(),
                 set_points_from,
+                on_their_way: half_way::on_their_way(&undried, calibration),
                 advice,
                 degrees_of_freedom: calibration.degrees_of_freedom,
             }),

@@ -45,8 +45,14 @@ fn one(probe: &ProbeNext) -> String {
     let advice = &probe.advice;
     let (dry, wet) = advice.range;
     let mut text = format!(
-        "Probe {} in {}: {} cores so far, {dry:.3} to {wet:.3} m3/m3\n",
-        probe.probe, probe.soil, advice.cores
+        "Probe {} in {}: {} cores so far, {dry:.3} to {wet:.3} m3/m3{}\n",
+        probe.probe,
+        probe.soil,
+        advice.cores,
+        match probe.on_their_way {
+            0 => String::new(),
+            more => format!("; {more} more on their way, not counted here"),
+        }
     );
     for target in &advice.outside {
         let _ = writeln!(
