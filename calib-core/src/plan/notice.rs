@@ -27,6 +27,36 @@ pub enum PlanNotice {
         /// m3/m3.
         field_capacity: f64,
     },
+    /// Field capacity above what the pores hold.
+    #[error(
+        "field capacity, {field_capacity:.3} m3/m3, is more than the pores hold at this density, {porosity:.3} m3/m3"
+    )]
+    FieldCapacityAbovePores {
+        /// m3/m3.
+        field_capacity: f64,
+        /// m3/m3.
+        porosity: f64,
+    },
+    /// The stock is too wet to be sieved.
+    #[error(
+        "the stock packs to {stock:.3} m3/m3, wetter than field capacity, {field_capacity:.3} m3/m3"
+    )]
+    StockWet {
+        /// The stock as packed, m3/m3.
+        stock: f64,
+        /// m3/m3.
+        field_capacity: f64,
+    },
+    /// Water poured onto coarse soil beyond field capacity.
+    #[error(
+        "coarse soil does not hold water beyond field capacity, {field_capacity:.3} m3/m3: in a closed container it sinks to the bottom (level {first} and wetter)"
+    )]
+    WaterSinks {
+        /// The driest such level, from 1.
+        first: usize,
+        /// m3/m3.
+        field_capacity: f64,
+    },
     /// A level that trapped air may keep out of reach.
     #[error("theta_v {target:.3} m3/m3 is {:.0} % of the pores", 100.0 * saturation)]
     NearSaturation {
@@ -75,7 +105,7 @@ pub enum PlanNotice {
         heaviest_kg: f64,
     },
     /// Cores wait for the oven.
-    #[error("cores wait up to {days} days for a place in the oven")]
+    #[error("cores wait up to {days} {} for a place in the oven", if *.days == 1 { "day" } else { "days" })]
     OvenWaits {
         /// Days, rounded up.
         days: u32,
@@ -91,6 +121,15 @@ impl PlanNotice {
             }
             PlanNotice::WettestNotWet { .. } => {
                 "the pump stops near field capacity, where the calibration would then end or be silent"
+            }
+            PlanNotice::FieldCapacityAbovePores { .. } => {
+                "that cannot be: soil of this texture is not packed so densely, and soil so dense keeps less water"
+            }
+            PlanNotice::StockWet { .. } => {
+                "soil so wet smears and cannot be sieved, and every drier level is out of reach"
+            }
+            PlanNotice::WaterSinks { .. } => {
+                "the probe and the cores then stand in soil of different wetness, and the level is neither's"
             }
             PlanNotice::NearSaturation { .. } => {
                 "trapped air keeps soil from filling up, water stands on top, and wet soil slumps out of the ring"
@@ -122,6 +161,15 @@ impl PlanNotice {
                 "dry the stock further, spread thinly in the air, and measure its water again"
             }
             PlanNotice::WettestNotWet { .. } => "add a level above field capacity",
+            PlanNotice::FieldCapacityAbovePores { .. } => {
+                "weigh a ring core of the field again (oven-dry mass over the ring's volume), and check the texture"
+            }
+            PlanNotice::StockWet { .. } => {
+                "dry the stock first: spread it thinly in the air, then measure its water again"
+            }
+            PlanNotice::WaterSinks { .. } => {
+                "at these levels mix the water in by hand, layer by layer, let it stand short, read soon, and cut the cores at the probe's own depth"
+            }
             PlanNotice::NearSaturation { .. } => {
                 "wet from below and slowly, give it days, and let the oven say what was reached"
             }

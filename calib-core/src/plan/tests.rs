@@ -449,3 +449,55 @@ proptest! {
         prop_assert!(table.work.windows(2).all(|pair| pair[0].slot < pair[1].slot));
     }
 }
+
+/// A sand as its texture has it: field capacity and wilting point close together.
+fn sand(r: &mut Request) {
+    r.soil.bulk_density = Density::new(1.6).unwrap();
+    r.soil.field_capacity = Some(vwc(0.073));
+    r.soil.wilting_point = Some(vwc(0.048));
+    r.soil.grain = Some(Grain::Coarse);
+    r.soil.stock_water = Gravimetric::new(0.02).unwrap();
+}
+
+#[test]
+fn two_levels_lie_where_a_sand_is_watered_and_poured_water_is_said_to_sink() {
+    let made = plan(&with(sand)).unwrap();
+    let targets: Vec<f64> = made.targets().collect();
+    assert_eq!(targets.len(), 6);
+    // Refill half-way, and stop: closer than these the levels cannot be told apart.
+    assert!((targets[1] - 0.0605).abs() < 1e-9, "{targets:?}");
+    assert!((targets[2] - 0.073).abs() < 1e-9, "{targets:?}");
+    assert!((targets[5] - 0.9 * made.packing.porosity).abs() < 1e-9);
+    let gap = targets[3] - targets[2];
+    assert!((targets[5] - targets[4] - gap).abs() < 1e-9, "{targets:?}");
+    let sinks = made.notices.contains(&PlanNotice::WaterSinks {
+        first: 4,
+        field_capacity: 0.073,
+    });
+    assert!(sinks, "{:?}", made.notices);
+    follow(&with(sand));
+}
+
+#[test]
+fn a_density_that_leaves_less_room_than_field_capacity_is_noticed() {
+    let notices = noticed(|r| {
+        r.soil.bulk_density = Density::new(1.9).unwrap();
+        r.soil.field_capacity = Some(vwc(0.371));
+        r.soil.wilting_point = Some(vwc(0.24));
+    });
+    let told =
+        "field capacity, 0.371 m3/m3, is more than the pores hold at this density, 0.283 m3/m3";
+    assert!(notices.iter().any(|notice| notice == told), "{notices:?}");
+    let beyond = "is not above field capacity";
+    assert!(
+        !notices.iter().any(|notice| notice.contains(beyond)),
+        "{notices:?}"
+    );
+}
+
+#[test]
+fn stock_wetter_than_field_capacity_is_noticed() {
+    let notices = noticed(|r| r.soil.stock_water = Gravimetric::new(0.25).unwrap());
+    let told = "the stock packs to 0.351 m3/m3, wetter than field capacity, 0.280 m3/m3";
+    assert!(notices.iter().any(|notice| notice == told), "{notices:?}");
+}

@@ -10,7 +10,7 @@
 
 use super::Request;
 use super::container::{Packing, lifting};
-use super::equilibration::wait_h;
+use super::equilibration::{Grain, wait_h};
 use super::error::PlanError;
 use super::notice::PlanNotice;
 use crate::quantity::{Quantity, Vwc};
@@ -182,6 +182,15 @@ pub(super) fn steps(
             place: Warmth::of(place + 1, targets.len()),
         });
         before = Some(theta);
+    }
+    let poured = steps.iter().find(|step| step.pour_on_ml > 0.0);
+    if let (Some(Grain::Coarse), Some(field_capacity), Some(step)) =
+        (soil.grain, soil.field_capacity, poured)
+    {
+        notices.push(PlanNotice::WaterSinks {
+            first: step.level,
+            field_capacity: field_capacity.value(),
+        });
     }
     let refills = targets.len().saturating_sub(1) as f64;
     let refill_g = refills * (refill_dry + refill_water);
