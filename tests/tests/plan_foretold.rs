@@ -57,7 +57,7 @@ fn a_plan_says_what_it_will_be_worth_and_what_it_took_for_true() {
         .says("no number of cores goes below")
         .says("Cores against uncertainty at refill")
         .says("* as planned")
-        .says("So few simulations hardly tell a gain that pays from chance")
+        .says("20 simulations hardly tell a gain that pays from chance: about ")
         .says("Taken for true by the simulation:\n  - Nothing is known of this probe, so one is made up")
         .says("(our own choice, for no crop is named)");
 }

@@ -1,6 +1,6 @@
 //! The same as a person reads it.
 
-use super::Worth;
+use super::{MOST_SIMULATIONS, Worth};
 use crate::text_table::{Column, TextTable};
 use calib_core::plan::foretold::{
     Basis, CoresPoint, CurveOfCores, ForetoldPlace, LEAST_GAIN, PlaceName, Share,
@@ -11,6 +11,8 @@ use std::fmt::{self, Write};
 const SHORT_BY: f64 = 0.02;
 /// Refusals beyond this share are.
 const REFUSED_OFTEN: f64 = 0.01;
+/// A temperature term found in less than this share of plans asks for more contrast.
+const FOUND_SELDOM: f64 = 0.5;
 /// Where field capacity makes a set point this much less sure than a reading, that is
 /// said.
 const FROM_TABLES: f64 = 1.5;
@@ -25,13 +27,14 @@ impl fmt::Display for Worth {
             "What this plan will be worth, by {} simulated calibrations of {} cores (seed {})\n",
             plan.runs, plan.cores, self.seed
         )?;
-        writeln!(f, "{}", places(&plan.places))?;
+        let widest = self.widest();
+        writeln!(f, "{}", places(&plan.places, widest))?;
         for sentence in self.remarks() {
             writeln!(f, "{sentence}")?;
         }
         if let Some(curve) = self.deciding() {
-            writeln!(f, "\n{}", matrix(curve))?;
-            writeln!(f, "{}", advice(curve))?;
+            writeln!(f, "\n{}", matrix(curve, widest))?;
+            writeln!(f, "{}", advice(curve, plan.runs))?;
         }
         writeln!(f, "\nTaken for true by the simulation:")?;
         for sentence in &self.assumptions {
@@ -48,7 +51,7 @@ impl fmt::Display for Worth {
     }
 }
 
-fn places(places: &[ForetoldPlace]) -> String {
+fn places(places: &[ForetoldPlace], widest: f64) -> String {
     let mut table = TextTable::new([
         Column::words("at"),
         Column::numbers("theta_v", "m3/m3"),
@@ -65,12 +68,14 @@ fn places(places: &[ForetoldPlace]) -> String {
             place.place.to_string(),
             format!("{:.3}", place.theta_v),
             format!("{:.0}", place.count),
-            place
-                .expanded
-                .map_or_else(dash, |u| format!("{:.4}", u.median)),
-            place
-                .expanded
-                .map_or_else(dash, |u| format!("{:.3} to {:.3}", u.low, u.high)),
+            place.expanded.map_or_else(dash, |u| match u.median {
+                median if median > widest => "cannot tell".to_owned(),
+                median => format!("{median:.4}"),
+            }),
+            place.expanded.map_or_else(dash, |u| match u.high {
+                high if high > widest => format!("{:.3} and more", u.low.min(widest)),
+                high => format!("{:.3} to {high:.3}", u.low),
+            }),
             place
                 .set_point_expanded
                 .map_or_else(dash, |u| format!("{:.3}", u.median)),
@@ -84,6 +89,11 @@ fn places(places: &[ForetoldPlace]) -> String {
 }
 
 impl Worth {
+    /// A +- wider than this, the wettest level, says nothing, m3/m3.
+    fn widest(&self) -> f64 {
+        self.plan.levels.iter().copied().fold(0.0, f64::max)
+    }
+
     /// What the table does not say by itself.
     fn remarks(&self) -> Vec<String> {
         let plan = &self.plan;
@@ -91,12 +101,18 @@ impl Worth {
         if let Some(place) = self.deciding().and_then(|curve| plan.at(curve.place))
             && let Some(u) = place.expanded
         {
-            remarks.push(format!(
+            remarks.push(if u.median > self.widest() {
+                format!(
+                    "What one reading at {} will be sure to cannot be told from so few cores: its +- is wider than the \
+                     levels themselves.",
+                    place.place
+                )
+            } else { format!(
                 "One reading at {} will be sure to +- {:.3} m3/m3 (the middle of all plans; the simulation knows \
                  it to +- {:.4}).\nWith curve and scatter known perfectly it would be +- {:.3}: that is the soil \
                  and the probe, and no number of cores goes below.",
                 place.place, u.median, u.standard_error, place.floor
-            ));
+            ) });
         }
         if let Some(stop) = plan.at(PlaceName::Stop)
             && let Some((set, u)) = stop.set_point_expanded.zip(stop.expanded)
@@ -165,17 +181,25 @@ impl Worth {
             .temperature_term
             .filter(|_| self.truth.temperature.is_some())
         {
-            remarks.push(format!(
+            let mut remark = format!(
                 "A correction for soil temperature is found in {} of 100 such plans.",
                 percent(&term)
-            ));
+            );
+            if term.share < FOUND_SELDOM {
+                remark.push_str(
+                    " They are simulated with temperatures by chance;\nthe cool and the warm place of the plan \
+                     differ more, and so tell more. To find it, make them differ more still, or\nread each filling \
+                     both cool and warm before its cores are cut.",
+                );
+            }
+            remarks.push(remark);
         }
         remarks
     }
 }
 
 /// Cores at a level down, numbers of levels across.
-fn matrix(curve: &CurveOfCores) -> String {
+fn matrix(curve: &CurveOfCores, widest: f64) -> String {
     let mut levels: Vec<usize> = curve.points.iter().map(|p| p.levels).collect();
     levels.dedup();
     let most = curve.points.iter().map(|p| p.cores_per_level).max();
@@ -189,7 +213,15 @@ fn matrix(curve: &CurveOfCores) -> String {
     );
     text.push_str("cores a level");
     for levels in &levels {
-        let _ = write!(text, "  {:>15}", format!("{levels} levels"));
+        let _ = write!(
+            text,
+            "  {:>15}",
+            if *levels == 1 {
+                "1 level".to_owned()
+            } else {
+                format!("{levels} levels")
+            }
+        );
     }
     text.push('\n');
     text.push_str("-------------");
@@ -201,9 +233,11 @@ fn matrix(curve: &CurveOfCores) -> String {
         let _ = write!(text, "{cores:>13}");
         for levels in &levels {
             let cell = of(*levels, cores).map_or_else(String::new, |point| {
-                let u = point
-                    .expanded
-                    .map_or_else(|| "-".to_owned(), |u| format!("{:.4}", u.median));
+                let u = match point.expanded.map(|u| u.median) {
+                    None => "-".to_owned(),
+                    Some(median) if median > widest => "unknown".to_owned(),
+                    Some(median) => format!("{median:.4}"),
+                };
                 let mark = if point.planned { "*" } else { "" };
                 format!("{mark}{u} ({:>3})", point.cores)
             });
@@ -216,7 +250,7 @@ fn matrix(curve: &CurveOfCores) -> String {
 }
 
 /// What to choose, in sentences.
-fn advice(curve: &CurveOfCores) -> String {
+fn advice(curve: &CurveOfCores, runs: usize) -> String {
     let planned = curve.points.iter().find(|point| point.planned);
     let now = planned.map_or(0, |point| point.cores_per_level);
     let mut sentences = Vec::new();
@@ -229,11 +263,10 @@ fn advice(curve: &CurveOfCores) -> String {
             100.0 * step.share
         ));
         let now = planned.and_then(|point| point.expanded);
-        if now.is_some_and(|u| 2.0 * step.gain_standard_error > LEAST_GAIN * u.median) {
-            sentences.push(
-                "So few simulations hardly tell a gain that pays from chance: give --simulations 200 or more."
-                    .to_owned(),
-            );
+        if let Some(now) = now.map(|u| u.median)
+            && 2.0 * step.gain_standard_error > LEAST_GAIN * now
+        {
+            sentences.push(too_few_runs(runs, step.gain_standard_error, now));
         }
     }
     sentences.push(match curve.enough {
@@ -296,6 +329,19 @@ fn advice(curve: &CurveOfCores) -> String {
         );
     }
     sentences.join("\n")
+}
+
+/// That `runs` do not settle whether one core more pays, and how many would: the
+/// standard error of a gain falls as the root of their number.
+fn too_few_runs(runs: usize, gain_standard_error: f64, expanded: f64) -> String {
+    let times = (2.0 * gain_standard_error / (LEAST_GAIN * expanded)).powi(2);
+    let enough = (runs as f64 * times / 100.0).ceil() * 100.0;
+    let what_to_do = if enough <= MOST_SIMULATIONS as f64 {
+        format!("about {enough:.0} would (--simulations {enough:.0})")
+    } else {
+        "only far more would, so take the gain as unknown".to_owned()
+    };
+    format!("{runs} simulations hardly tell a gain that pays from chance: {what_to_do}.")
 }
 
 /// A share in whole percent; below one, that.
