@@ -567,3 +567,18 @@ fn the_demo_is_planned_with_all_its_soils() {
         .collect();
     assert_eq!(ids.len(), 54, "ids stand once");
 }
+
+#[test]
+fn a_decimal_comma_an_unknown_texture_and_one_level_are_answered_in_place() {
+    let bench = Bench::empty();
+    let refused = |texture: &str, density: &str, more: &[&str]| {
+        let loam = ["plan", "--texture", texture, "--bulk-density", density];
+        let rest = ["--container-ml", "5000", "--simulations", "0"];
+        bench.run(&[&loam[..], &rest, more].concat()).exits(2)
+    };
+    refused("loam", "0,9", &[]).complains("write a decimal point, not a comma: 0.9");
+    refused("peat", "0.9", &[]).complains("can stand in the site.toml of a folder");
+    refused("loam", "1.4", &["--levels", "1"]).complains("1 level is outside 3 to 15");
+    refused("loam", "1.4", &["--targets", "0.2,0.3"])
+        .complains("give as many water contents as that, commas between");
+}

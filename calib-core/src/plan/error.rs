@@ -9,7 +9,7 @@ use std::ops::RangeInclusive;
 #[derive(Debug, Clone, PartialEq, thiserror::Error)]
 pub enum PlanError {
     /// A count is out of bounds.
-    #[error("{count} {what} are outside {fewest} to {most}")]
+    #[error("{} outside {fewest} to {most}", counted(*.count, .what))]
     Count {
         /// What is counted.
         what: &'static str,
@@ -161,6 +161,17 @@ impl PlanError {
                 "check container, densities and targets for slipped digits"
             }
         }
+    }
+}
+
+/// "2 levels are", "1 level is".
+fn counted(count: usize, what: &str) -> String {
+    if count != 1 {
+        return format!("{count} {what} are");
+    }
+    match what.split_once(' ') {
+        Some((noun, rest)) => format!("1 {} {rest} is", noun.trim_end_matches('s')),
+        None => format!("1 {} is", what.trim_end_matches('s')),
     }
 }
 

@@ -80,9 +80,15 @@ impl Asked {
             }
             PlanError::Headroom { .. } | PlanError::Water(_) | PlanError::Implausible(_) => false,
         };
-        let (what, mend) = match &self.id {
-            Some(id) => (format!("soil {id}: {error}"), error.mend()),
-            None => (error.to_string(), error.mend()),
+        let mend = match error {
+            PlanError::Count { what: "levels", .. } if !arguments.targets.is_empty() => {
+                "give as many water contents as that, commas between: 0.05,0.12,0.20,0.28,0.36"
+            }
+            _ => error.mend(),
+        };
+        let what = match &self.id {
+            Some(id) => format!("soil {id}: {error}"),
+            None => error.to_string(),
         };
         let complaint = if of_option {
             Complaint::about(Path::new(COMMAND_LINE), what, mend)
@@ -170,7 +176,13 @@ pub(super) fn from_command_line(
     let name = arguments.texture.as_deref().unwrap_or_default();
     let class: TextureClass = name.parse().map_err(|error: calib_core::soil::SoilError| {
         let what = without_value(&error.to_string(), name);
-        command_line("--texture", name, what, error.mend())
+        let mend = match error {
+            calib_core::soil::SoilError::UnknownClass { .. } => {
+                "write one of these names; percentages of sand and clay can stand in the site.toml of a folder"
+            }
+            _ => error.mend(),
+        };
+        command_line("--texture", name, what, mend)
     })?;
     let known = SoilDescription {
         texture: Some(Texture::Class(class)),

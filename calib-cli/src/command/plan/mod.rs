@@ -35,19 +35,19 @@ pub struct Arguments {
     #[arg(long, value_name = "CLASS")]
     texture: Option<String>,
     /// Dry bulk density to pack to, that of the field, g/cm3
-    #[arg(long, value_name = "G_PER_CM3", allow_negative_numbers = true)]
+    #[arg(long, value_name = "G_PER_CM3", allow_negative_numbers = true, value_parser = decimal)]
     bulk_density: Option<f64>,
     /// Inner volume of the container, ml
-    #[arg(long, value_name = "ML", allow_negative_numbers = true)]
+    #[arg(long, value_name = "ML", allow_negative_numbers = true, value_parser = decimal)]
     container_ml: Option<f64>,
     /// The empty container, g
-    #[arg(long, value_name = "G", allow_negative_numbers = true)]
+    #[arg(long, value_name = "G", allow_negative_numbers = true, value_parser = decimal)]
     container_tare: Option<f64>,
     /// Volume of a core, cm3: what the ring holds
-    #[arg(long, value_name = "CM3", allow_negative_numbers = true)]
+    #[arg(long, value_name = "CM3", allow_negative_numbers = true, value_parser = decimal)]
     core_cm3: Option<f64>,
     /// Water in the air-dry stock, percent of its dry mass
-    #[arg(long, value_name = "PERCENT", allow_negative_numbers = true)]
+    #[arg(long, value_name = "PERCENT", allow_negative_numbers = true, value_parser = decimal)]
     stock_water: Option<f64>,
     /// Moisture levels, evenly from the dry stock to nearly full pores
     #[arg(long, value_name = "N", conflicts_with = "targets")]
@@ -173,6 +173,17 @@ pub fn run(arguments: &Arguments) -> Result<Verdict, Failure> {
         print(&text::of(&answer))?;
     }
     Ok(Verdict::Good)
+}
+
+/// A number of the command line; a decimal comma is told of as such.
+fn decimal(text: &str) -> Result<f64, String> {
+    text.trim().parse::<f64>().map_err(|error| {
+        let with_point = text.replacen(',', ".", 1);
+        match with_point.trim().parse::<f64>() {
+            Ok(_) => format!("write a decimal point, not a comma: {with_point}"),
+            Err(_) => error.to_string(),
+        }
+    })
 }
 
 /// Writes a record sheet a soil and the table of cores to fill in, below `header`.

@@ -27,8 +27,8 @@ pub(super) fn of(answer: &Answer) -> String {
     let _ = writeln!(text, "{}", take_care(&[OVEN, BENCH]));
     if answer.written.is_empty() {
         text.push_str(
-            "Nothing was written. Add --out FOLDER to have a record sheet to print and a table \
-             with the cores'\nids to fill in.\n",
+            "Nothing was written. Run this again, with all its options, and --out FOLDER added, to \
+             have a record sheet\nto print and a table with the cores' ids to fill in.\n",
         );
     } else {
         for path in &answer.written {
@@ -59,8 +59,8 @@ pub(super) fn of(answer: &Answer) -> String {
 const HOW: &str = "\
 At each level
   1. Let the container stand closed for the hours named, in the place named, with the
-     probe in it. Levels are read cool and warm by turns, so that the effect of
-     temperature can be told from that of water.
+     probe in it. The cool and warm places are dealt out so that the dry half stands as
+     the wet half does: the effect of temperature can then be told from that of water.
   2. Once the probe's counts have stopped moving, log a dozen readings and note the soil
      temperature.
   3. Take the cores, clear of probe and wall, and weigh each at once with its container.
