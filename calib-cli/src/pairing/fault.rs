@@ -4,6 +4,7 @@ use super::Pair;
 use super::log::Log;
 use super::unpaired::{Lonely, Tagged};
 use crate::failure::{Complaint, Warning};
+use crate::table::how_long;
 use crate::table::names::{
     COUNT, LEVEL, PROBE_ID, READINGS, SAMPLE_ID, SAMPLES, SITE, SOIL, TAKEN_AT,
 };
@@ -143,7 +144,7 @@ pub fn no_readings(workbench: &Workbench, log: &Log<'_>, lonely: &Lonely<'_>) ->
         )
         .in_column(SAMPLE_ID, &sample.id);
     };
-    let window = duration(workbench.site.window_seconds);
+    let window = how_long(workbench.site.window_seconds);
     let last = probes
         .iter()
         .filter_map(|probe| log.last_untagged(log.probe(&probe.id)?, taken_at))
@@ -151,7 +152,7 @@ pub fn no_readings(workbench: &Workbench, log: &Log<'_>, lonely: &Lonely<'_>) ->
     let last = match last {
         Some(last) => format!(
             "; the last such came {} before",
-            duration(taken_at.seconds_since(last))
+            how_long(taken_at.seconds_since(last))
         ),
         None => String::new(),
     };
@@ -254,15 +255,4 @@ pub fn noise_unknown(probe: &Probe) -> Warning {
         why: "the uncertainty of a new reading is then little more than a guess".to_owned(),
         advice: "log at least five readings for each core".to_owned(),
     }
-}
-
-/// `90 s`, `45 min`, `30 h`, `12 days`: rounded to the unit.
-fn duration(seconds: i64) -> String {
-    let (unit, name) = match seconds {
-        ..120 => (1, "s"),
-        120..7200 => (60, "min"),
-        7200..172_800 => (3600, "h"),
-        _ => (86_400, "days"),
-    };
-    format!("{} {name}", seconds.saturating_add(unit / 2) / unit)
 }

@@ -2,6 +2,7 @@
 //! hold for the rows of readings.csv, one at a time.
 
 use super::delimited::Sheet;
+use super::how_long;
 use super::names::{COUNT, PROBE_ID, SITE, SOIL_TEMPERATURE};
 use super::readings::{COLUMNS, Reader, SilentThermometer};
 use super::site::{self, SiteFile};
@@ -17,6 +18,9 @@ use std::path::Path;
 /// How far before the reading before it the clock may put one that is stamped on
 /// arrival, s: a clock that is brought into step now and then.
 const CLOCK_STEP_S: i64 = 5;
+/// A reading so far before the one before it comes from another log rather than from a
+/// clock that was set back, s.
+const OLDER_LOG_S: i64 = 7200;
 /// Cells looked at for the decimal mark.
 const LOOKED_AT: usize = 500;
 
@@ -253,10 +257,17 @@ impl Heard {
         let (what, mend) = if self.stamped {
             ("this machine's clock stands", "set the clock")
         } else {
-            ("its time is", "set the logger's clock")
+            let mend = match behind {
+                ..OLDER_LOG_S => "set the logger's clock",
+                _ => {
+                    "append an older log to a file of its own with --into; or set the logger's clock"
+                }
+            };
+            ("its time is", mend)
         };
         Err(format!(
-            "{what} {behind} s before the reading of {} before it ({latest}); {mend}",
+            "{what} {} before the reading of {} before it ({latest}); {mend}",
+            how_long(behind),
             self.probe
         ))
     }

@@ -37,7 +37,7 @@ pub use site::{STOCK_WATER_MEND, WATER_CONTENT_MEND, stock_water_of, water_share
 pub use source::{Source, sha256_of, shown_path};
 use std::collections::HashSet;
 use std::path::Path;
-pub use time::rfc_3339;
+pub use time::{how_long, rfc_3339};
 
 /// What a folder holds and all that was found in it.
 #[derive(Debug)]

@@ -433,6 +433,17 @@ fn is_day_number(text: &str) -> bool {
         .is_ok_and(|days: f64| (36_000.0..60_000.0).contains(&days))
 }
 
+/// `90 s`, `45 min`, `30 h`, `12 days`: rounded to the unit.
+pub fn how_long(seconds: i64) -> String {
+    let (unit, name) = match seconds {
+        ..120 => (1, "s"),
+        120..7200 => (60, "min"),
+        7200..172_800 => (3600, "h"),
+        _ => (86_400, "days"),
+    };
+    format!("{} {name}", seconds.saturating_add(unit / 2) / unit)
+}
+
 #[cfg(test)]
 mod tests {
     use super::*;
