@@ -8,6 +8,7 @@
 use super::{Fields, When};
 use crate::table::names::{COUNT, PROBE_ID, SOIL_TEMPERATURE, SUPPLY, TIMESTAMP};
 use crate::table::{listed, nearest};
+use clap::ValueEnum;
 
 /// The fields a line may have, by the names of their columns.
 pub const FIELDS: [&str; 5] = [TIMESTAMP, PROBE_ID, COUNT, SOIL_TEMPERATURE, SUPPLY];
@@ -292,10 +293,18 @@ impl Form {
                 let written = separator.parted(line)?;
                 if written.len() != fields.len() {
                     let noun = if written.len() == 1 { "cell" } else { "cells" };
+                    let declared = match fields.len() {
+                        1 => "1 is".to_owned(),
+                        many => format!("{many} are"),
+                    };
+                    let other = separator.that_gives(line, fields.len());
                     return Err(format!(
-                        "has {} {noun} where {} are declared",
+                        "has {} {noun} where {declared} declared{}",
                         written.len(),
-                        fields.len()
+                        other.map_or_else(String::new, |other| format!(
+                            "; --separator {other} would give {}",
+                            fields.len()
+                        ))
                     ));
                 }
                 let mut texts: [Option<String>; FIELDS.len()] = Default::default();
@@ -338,6 +347,16 @@ impl Form {
 }
 
 impl Separator {
+    /// The name of another one that parts `line` into so many cells, more than one.
+    fn that_gives(self, line: &str, cells: usize) -> Option<String> {
+        let other = Self::value_variants().iter().find(|other| {
+            **other != self
+                && cells > 1
+                && other.parted(line).is_ok_and(|parts| parts.len() == cells)
+        })?;
+        Some(other.to_possible_value()?.get_name().to_owned())
+    }
+
     fn parted(self, line: &str) -> Result<Vec<String>, String> {
         let delimiter = match self {
             Separator::Comma => b',',
@@ -456,7 +475,20 @@ mod tests {
         assert_eq!(shown(&form.fields(" 663 ")), "?|?|663|?|?");
         assert_eq!(
             shown(&form.fields("663,16.5")),
-            "! has 2 cells where 1 are declared"
+            "! has 2 cells where 1 is declared"
+        );
+    }
+
+    #[test]
+    fn a_separator_that_would_give_the_declared_cells_is_named() {
+        let form = csv("probe_id,raw_count,soil_temp_c");
+        assert_eq!(
+            shown(&form.fields("P1;500;16,5")),
+            "! has 2 cells where 3 are declared; --separator semicolon would give 3"
+        );
+        assert_eq!(
+            shown(&form.fields("P1;500")),
+            "! has 1 cell where 3 are declared"
         );
     }
 
