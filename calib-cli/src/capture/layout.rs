@@ -10,6 +10,9 @@ use calib_core::quantity::Quantity;
 use std::collections::HashMap;
 use std::path::Path;
 
+/// How far apart readings of a burst are stamped at least.
+const BURST_STEP: jiff::SignedDuration = jiff::SignedDuration::from_micros(1);
+
 /// The layout of a file of readings.
 #[derive(Debug, Clone, PartialEq)]
 pub struct Layout {
@@ -100,7 +103,9 @@ impl Layout {
     }
 
     /// The time to write for `reading`: its own, exactly; that of its arrival in whole
-    /// seconds, or in milliseconds where the reading before it has that second already.
+    /// seconds, or in milliseconds where the reading before it has that second already;
+    /// of a burst, each a little later than the one before, so that none seems to stand
+    /// twice.
     pub fn stamp(&self, reading: &Heard, latest: Option<jiff::Timestamp>) -> jiff::Timestamp {
         if !reading.stamped {
             return reading.time;
@@ -112,7 +117,10 @@ impl Layout {
         };
         let second = rounded_down(1_000_000_000);
         match latest {
-            Some(latest) if second <= latest => rounded_down(1_000_000).max(latest),
+            Some(latest) if second <= latest => {
+                let after = latest.checked_add(BURST_STEP).unwrap_or(latest);
+                rounded_down(1_000_000).max(after)
+            }
             _ => second,
         }
     }
