@@ -102,7 +102,11 @@ fn sentence(event: &Event, session: &Session) -> Option<String> {
         Event::Back => format!("{} is there again", session.source.name()),
         Event::Note { what } => what.clone(),
         Event::DiskRefuses { waiting, why } => {
-            format!("the disk refuses ({why}); {waiting} readings wait in memory: make room")
+            let wait = if *waiting == 1 { "waits" } else { "wait" };
+            format!(
+                "the disk refuses ({why}); {} {wait} in memory: make room",
+                readings(*waiting as u64)
+            )
         }
         Event::DiskTakes => "the disk takes readings again".to_owned(),
         Event::Ended(summary) => ending(summary, session).trim_end().to_owned(),
@@ -117,6 +121,14 @@ fn shortened(shown: &str) -> String {
     }
 }
 
+/// `1 reading`, `2 readings`.
+fn readings(number: u64) -> String {
+    match number {
+        1 => "1 reading".to_owned(),
+        _ => format!("{number} readings"),
+    }
+}
+
 /// What is said at the end.
 fn ending(summary: &Summary, session: &Session) -> String {
     let ended = match summary.ended_by {
@@ -125,14 +137,9 @@ fn ending(summary: &Summary, session: &Session) -> String {
         EndedBy::Steady => "every probe heard is steady",
         EndedBy::Source => "there is no more",
     };
-    let noun = if summary.readings == 1 {
-        "reading"
-    } else {
-        "readings"
-    };
     let mut text = format!(
-        "{ended}: {} {noun} appended to {}",
-        summary.readings,
+        "{ended}: {} appended to {}",
+        readings(summary.readings),
         summary.into.display()
     );
     if summary.stood_there_already > 0 {
@@ -162,8 +169,9 @@ fn ending(summary: &Summary, session: &Session) -> String {
             .map(|followed| followed.words(session.task.sample.as_deref()))
             .unwrap_or_default();
         text.push_str(&format!(
-            "{}: {} readings; {words}\n",
-            probe.probe_id, probe.readings_appended
+            "{}: {}; {words}\n",
+            probe.probe_id,
+            readings(probe.readings_appended)
         ));
     }
     for advice in &summary.advice {
@@ -245,7 +253,8 @@ impl Show for LiveTable {
     }
 }
 
-/// Lines that fit a terminal: long ones go on in the next, and none scrolls away above.
+/// Lines that fit a terminal: long ones go on in the next, a rule ends at the edge, and
+/// none scrolls away above.
 fn fitted(text: &str, height: usize, width: usize) -> Vec<String> {
     let width = width.saturating_sub(1).max(1);
     text.lines()
@@ -257,6 +266,10 @@ fn fitted(text: &str, height: usize, width: usize) -> Vec<String> {
 /// A line in pieces no longer than `width`, parted at blanks where that goes.
 fn parted(line: &str, width: usize) -> Vec<String> {
     let mut rest: Vec<char> = line.chars().collect();
+    let is_rule = line.chars().all(|c| matches!(c, '-' | ' '));
+    if is_rule {
+        rest.truncate(width);
+    }
     let mut pieces = Vec::new();
     while rest.len() > width {
         let blank = rest.iter().take(width).rposition(|c| *c == ' ');
@@ -279,8 +292,8 @@ fn picture(session: &Session, told: &[String]) -> String {
         duration(session.began.elapsed().as_secs())
     );
     text.push_str(&format!(
-        "{} readings appended to {}\n\n",
-        session.readings,
+        "{} appended to {}\n\n",
+        readings(session.readings),
         session.into.display()
     ));
     if session.probes.is_empty() {
@@ -295,7 +308,8 @@ fn picture(session: &Session, told: &[String]) -> String {
     }
     if let Some((waiting, why)) = session.disk_trouble() {
         text.push_str(&format!(
-            "THE DISK REFUSES ({why}): {waiting} readings wait\n"
+            "THE DISK REFUSES ({why}): waiting: {}\n",
+            readings(waiting as u64)
         ));
     }
     for advice in session.advice(true) {
@@ -353,6 +367,11 @@ mod tests {
         assert_eq!(parted("probe P1 is steady", 11), ["probe P1", " is steady"]);
         assert_eq!(parted("abcdefgh", 3), ["abc", "def", "gh"]);
         assert_eq!(parted("", 3), [""]);
+        assert_eq!(
+            parted("--  ------", 6),
+            ["--  --"],
+            "a rule ends at the edge"
+        );
         let lines = fitted("one two three\nfour\nfive", 3, 9);
         assert_eq!(lines, ["one two", " three"]);
     }

@@ -155,8 +155,11 @@ fn read(
         findings.warn(Warning {
             place: file.display().to_string(),
             what: format!(
-                "{} readings have -127 or 85 C, which is what a one-wire thermometer says when it does not answer",
-                reader.reader.silences
+                "{} -127 or 85 C, which is what a one-wire thermometer says when it does not answer",
+                match reader.reader.silences {
+                    1 => "1 reading has".to_owned(),
+                    many => format!("{many} readings have"),
+                }
             ),
             why: "they are read as having no temperature; a probe that needs one has no answer there"
                 .to_owned(),
