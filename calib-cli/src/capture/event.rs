@@ -101,8 +101,8 @@ pub struct Summary {
     pub into: PathBuf,
     /// Readings appended.
     pub readings: u64,
-    /// Readings that stood there already, from a capture that was broken off or before
-    /// a table was begun anew.
+    /// Readings that stood there already: from a capture that was broken off, that read
+    /// its source before, or before a table was begun anew.
     pub stood_there_already: u64,
     /// Readings whose thermometer said by -127 or 85 C that it did not answer: they have
     /// no temperature.

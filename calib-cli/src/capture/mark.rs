@@ -37,6 +37,13 @@ pub struct Mark {
     /// Rows beyond it that are in the file already.
     #[serde(default)]
     pub there: VecDeque<Row>,
+    /// Lines or rows before it that were refused.
+    #[serde(default)]
+    pub refused: u64,
+    /// Whether it was read from its beginning once more: rows that stand in the file
+    /// are then known by their times.
+    #[serde(default)]
+    pub again: bool,
 }
 
 /// A row as far as it says which reading it is.

@@ -8,6 +8,7 @@
 //! [`Session`](session::Session) runs the loop and tells what happens as
 //! [`Event`](event::Event)s.
 
+mod again;
 pub mod database;
 pub mod event;
 pub mod form;

@@ -310,6 +310,9 @@ impl Session {
         show: &mut dyn Show,
     ) -> Result<(), Failure> {
         *self.refused.entry(why).or_default() += 1;
+        if let Some(sink) = &mut self.sink {
+            sink.refused();
+        }
         self.refusals
             .keep(jiff::Timestamp::now(), why, reason, bytes);
         let shown = shown(bytes);
@@ -397,8 +400,33 @@ impl Session {
                     settled: probe.settled,
                 })
                 .collect(),
-            advice: self.advice(heard),
+            advice: self.advice_at_the_end(heard),
         }
+    }
+
+    /// [`advice`](Self::advice), and what only the end can tell.
+    fn advice_at_the_end(&self, heard: bool) -> Vec<String> {
+        let mut advice = self.advice(heard);
+        let refused = |why: Refusal| self.refused.get(&why).copied().unwrap_or(0);
+        let unread = refused(Refusal::NotTheForm) + refused(Refusal::FieldRefused);
+        if unread > self.readings && self.source.key().is_some() {
+            advice.push(format!(
+                "what was refused is not read again by itself: mend the cause (the last: {}), then \
+                 run this with --again, which reads {} from its beginning",
+                self.last_refused.as_deref().unwrap_or("not known"),
+                self.source.name()
+            ));
+        }
+        if let Some(core) = &self.task.sample
+            && self.readings > 0
+            && self.probes.values().all(|probe| probe.tagged == 0)
+        {
+            advice.push(format!(
+                "no reading carries core {core}: no probe was steady while it was listened to; \
+                 listen until one is (--until-steady), then take the core"
+            ));
+        }
+        advice
     }
 
     /// What to do about what was refused.

@@ -6,6 +6,7 @@
 //! and are tried again.
 
 use super::Source;
+use super::again::Standing;
 use super::layout::Layout;
 use super::lock::Lock;
 use super::mark::{Mark, Marks, Row, Running};
@@ -49,6 +50,8 @@ pub struct Sink {
     /// Of each probe, the time of its last row.
     latest: HashMap<String, jiff::Timestamp>,
     waiting: VecDeque<Vec<u8>>,
+    /// Rows that are passed over when the source says them again.
+    standing: Standing,
     /// Why the disk refused, while it does, and when it is tried again.
     trouble: Option<(String, Instant)>,
     /// Whether rows were written since the last time they were brought to disk.
@@ -65,6 +68,8 @@ pub struct Found {
     pub notes: Vec<String>,
     /// Where the source is to go on.
     pub cursor: Option<serde_json::Value>,
+    /// What earlier captures refused of the source before that.
+    pub refused: u64,
 }
 
 /// What became of a reading.
@@ -72,7 +77,8 @@ pub struct Found {
 pub enum Taken {
     /// It was written, or waits for the disk; its time is the one written.
     Written(jiff::Timestamp),
-    /// It stands in the file already, from a capture that was broken off.
+    /// It stands in the file already, from a capture that was broken off, or from one
+    /// that read its source before.
     There,
     /// It cannot be appended, and why.
     OutOfOrder(String),
@@ -121,7 +127,10 @@ impl Sink {
         let key = source.key();
         if let Some(mark) = key.as_ref().and_then(|key| marks.sources.get(key)) {
             found.cursor.clone_from(&mark.cursor);
+            found.refused = mark.refused;
         }
+        let again = key.as_ref().and_then(|key| marks.sources.get(key));
+        let again = again.is_some_and(|mark| mark.again);
         let mut sink = Self {
             path: path.to_owned(),
             file,
@@ -131,13 +140,51 @@ impl Sink {
             key,
             latest,
             waiting: VecDeque::new(),
+            standing: Standing::default(),
             trouble: None,
             dirty: false,
             synced: Instant::now(),
             _lock: lock,
         };
+        if again {
+            sink.know_what_stands(listener).map_err(failed)?;
+        }
         sink.mark(None).map_err(failed)?;
         Ok((sink, found))
+    }
+
+    /// The source will be read from its beginning once more: what stands in the file is
+    /// passed over then.
+    ///
+    /// # Errors
+    /// [`Failure::Machine`] if the file cannot be read.
+    pub fn read_again(&mut self, listener: &Listener) -> Result<(), Failure> {
+        if let Some(key) = &self.key {
+            let mark = self.marks.sources.entry(key.clone()).or_default();
+            mark.there.clear();
+            mark.refused = 0;
+            mark.again = true;
+        }
+        self.know_what_stands(listener)
+            .map_err(|error| unwritable(&self.path, &error))
+    }
+
+    fn know_what_stands(&mut self, listener: &Listener) -> io::Result<()> {
+        let text = fs::read(&self.path)?;
+        self.standing = Standing::of(&String::from_utf8_lossy(&text), listener);
+        Ok(())
+    }
+
+    /// Counts something of the source that was refused.
+    pub fn refused(&mut self) {
+        if let Some(key) = &self.key {
+            self.marks.sources.entry(key.clone()).or_default().refused += 1;
+        }
+    }
+
+    /// Whether readings stand in the file.
+    pub fn holds_readings(&self) -> bool {
+        !self.latest.is_empty()
     }
 
     /// Its path.
@@ -167,6 +214,9 @@ impl Sink {
                 return Ok(Taken::There);
             }
             another = true;
+        }
+        if self.standing.has(&reading) {
+            return Ok(Taken::There);
         }
         let probe = reading.probe.clone();
         // One that cannot be appended was none of the rows before either.

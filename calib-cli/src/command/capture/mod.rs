@@ -1,5 +1,6 @@
 //! `ovendry capture`: what is listened to, and what is done with it.
 
+mod before;
 mod database;
 
 use crate::capture::database::{Asked, Database};
@@ -50,6 +51,10 @@ pub struct Capture {
     /// nothing that an earlier run did not take: a logger that is dead is seen so
     #[arg(long, conflicts_with_all = ["port", "pipe"])]
     to_end: bool,
+    /// Read the file or the database from its beginning, not from where an earlier
+    /// capture left it; rows that stand already are passed over
+    #[arg(long, conflicts_with_all = ["port", "pipe"])]
+    again: bool,
     /// What a line looks like; csv if not given
     #[arg(long, value_enum)]
     form: Option<Kind>,
@@ -131,18 +136,24 @@ pub fn run(capture: &Capture) -> Result<Verdict, Failure> {
         .clone()
         .unwrap_or_else(|| shown_path(&capture.dir, READINGS));
     let sync = capture.fsync.or(listener.site().capture.sync);
-    let (sink, found) = Sink::open(
+    let (mut sink, found) = Sink::open(
         &into,
         &columns(carries, &into, task.sample.is_some()),
         source.as_ref(),
         &listener,
         sync.unwrap_or_default(),
     )?;
-    if let Some(cursor) = &found.cursor {
+    let mut notes = found.notes;
+    if capture.again {
+        before::may_be_read_again(source.as_ref(), &sink, !lines || form.declares(TIMESTAMP))?;
+        sink.read_again(&listener)?;
+    } else if let Some(cursor) = &found.cursor {
         source.resume(cursor)?;
         task.read_before = true;
+        notes.extend(before::refused_earlier(found.refused, source.as_ref()));
     }
-    let mut notes = found.notes;
+    let sample = task.sample.as_deref();
+    notes.extend(sample.and_then(|core| before::no_such_core(core, &capture.dir)));
     if lines && source.key().is_some() && !form.declares(TIMESTAMP) {
         notes.push(
             "lines carry no time of their own: each gets the time at which it is read here, also \
