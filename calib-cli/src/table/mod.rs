@@ -4,6 +4,7 @@
 //! stops at the first.
 
 mod delimited;
+mod far_apart;
 mod header;
 pub mod heard;
 mod log;
@@ -219,6 +220,9 @@ fn read(
         .as_ref()
         .ok()
         .map(|source| readings::read(source, &site, findings));
+    if let (Some(Ok(samples)), Some(Ok(readings))) = (&samples, &readings) {
+        far_apart::warn(samples, readings, &shown_path(folder, READINGS), findings);
+    }
     Some(Workbench {
         folder: folder.to_owned(),
         site: site.site?,
@@ -388,6 +392,24 @@ timestamp,probe_id,raw_count,soil_temp_c,sample_id
             "{:?}",
             workbench.warnings
         );
+    }
+
+    #[test]
+    fn readings_that_name_a_core_of_another_day_are_remarkable() {
+        let late = format!("{READINGS_TEXT}2027-01-20T14:00:00Z,P1,530,,A1\n");
+        let workbench = read(SAMPLES_TEXT, &late);
+        let [warning] = workbench.warnings.as_slice() else {
+            panic!("{:?}", workbench.warnings)
+        };
+        assert!(warning.place.ends_with("readings.csv:4"), "{warning:?}");
+        assert!(
+            warning
+                .what
+                .starts_with("1 reading with sample_id A1 lies 56 days or more after its taken_at"),
+            "{warning:?}"
+        );
+        let near = format!("{READINGS_TEXT}2026-11-26T14:00:00Z,P1,530,,A1\n");
+        assert!(read(SAMPLES_TEXT, &near).warnings.is_empty());
     }
 
     #[test]
