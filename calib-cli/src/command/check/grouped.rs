@@ -101,11 +101,16 @@ pub fn problems(complaints: &[Complaint], after: &str) -> String {
         let told = of_kinds(file.problems, file.kinds.len());
         let _ = writeln!(text, "\n{}: {told}", file.file.display());
         for kind in &file.kinds {
-            for (complaint, lines) in &kind.shown {
+            let last = kind.shown.len().saturating_sub(1);
+            for (index, (complaint, lines)) in kind.shown.iter().enumerate() {
                 let _ = writeln!(text, "{}", complaint.without_mend());
-                likewise(&mut text, lines);
+                // Lines that are only counted are told once with those of the last.
+                let further = if index == last { kind.further } else { &[] };
+                let mut all = [lines, further].concat();
+                all.sort_unstable();
+                all.dedup();
+                likewise(&mut text, &all);
             }
-            likewise(&mut text, kind.further);
             let _ = writeln!(text, "  mend: {}", kind.mend);
         }
     }
@@ -192,6 +197,23 @@ mod tests {
              b.csv:1: tare_g = \"x\": is not a number\n  \
              mend: weigh again\n"
         );
+    }
+
+    #[test]
+    fn lines_shown_alike_and_lines_only_counted_are_told_once() {
+        let mut all: Vec<Complaint> = (2..=6)
+            .map(|line| complaint("a.csv", line, "", "is empty", "weigh it"))
+            .collect();
+        let mut counted_only = Complaint::about(Path::new("a.csv"), "likewise", "weigh it");
+        counted_only.column = Some("tare_g".to_owned());
+        counted_only.further_lines = (7..=19).collect();
+        all.push(counted_only);
+        let told = problems(&all, "");
+        assert!(
+            told.contains("  likewise in 17 more lines: 3-19\n"),
+            "{told}"
+        );
+        assert_eq!(told.matches("likewise").count(), 1, "{told}");
     }
 
     #[test]
