@@ -451,3 +451,20 @@ fn a_file_that_a_capture_appends_to_is_left_until_that_has_ended() {
     bench.run(&["check", ".", "--fix"]).exits(0);
     assert_eq!(bench.read("readings.csv"), untidy.replace(';', ","));
 }
+
+#[test]
+fn commas_below_a_name_that_is_not_known_hold_the_file_back() {
+    let bench = Bench::small();
+    let samples = bench
+        .read("samples.csv")
+        .replace(',', ";")
+        .replace('.', ",");
+    let samples = samples.replacen("wet_g", "wet", 1);
+    bench.put("samples.csv", &samples);
+    bench
+        .run(&["check", ".", "--fix"])
+        .says("its column `wet` holds numbers with decimal commas and is not known");
+    assert_eq!(bench.read("samples.csv"), samples);
+    bench.put("samples.csv", samples.replacen("wet", "wet_g", 1));
+    bench.run(&["check", ".", "--fix"]).exits(0);
+}

@@ -44,6 +44,11 @@ fn content(column: &Column) -> Content {
     }
 }
 
+/// Whether a known column holds numbers.
+pub(super) fn is_number(column: &Column) -> bool {
+    matches!(content(column), Content::Number { .. })
+}
+
 /// Letters a name must have before one of them may be wrong in a column that a file
 /// need not have: short words are like one another by chance.
 const LONG_ENOUGH: usize = 8;

@@ -2,9 +2,10 @@
 //! as they are known.
 
 use super::super::header::{Column, recognise_delimiter, records, skip_to_header};
+use super::super::number::parse;
 use super::super::time::Clock;
 use super::cells::{Marks, MarksSeen, plain};
-use super::columns::{Content, Named, understand};
+use super::columns::{Content, Named, is_number, understand};
 use super::same::same;
 use super::{Changes, Left};
 use csv::StringRecord;
@@ -82,6 +83,9 @@ pub(super) fn tidy(
     }
     if surplus {
         changes.whole("empty columns at the end are left out", false);
+    }
+    if let Some(why) = sheet.unnamed_commas(known) {
+        return Err(why);
     }
     let after = sheet.plain(clock, text.ends_with('\n'), changes)?;
     if !same(text, &after, known, clock) {
@@ -202,6 +206,31 @@ impl Sheet<'_> {
             text.truncate(text.trim_end_matches('\n').len());
         }
         Ok(text)
+    }
+
+    /// Why the file must wait for a name: a column that it must have is missing, and one
+    /// that is not known holds numbers with decimal commas, which would stay behind.
+    fn unnamed_commas(&self, known: &[Column]) -> Option<Left> {
+        let named = |name: &str| self.columns.iter().any(|column| column.name == name);
+        let missing = known
+            .iter()
+            .find(|column| column.required && is_number(column) && !named(column.name))?;
+        let place = (0..self.columns.len()).find(|place| {
+            let cells = || {
+                let rows = self.rows.iter().filter(|row| row.fits);
+                rows.filter_map(|row| row.cells.get(*place).map(|cell| cell.trim()))
+                    .filter(|cell| !cell.is_empty())
+            };
+            self.columns[*place].content == Content::Own
+                && cells().all(|cell| parse(cell).is_ok())
+                && cells().any(|cell| cell.contains(','))
+        })?;
+        Some(format!(
+            "its column `{}` holds numbers with decimal commas and is not known, while {} is \
+             missing: give it the name that is meant, then run this again",
+            self.header.get(place)?,
+            missing.name
+        ))
     }
 
     fn marks(&self) -> Marks {
