@@ -468,3 +468,15 @@ fn commas_below_a_name_that_is_not_known_hold_the_file_back() {
     bench.put("samples.csv", samples.replacen("wet", "wet_g", 1));
     bench.run(&["check", ".", "--fix"]).exits(0);
 }
+
+#[test]
+fn a_lost_decimal_mark_is_asked_for_before_anything_else() {
+    let bench = Bench::small();
+    let samples = bench.read("samples.csv").replacen("178.28", "17828", 1);
+    bench.put("samples.csv", samples);
+    bench
+        .run(&["check", "."])
+        .exits(2)
+        .says("dry_g = \"17828\": is about 100 times what the other cores weigh")
+        .says("mend: write 178.28 if that is what the balance said");
+}

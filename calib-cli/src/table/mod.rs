@@ -8,6 +8,7 @@ mod far_apart;
 mod header;
 pub mod heard;
 mod log;
+mod lost_mark;
 pub mod names;
 mod nearest;
 mod number;

@@ -2,6 +2,7 @@
 
 use super::delimited::{Row, Sheet};
 use super::header::{Column, Header, records};
+use super::lost_mark::UsualMasses;
 use super::names::{
     DIAMETER, DRY, DRY_AGAIN, HEIGHT, LEVEL, NOTE, PLACE, PROBE_ID, SAMPLE_ID, SAMPLES, SOIL,
     TAKEN_AT, TARE, VOLUME, VOLUME_U, WET,
@@ -77,6 +78,7 @@ pub fn read(
             .as_ref()
             .map(|clock| Times::in_column(clock, &sheet, sheet.place(TAKEN_AT))),
         taken: HashMap::new(),
+        usual: UsualMasses::of(&sheet),
         sheet: &sheet,
         undried,
     };
@@ -105,6 +107,8 @@ struct Reader<'a> {
     taken: HashMap<String, u64>,
     /// Where cores that are not dry yet go, if they may be there at all.
     undried: Option<&'a mut Vec<Undried>>,
+    /// What its cores usually weigh.
+    usual: UsualMasses,
 }
 
 impl Reader<'_> {
@@ -247,6 +251,15 @@ impl Reader<'_> {
                 return findings.refuse(cell.complaint(kilograms, in_grams));
             }
         }
+        let own_volume = [DIAMETER, HEIGHT, VOLUME].map(|name| self.cell(row, name).text);
+        if own_volume.iter().all(|text| text.is_empty()) {
+            let all = [
+                (wet_cell, Some(wet)),
+                (dry_cell, Some(dry)),
+                (again_cell, dry_again),
+            ];
+            self.marks_are_kept(&all, tare, findings)?;
+        }
         let masses = CoreMasses {
             tare,
             wet,
@@ -269,6 +282,36 @@ impl Reader<'_> {
             format!("is not above {} = {}", lighter.column, lighter.text),
             error.mend(),
         ))
+    }
+
+    /// Complains of each mass that has lost its decimal mark.
+    fn marks_are_kept(
+        &self,
+        masses: &[(Cell<'_>, Option<Gram>)],
+        tare: Gram,
+        findings: &mut Findings,
+    ) -> Result<(), Refused> {
+        let mut kept = Ok(());
+        for (cell, mass) in masses {
+            let Some(mass) = mass.map(|mass| mass.value()) else {
+                continue;
+            };
+            let times = self.usual.times_too_large(cell.column, mass, tare.value());
+            if let Some(times) = times {
+                kept = findings.refuse(cell.complaint(
+                    format!(
+                        "is about {times} times what the other cores weigh; a decimal mark may be \
+                         lost or misplaced"
+                    ),
+                    format!(
+                        "write {} if that is what the balance said; a core of another size needs \
+                         its own {VOLUME}, or {DIAMETER} and {HEIGHT}",
+                        mass / times
+                    ),
+                ));
+            }
+        }
+        kept
     }
 
     /// The cells a later stage may have to quote.
