@@ -44,44 +44,92 @@ pub(super) fn text(study: &SoilStudy, answer: &Answer) -> String {
     section("Can one curve serve these probes?", &body)
 }
 
-/// The answer in a sentence or two.
-pub(in crate::command::batch) fn headline(study: &SoilStudy) -> String {
-    let decision = &study.decision;
-    let target = water(decision.asked.target);
-    let probes = study.probes;
-    match decision.advice {
-        Some(Way::OneCurve) => format!(
-            "Yes: one curve serves all {probes} probes. A reading is then within {target} m3/m3 of the core 95 times in a hundred."
-        ),
-        Some(Way::TwoMedia) => format!(
-            "{}. Read each in two media and bring its counts onto one scale: one curve then serves all {probes} probes within {target} m3/m3.",
-            not_as_they_are(decision, Way::OneCurve)
-        ),
-        Some(Way::OwnCores) => format!(
-            "{}: to be within {target} m3/m3, give each probe a calibration of its own.",
-            not_as_they_are(decision, Way::OneCurve)
-        ),
-        None if decision.ways.iter().all(|way| way.judged == Judged::Beyond) => format!(
-            "No, and cores of its own do not bring a probe within {target} m3/m3 either: {}.",
-            if decision
-                .way(Way::OwnCores)
-                .is_some_and(|own| own.expanded.value > decision.asked.target)
-            {
-                "cores of this soil scatter too much about any curve"
-            } else {
-                "the figures are too unsure"
+/// What the decision comes to.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub(in crate::command) enum Conclusion {
+    /// One curve will do.
+    OneCurve,
+    /// One curve will do after two media.
+    TwoMedia(AsTheyAre),
+    /// Each probe needs its own cores.
+    OwnCores(AsTheyAre),
+    /// Not even those help: cores scatter too much.
+    CoresScatter,
+    /// Not even those are shown to help: the figures are too unsure.
+    TooUnsure,
+    /// Nothing is shown to be within the target, and nothing is ruled out.
+    NotSettled,
+}
+
+/// Why one curve will not do for probes as they are.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub(in crate::command) enum AsTheyAre {
+    /// It is not shown to.
+    NotSurely,
+    /// It is shown not to.
+    No,
+}
+
+impl Conclusion {
+    /// What `decision` comes to.
+    pub(in crate::command) fn of(decision: &Decision) -> Self {
+        let as_they_are = match decision.way(Way::OneCurve).map(|found| found.judged) {
+            Some(Judged::Open) => AsTheyAre::NotSurely,
+            _ => AsTheyAre::No,
+        };
+        let scatter = || {
+            let own = decision.way(Way::OwnCores);
+            own.is_some_and(|own| own.expanded.value > decision.asked.target)
+        };
+        match decision.advice {
+            Some(Way::OneCurve) => Self::OneCurve,
+            Some(Way::TwoMedia) => Self::TwoMedia(as_they_are),
+            Some(Way::OwnCores) => Self::OwnCores(as_they_are),
+            None if decision.ways.iter().any(|way| way.judged != Judged::Beyond) => {
+                Self::NotSettled
             }
-        ),
-        None => format!(
-            "Not settled: nothing is shown to be within {target} m3/m3, though the figures do not rule it out."
-        ),
+            None if scatter() => Self::CoresScatter,
+            None => Self::TooUnsure,
+        }
     }
 }
 
-fn not_as_they_are(decision: &Decision, way: Way) -> &'static str {
-    match decision.way(way).map(|found| found.judged) {
-        Some(Judged::Open) => "Not surely as they are",
-        _ => "Not as they are",
+impl AsTheyAre {
+    fn words(self) -> &'static str {
+        match self {
+            Self::NotSurely => "Not surely as they are",
+            Self::No => "Not as they are",
+        }
+    }
+}
+
+/// The answer in a sentence or two.
+fn headline(study: &SoilStudy) -> String {
+    let decision = &study.decision;
+    let target = water(decision.asked.target);
+    let probes = study.probes;
+    let not_even = |why: &str| {
+        format!(
+            "No, and cores of its own do not bring a probe within {target} m3/m3 either: {why}."
+        )
+    };
+    match Conclusion::of(decision) {
+        Conclusion::OneCurve => format!(
+            "Yes: one curve serves all {probes} probes. A reading is then within {target} m3/m3 of the core 95 times in a hundred."
+        ),
+        Conclusion::TwoMedia(why) => format!(
+            "{}. Read each in two media and bring its counts onto one scale: one curve then serves all {probes} probes within {target} m3/m3.",
+            why.words()
+        ),
+        Conclusion::OwnCores(why) => format!(
+            "{}: to be within {target} m3/m3, give each probe a calibration of its own.",
+            why.words()
+        ),
+        Conclusion::CoresScatter => not_even("cores of this soil scatter too much about any curve"),
+        Conclusion::TooUnsure => not_even("the figures are too unsure"),
+        Conclusion::NotSettled => format!(
+            "Not settled: nothing is shown to be within {target} m3/m3, though the figures do not rule it out."
+        ),
     }
 }
 
@@ -168,6 +216,15 @@ fn bought(
     } else {
         "buys you nothing over one shared curve".to_owned()
     };
+    format!("{way} {buys}. {}", costs(study, found, currency))
+}
+
+/// What a way costs for as many probes, in a sentence.
+pub(in crate::command::batch) fn costs(
+    study: &SoilStudy,
+    found: &WayFound,
+    currency: Option<&str>,
+) -> String {
     let cost = found.work.cost.map_or_else(String::new, |cost| {
         currency.map_or_else(
             || format!(", at the hourly cost given {cost:.0}"),
@@ -184,7 +241,7 @@ fn bought(
         format!("{} in a medium", counted(found.work.media, "reading"))
     };
     format!(
-        "{way} {buys}. For {} it costs {things}, {}{cost}.",
+        "For {} it costs {things}, {}{cost}.",
         counted(study.probes, "probe"),
         time(found.work.minutes)
     )
