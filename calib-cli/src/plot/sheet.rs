@@ -54,7 +54,7 @@ pub enum Swatch {
     Ringed,
     /// A shaded range of the vertical quantity.
     Band,
-    /// A dot with its upright bar, in the colour of what stands out.
+    /// A diamond with its upright bar, in the colour of what stands out.
     StandsOut,
     /// A thin line in the colour of the cores.
     ThinLine,
@@ -358,13 +358,7 @@ impl Sheet {
                     pen.rectangle((left, middle - 11.0), (right, middle + 11.0), palette::BAND)?;
                 }
                 Swatch::StandsOut => {
-                    draw_upright(
-                        pen,
-                        (centre, middle),
-                        (13.0, 13.0),
-                        CORE_RADIUS,
-                        palette::LEVEL,
-                    )?;
+                    draw_standing_out(pen, (centre, middle), (13.0, 13.0), CORE_RADIUS)?;
                 }
                 Swatch::ThinLine => {
                     pen.line(&[(left, middle), (right, middle)], palette::CORE, 1.6)?;
@@ -433,6 +427,25 @@ pub fn draw_upright<B: DrawingBackend>(
 ) -> Drawn<B> {
     let half = BAR / 2.0;
     pen.dot((x, y), radius, colour)?;
+    pen.rectangle((x - half, y - up), (x + half, y + down), palette::INK)
+}
+
+/// A value that stands out, told by its shape as well as by its colour: a diamond of
+/// `radius`, somewhat larger than a dot of it, with the upright bar.
+pub fn draw_standing_out<B: DrawingBackend>(
+    pen: &Pen<'_, B>,
+    (x, y): Point,
+    (up, down): (f64, f64),
+    radius: f64,
+) -> Drawn<B> {
+    let (half, reach) = (BAR / 2.0, 1.5 * radius);
+    let diamond = [
+        (x, y - reach),
+        (x + reach, y),
+        (x, y + reach),
+        (x - reach, y),
+    ];
+    pen.area(&diamond, palette::LEVEL)?;
     pen.rectangle((x - half, y - up), (x + half, y + down), palette::INK)
 }
 

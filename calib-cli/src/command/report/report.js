@@ -54,5 +54,10 @@
       });
     });
   }
-  addEventListener("scroll", hide, { passive: true });
+  // A core with the focus keeps its tip, wherever scrolling takes it.
+  addEventListener("scroll", () => {
+    const held = document.activeElement;
+    if (words.has(held) && !tip.hidden) show(held);
+    else hide();
+  }, { passive: true });
 })();

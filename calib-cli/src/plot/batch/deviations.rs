@@ -6,7 +6,7 @@ use crate::plot::fonts::{self, Weight};
 use crate::plot::names::space_of;
 use crate::plot::pen::{BODY, Drawn, Letters, Pen, Point};
 use crate::plot::place::Space;
-use crate::plot::sheet::{CORE_RADIUS, Outline, Sheet, Swatch, draw_upright};
+use crate::plot::sheet::{CORE_RADIUS, Outline, Sheet, Swatch, draw_standing_out, draw_upright};
 use crate::plot::{Chart, NamedPoint, palette};
 use calib_core::calibration::Domain;
 use plotters::prelude::DrawingBackend;
@@ -264,12 +264,11 @@ impl DeviationChart {
         let centre = self.sheet.at(place, probe.value);
         let up = centre.1 - self.sheet.at(place, probe.high).1;
         let down = self.sheet.at(place, probe.low).1 - centre.1;
-        let colour = if probe.stands_out {
-            palette::LEVEL
+        if probe.stands_out {
+            draw_standing_out(pen, centre, (up, down), radius)
         } else {
-            palette::CORE
-        };
-        draw_upright(pen, centre, (up, down), radius, colour)
+            draw_upright(pen, centre, (up, down), radius, palette::CORE)
+        }
     }
 }
 
