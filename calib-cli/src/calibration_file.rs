@@ -120,11 +120,9 @@ impl CalibrationFile {
             .collect()
     }
 
-    /// Reads every calibration file in `folder`, in order of file name.
-    ///
-    /// # Errors
-    /// As [`load`](Self::load), and if there is none.
-    pub fn load_all(folder: &Path) -> Result<Vec<(PathBuf, Self)>, Failure> {
+    /// Every calibration file in `folder`, in order of file name; none where there is
+    /// no such folder.
+    pub fn in_folder(folder: &Path) -> Vec<PathBuf> {
         let mut paths: Vec<PathBuf> = fs::read_dir(folder)
             .into_iter()
             .flatten()
@@ -133,6 +131,15 @@ impl CalibrationFile {
             .filter(|path| path.to_string_lossy().ends_with(SUFFIX))
             .collect();
         paths.sort();
+        paths
+    }
+
+    /// Reads every calibration file in `folder`, in order of file name.
+    ///
+    /// # Errors
+    /// As [`load`](Self::load), and if there is none.
+    pub fn load_all(folder: &Path) -> Result<Vec<(PathBuf, Self)>, Failure> {
+        let paths = Self::in_folder(folder);
         if paths.is_empty() {
             return Err(Complaint::about(
                 folder,

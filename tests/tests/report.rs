@@ -242,3 +242,144 @@ fn many_probes_are_compared_where_a_file_of_pairs_is_given() {
     assert!(page.contains("silt-A13"));
     assert!(page.contains("forty-probes.csv"));
 }
+
+#[test]
+fn the_page_says_of_batches_and_of_the_next_probe_what_the_batch_command_says() {
+    let bench = Bench::demo().with_demo(&["forty-probes.csv"]);
+    bench
+        .run(&["report", ".", "--batch", "forty-probes.csv"])
+        .exits(0);
+    let page = bench.read("out/report.html");
+    let told = bench
+        .run(&["batch", "forty-probes.csv", "--json", "--no-charts"])
+        .json();
+    let soil = &told["soils"][0];
+    let cubic = |value: &Value| format!("{:.3}\u{a0}m\u{b3}/m\u{b3}", number(value).abs());
+    assert!(page.contains("<h2>Can one curve serve all probes?</h2>"));
+    let pairs = soil["batches"].as_array().unwrap();
+    assert_eq!(pairs.len(), 1);
+    let [a, b] = ["a", "b"].map(|of| pairs[0][of].as_str().unwrap());
+    let mean = &pairs[0]["compared"]["mean"];
+    assert_eq!(mean["verdict"]["verdict"], "equivalent");
+    let alike = format!("<b>{a}</b> and <b>{b}</b> are alike: ");
+    let (_, after) = page.split_once(&alike).expect("no verdict between batches");
+    assert!(after.contains(&cubic(&mean["margin"])));
+    let next = soil["next_probe"].as_array().unwrap();
+    assert!(!next.is_empty());
+    for at in next {
+        for end in [&at["low"], &at["high"]] {
+            let shown = format!("{:.3}", number(end)).replace('-', "\u{2212}");
+            assert!(page.contains(&format!("<span class=\"cubic\">{shown}</span>")));
+        }
+    }
+    let without = soil["without_standing_out"]["ways"].as_array().unwrap();
+    let one = without
+        .iter()
+        .find(|way| way["way"] == "one-curve")
+        .unwrap();
+    let (_, after) = page.split_once("Standing out: ").unwrap();
+    let (said, _) = after.split_once("</p>").unwrap();
+    assert!(said.contains(&cubic(&one["expanded"]["value"])), "{said}");
+}
+
+#[test]
+fn batches_that_differ_are_told_with_size_and_direction() {
+    let bench = Bench::demo().with_demo(&["forty-probes.csv"]);
+    let pairs = bench.read("forty-probes.csv");
+    let mut lines = pairs.lines();
+    let header: Vec<&str> = lines.next().unwrap().split(',').collect();
+    let place = |name: &str| header.iter().position(|column| *column == name).unwrap();
+    let (count, batch) = (place("raw_count"), place("batch"));
+    let mut shifted = header.join(",");
+    for line in lines {
+        let mut cells: Vec<String> = line.split(',').map(str::to_owned).collect();
+        if cells[batch] == "2026-A" {
+            // Counts fall when wetter.
+            let wetter = cells[count].parse::<f64>().unwrap() - 40.0;
+            cells[count] = format!("{wetter:.1}");
+        }
+        shifted.push('\n');
+        shifted.push_str(&cells.join(","));
+    }
+    bench.put("shifted.csv", format!("{shifted}\n"));
+    let told = bench
+        .run(&["batch", "shifted.csv", "--json", "--no-charts"])
+        .json();
+    let mean = &told["soils"][0]["batches"][0]["compared"]["mean"];
+    assert_eq!(mean["verdict"]["beyond_margin"], true);
+    bench
+        .run(&["report", ".", "--batch", "shifted.csv"])
+        .exits(0);
+    let page = bench.read("out/report.html");
+    let (_, after) = page
+        .split_once("<b>2026-A</b> reads ")
+        .expect("no verdict between batches");
+    let (said, _) = after.split_once("</li>").unwrap();
+    let size = format!(
+        "{:.3}\u{a0}m\u{b3}/m\u{b3}",
+        number(&mean["difference"]["value"]).abs()
+    );
+    assert!(said.contains(&size), "{said}");
+    assert!(said.contains("wetter than <b>2026-B</b>"), "{said}");
+    assert!(said.contains("do not let them share a curve"), "{said}");
+}
+
+/// The files that a page lists, each with its hash.
+fn listed(page: &str) -> Vec<(String, String)> {
+    let (_, table) = page.split_once("<table class=\"hashes\">").unwrap();
+    let (table, _) = table.split_once("</table>").unwrap();
+    let rows = table.split("<th scope=\"row\">").skip(1);
+    rows.map(|row| {
+        let (name, rest) = row.split_once("</th>").unwrap();
+        let (_, hash) = rest.split_once("<code>").unwrap();
+        (
+            name.to_owned(),
+            hash.split_once("</code>").unwrap().0.to_owned(),
+        )
+    })
+    .collect()
+}
+
+#[test]
+fn every_file_that_changes_the_page_is_listed_with_a_hash_that_changes_with_it() {
+    let bench = Bench::demo().with_demo(&["weather.csv", "log.csv"]);
+    bench.run(&["calibrate", "."]).exits(0);
+    let first = page(&bench);
+    let files = listed(&first);
+    let names: Vec<&str> = files.iter().map(|(name, _)| name.as_str()).collect();
+    for expected in [
+        "site.toml",
+        "samples.csv",
+        "readings.csv",
+        "weather.csv",
+        "log.csv",
+        "terrace-1.calibration.json",
+    ] {
+        assert!(names.contains(&expected), "{expected} is not in {names:?}");
+    }
+    for name in ["weather.csv", "log.csv", "out/terrace-1.calibration.json"] {
+        let held = bench.read(name);
+        bench.put(name, format!("{held}\n"));
+    }
+    bench.run(&["report", ".", "--force"]).exits(0);
+    let second = listed(&bench.read("out/report.html"));
+    for ((name, before), (again, after)) in files.iter().zip(&second) {
+        assert_eq!(name, again);
+        let edited = ["weather.csv", "log.csv", "terrace-1.calibration.json"];
+        assert_eq!(before != after, edited.contains(&name.as_str()), "{name}");
+    }
+}
+
+#[test]
+fn the_page_names_the_units_it_was_made_with_and_a_probe_without_temperature() {
+    let bench = Bench::demo();
+    bench.run(&["report", ".", "--units", "us"]).exits(0);
+    let page = bench.read("out/report.html");
+    assert!(page.contains("<code>ovendry report . --units us</code>"));
+    assert!(page.contains("From 63 oven-dried cores and 756 readings"));
+    assert!(page.contains("Not corrected for soil temperature: lowfield."));
+    assert!(!page.contains("on these readings, not what would have happened"));
+    // Sentences of the page's own are in every unit.
+    let (_, season) = page.split_once("They pump ").unwrap();
+    assert!(season.split_once("</p>").unwrap().0.contains("\u{a0}in<"));
+}

@@ -24,7 +24,7 @@ use calib_core::quantity::{Quantity, Vwc};
 use calib_core::soil::SoilWater;
 use clap::Args;
 use report::Limits;
-pub(super) use report::{Answer, ProbeReport, round, years};
+pub(super) use report::{Answer, OPEN_LOOP, ProbeReport, round, years};
 use schemars::JsonSchema;
 use serde::Serialize;
 use std::path::{Path, PathBuf};

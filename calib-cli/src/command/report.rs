@@ -33,6 +33,9 @@ use words::{Words, languages};
 /// What the page is called where `--out` does not say.
 pub(super) const FILE: &str = "report.html";
 
+/// The language of the page where `--language` does not say.
+const DEFAULT_LANGUAGE: &str = "en";
+
 /// What to show, and how.
 #[derive(Debug, Args)]
 pub struct Report {
@@ -53,7 +56,7 @@ pub struct Report {
     #[arg(long, value_enum, default_value_t = Units::Metric)]
     units: Units,
     /// Language of the page
-    #[arg(long, value_name = "TAG", default_value = "en", value_parser = PossibleValuesParser::new(languages()))]
+    #[arg(long, value_name = "TAG", default_value = DEFAULT_LANGUAGE, value_parser = PossibleValuesParser::new(languages()))]
     language: String,
     /// Overwrite the page of an earlier run
     #[arg(long)]
@@ -74,6 +77,12 @@ impl fmt::Display for Report {
             if let Some(place) = place {
                 write!(f, " {option} {}", place.display())?;
             }
+        }
+        if self.units == Units::Us {
+            f.write_str(" --units us")?;
+        }
+        if self.language != DEFAULT_LANGUAGE {
+            write!(f, " --language {}", self.language)?;
         }
         Ok(())
     }

@@ -146,8 +146,6 @@ for (const width of [360, 1280]) {
 }
 
 const page = await open(1280, true);
-// Whatever is chosen on the screen, paper has all soils.
-await page.check("#soil-1");
 for (const format of ["A4", "Letter"]) {
   await page.pdf({ path: path.join(folder, `${format}.pdf`), format, printBackground: true });
 }
@@ -157,5 +155,13 @@ const tall = await page.evaluate(() =>
   [...document.querySelectorAll("figure")].filter((one) => one.offsetHeight > 880).length,
 );
 expect(tall === 0, `${tall} charts are taller than a page`);
+// The soil chosen on the screen is the soil on paper, which says so.
+await page.check("#soil-1");
+where = "print, one soil chosen";
+expect((await shown(page, "article.probe")) === 1, "other soils than the one chosen");
+expect((await shown(page, ".only")) === 1, "paper does not say which soil was chosen");
+await page.check("#soil-all");
+expect((await shown(page, "article.probe")) > 1, "not every soil came back");
+expect((await shown(page, ".only")) === 0, "paper speaks of a choice that was not made");
 await browser.close();
 for (const line of wrong) console.log(line);

@@ -56,7 +56,7 @@ const RULES: [RuleName; 3] = [
 const LARGE_OVERSHOOT: f64 = 0.1;
 
 /// What a log cannot tell.
-const OPEN_LOOP: &str = "What each rule would have asked for on these readings, not what would have happened: water it asked for never came, so it asks again and again. Compare rules by the simulated seasons.";
+pub(in crate::command) const OPEN_LOOP: &str = "What each rule would have asked for on these readings, not what would have happened: water it asked for never came, so it asks again and again. Compare rules by the simulated seasons.";
 /// What a simulated season cannot tell.
 const BUCKET: &str = "The simulated bed is one bucket of evenly moist soil, with drainage, lag, day and noise as assumed: it tells rules apart, not how wet this bed will be on a given day.";
 

@@ -10,6 +10,7 @@ use crate::failure::{Complaint, Failure, Verdict, Warning};
 use crate::fitted::Refused;
 use crate::plot::{self, OnPage, RetentionChart};
 use crate::table;
+use crate::table::names::{LOG, WEATHER};
 use crate::workbench::{SourceFile, Workbench};
 use std::collections::BTreeMap;
 use std::path::{Path, PathBuf};
@@ -59,6 +60,8 @@ pub struct Bench {
     pub soils: BTreeMap<String, Soil>,
     /// Root zones with several probes, as `setpoints` tells them.
     pub beds: Vec<String>,
+    /// Readings in the workbench.
+    pub readings: usize,
     /// The stage of growth gone by, in words.
     pub stage: Option<String>,
     /// Whether site.toml says what the pump waters.
@@ -102,6 +105,7 @@ impl Bench {
             refused: shown.refused,
             soils: soils(&workbench)?,
             beds: Vec::new(),
+            readings: workbench.readings.len(),
             stage: None,
             has_pump: workbench.site.controller.is_some(),
             no_points: Vec::new(),
@@ -119,6 +123,7 @@ impl Bench {
             bench.replay(&workbench, &files, &mut seasons)?;
         }
         bench.compare(&workbench, batch)?;
+        bench.sources.extend(saved_files(saved));
         for fit in shown.probes {
             let id = &fit.file.calibration.probe;
             bench.probes.push(Probe {
@@ -167,6 +172,10 @@ impl Bench {
         files: &[(PathBuf, CalibrationFile)],
         seasons: &mut BTreeMap<String, (ProbeReplay, OnPage)>,
     ) -> Result<(), Failure> {
+        // The seasons are of these, if they are there.
+        let files_of_season = [WEATHER, LOG].into_iter();
+        let there = files_of_season.filter_map(|name| SourceFile::of(&workbench.folder, name));
+        self.sources.extend(there);
         let told = replay::of_calibrations(&workbench.folder, &workbench.site, files);
         let (answer, charts) = match told {
             // A log or a threshold that cannot be used does not take the page away.
@@ -176,7 +185,10 @@ impl Bench {
             }
             other => other?,
         };
-        self.caveats = answer.caveats;
+        // The page shows the simulated seasons, not the log.
+        let of_log = replay::OPEN_LOOP;
+        let caveats = answer.caveats.into_iter();
+        self.caveats = caveats.filter(|caveat| *caveat != of_log).collect();
         self.warnings.extend(answer.warnings);
         for (report, (probe, chart)) in answer.probes.into_iter().zip(&charts) {
             seasons.insert(probe.clone(), (report, plot::on_page(chart)?));
@@ -226,6 +238,18 @@ impl Bench {
             Verdict::Unfit
         }
     }
+}
+
+/// Name and SHA-256 of every calibration saved in a folder: they say which curve was
+/// asked for.
+fn saved_files(folder: &Path) -> Vec<SourceFile> {
+    let files = CalibrationFile::in_folder(folder).into_iter();
+    files
+        .filter_map(|path| {
+            let name = path.file_name()?.to_string_lossy().into_owned();
+            SourceFile::of(folder, &name)
+        })
+        .collect()
 }
 
 /// The calibrations saved in a folder, none where nothing was saved yet; and a warning

@@ -13,6 +13,7 @@ impl Teller<'_> {
         html! {
             section #advice.advice tabindex="-1" {
                 h2 { (self.words.say("advice-title")) }
+                (self.show.beside_us(&self.words.say("quoted-metric")))
                 @if self.bench.warnings.is_empty() { p { (self.words.say("advice-none")) } }
                 ol.warnings {
                     @for warning in &self.bench.warnings {

@@ -16,6 +16,7 @@ impl Teller<'_> {
         html! {
             section {
                 h3 { (self.words.say("evidence-title")) }
+                (self.show.beside_us(&self.words.say("quoted-metric")))
                 div.columns.charts {
                     (self.chart(&probe.fit.curve, html! { span.screen { (self.words.say("curve-caption")) } }))
                     (self.chart(&probe.fit.residuals, self.words.say("residuals-caption")))

@@ -172,6 +172,18 @@ impl<'a> Measures<'a> {
         )
     }
 
+    /// What is said only where something other than metric units is chosen.
+    pub fn beside_us(&self, said: &Markup) -> Markup {
+        html! {
+            p.small.m { span.us lang=(self.words.language()) { (said) } }
+        }
+    }
+
+    /// What is said only where inches of water per foot of soil are chosen.
+    pub fn beside_inches(&self, said: &Markup) -> Markup {
+        html! { p.small.w { span.inch { (said) } } }
+    }
+
     /// A share of 1 in whole percents.
     pub fn share(&self, share: f64) -> Markup {
         if share > 0.0 && share < 0.005 {

@@ -5,11 +5,13 @@ use super::bench::Probe;
 use super::story::{Standing, anchor};
 use super::words::Given;
 use crate::command::setpoints::{SetPointReport, duration, how_to, likely_percent};
+use crate::fit_report::sentence_case;
 use crate::fitted::Refused;
 use crate::plot::{self, ReserveChart};
 use calib_core::calibration::Direction;
 use calib_core::irrigation::Help;
 use calib_core::quantity::Quantity;
+use calib_core::soil::Basis;
 use calib_core::uncertainty::{Budget, Contribution};
 use maud::{Markup, PreEscaped, html};
 
@@ -44,7 +46,7 @@ impl Teller<'_> {
                 }
                 section {
                     h3 { (self.words.say("refused-title")) }
-                    p.lead { (self.words.tell("refused", [("reason", self.words.quoted(&refused.reason).into())])) }
+                    p.lead { (self.words.quoted(&sentence_case(&refused.reason))) }
                     p { (self.words.tell("to-do", [("advice", self.words.quoted(refused.mend).into())])) }
                     table {
                         caption { (self.words.say("refused-cores")) }
@@ -129,6 +131,11 @@ impl Teller<'_> {
         let set = &points.evidence.set_points;
         let water = &points.application;
         let (least, most) = likely_percent(points.refill_water.left.share);
+        let spread = if points.field_capacity_basis == Basis::Measured {
+            html! {}
+        } else {
+            self.words.say("fact-left-tables")
+        };
         let percent = |value: f64| html! { (self.words.number(value, 0)) "\u{a0}%" };
         let fact = |name: Markup, value: Markup| html! { div { dt { (name) } dd { (value) } } };
         html! {
@@ -143,6 +150,7 @@ impl Teller<'_> {
                     ("left", html! { b { (self.show.share(points.refill_water.left.share.value.clamp(0.0, 1.0))) } }.into()),
                     ("least", percent(least).into()),
                     ("most", percent(most).into()),
+                    ("spread", spread.into()),
                 ])))
                 (fact(self.words.say("fact-sure"), self.words.tell("fact-sure-value", [
                     ("sure", html! { b { (self.show.water_within(points.reading_expanded)) } }.into()),

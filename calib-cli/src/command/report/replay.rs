@@ -2,12 +2,42 @@
 //! do instead.
 
 use super::Teller;
+use super::words::Given;
 use crate::command::replay::{ProbeReport, round, years};
 use crate::plot::OnPage;
 use calib_core::quantity::Quantity;
 use maud::{Markup, html};
 
 impl Teller<'_> {
+    /// What refill and stop do to the water bill, and what to do where more drains.
+    fn water_bill(&self, report: &ProbeReport) -> Markup {
+        let change = report.season.change();
+        let more = |difference: f64| {
+            let word = if difference > 0.0 {
+                self.words.say("more")
+            } else {
+                self.words.say("less")
+            };
+            Given::from(word)
+        };
+        let wetter = if change.wetter > 0.0 {
+            self.words.say("wetter")
+        } else {
+            self.words.say("drier")
+        };
+        html! {
+            (self.words.tell("season-water", [
+                ("pumped", self.show.depth(change.pumped_mm.abs()).into()),
+                ("more", more(change.pumped_mm)),
+                ("drained", self.show.depth(change.drained_mm.abs()).into()),
+                ("drains", more(change.drained_mm)),
+                ("water", self.show.water(change.wetter.abs()).into()),
+                ("wetter", wetter.into()),
+            ]))
+            @if change.drained_mm > 0.0 { " " (self.words.say("season-drains")) }
+        }
+    }
+
     /// The seasons of one probe.
     pub fn seasons(&self, report: &ProbeReport, chart: &OnPage) -> Markup {
         let season = &report.season;
@@ -15,7 +45,7 @@ impl Teller<'_> {
             section.whole {
                 h3 { (self.words.say("seasons-title")) }
                 p.lead { (self.words.quoted(&report.verdict)) }
-                p { (self.words.quoted(&report.water)) }
+                p { (self.water_bill(report)) }
                 @if let Some(doubt) = &report.doubt { p { (self.words.quoted(doubt)) } }
                 div.columns {
                     (self.chart(chart, self.words.say("season-caption")))

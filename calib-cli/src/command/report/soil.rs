@@ -3,6 +3,7 @@
 use super::Teller;
 use super::bench::Soil;
 use crate::command::soil::Recommended;
+use crate::fit_report::sentence_case;
 use calib_core::quantity::Quantity;
 use calib_core::uncertainty::coverage_factor;
 use maud::{Markup, html};
@@ -58,7 +59,7 @@ impl Teller<'_> {
                             }
                         }
                         p.small { (self.words.tell("soil-reason", [("reason", self.words.quoted(&report.field_capacity.reason).into())])) }
-                        @for note in &report.notes { p.small { (self.words.quoted(note)) "." } }
+                        @for note in &report.notes { p.small { (self.words.quoted(&sentence_case(note))) } }
                     }
                     (self.chart(&soil.retention, self.words.say("retention-caption")))
                 }

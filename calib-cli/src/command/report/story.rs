@@ -5,6 +5,7 @@ use super::Teller;
 use super::bench::Probe;
 use super::words::Given;
 use crate::command::setpoints::SetPointReport;
+use calib_core::fit::TemperatureDecision;
 use calib_core::irrigation::Origin;
 use calib_core::quantity::Quantity;
 use calib_core::soil::Basis;
@@ -84,9 +85,14 @@ impl Teller<'_> {
             .map(|probe| probe.fit.report.residuals.len())
             .sum();
         match last {
-            Some(last) => self
-                .words
-                .tell("made", [("cores", cores.into()), ("last", last.into())]),
+            Some(last) => self.words.tell(
+                "made",
+                [
+                    ("readings", self.bench.readings.into()),
+                    ("cores", cores.into()),
+                    ("last", last.into()),
+                ],
+            ),
             None => html! {},
         }
     }
@@ -97,6 +103,7 @@ impl Teller<'_> {
             section #story.story tabindex="-1" {
                 h2.verdict { (self.verdict()) }
                 @for sentence in self.how_far() { p.lead { (sentence) } }
+                (self.show.beside_inches(&self.words.say("inch-spelled")))
                 @if !self.bench.warnings.is_empty() {
                     p { (self.words.tell("story-warnings", [
                         ("count", self.bench.warnings.len().into()),
@@ -177,6 +184,19 @@ impl Teller<'_> {
                 ],
             )),
         }
+        let cold: Vec<&str> = self
+            .bench
+            .probes
+            .iter()
+            .filter(|probe| probe.points.is_some() && lacks_temperature(probe))
+            .map(Probe::soil)
+            .collect();
+        if !cold.is_empty() {
+            sentences.push(
+                self.words
+                    .tell("story-temperature", [("soils", cold.join(", ").into())]),
+            );
+        }
         // What most of the risk comes from, for most of the probes.
         let first: Vec<Origin> = points
             .iter()
@@ -238,12 +258,22 @@ impl Teller<'_> {
                             ("depth", self.show.depth(set.net_depth.value()).into()),
                         ]))
                     }
+                    @if lacks_temperature(probe) { span.small { (self.words.say("card-temperature")) } }
                 } @else {
                     span { (self.words.say("card-calibrated")) }
                 }
             }
         }
     }
+}
+
+/// Whether nothing is known of what the soil's temperature does to a probe, so that its
+/// counts hold only near the temperature of its cores.
+fn lacks_temperature(probe: &Probe) -> bool {
+    !matches!(
+        probe.fit.report.temperature,
+        TemperatureDecision::Carried { .. } | TemperatureDecision::NoEffectSeen { .. }
+    )
 }
 
 /// Where a probe's part of the page begins. An identifier holds letters, digits, hyphens

@@ -38,6 +38,11 @@ impl Teller<'_> {
                 }
             }
             (soil_style(soils.len()))
+            @if soils.len() > 1 {
+                @for (place, soil) in soils.iter().enumerate() {
+                    p.paper.only.{ "only-" (place) } { (self.words.tell("only-soil", [("soil", (*soil).into())])) }
+                }
+            }
         }
     }
 
@@ -75,16 +80,24 @@ fn button(group: &str, value: &str, chosen: bool, name: Markup) -> Markup {
     }
 }
 
-/// Hides, on a screen, the parts of every soil but the one chosen; a part that a link
-/// leads to is shown all the same.
+/// Hides the parts of every soil but the one chosen, on paper too; on a screen a part
+/// that a link leads to is shown all the same.
 fn soil_style(soils: usize) -> Markup {
     if soils < 2 {
         return html! {};
     }
-    let rules: String = (0..soils)
-        .map(|n| {
-            format!("body:has(#soil-{n}:checked) .soil:not(.soil-{n}):not(:target){{display:none}}")
-        })
+    let others = |but: &str| -> String {
+        let rule =
+            |n| format!("body:has(#soil-{n}:checked) .soil:not(.soil-{n}){but}{{display:none}}");
+        (0..soils).map(rule).collect()
+    };
+    let said: String = (0..soils)
+        .map(|n| format!("body:has(#soil-{n}:checked) .only-{n}{{display:block}}"))
         .collect();
-    html! { style { (PreEscaped(format!("@media screen{{{rules}}}"))) } }
+    let (screen, paper) = (others(":not(:target)"), others(""));
+    html! {
+        style { (PreEscaped(format!(
+            ".only{{display:none}}@media screen{{{screen}}}@media print{{{paper}{said}}}"
+        ))) }
+    }
 }

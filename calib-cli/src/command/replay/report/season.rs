@@ -29,6 +29,17 @@ pub struct RuleInSeasons {
     pub relay: RelayWear,
 }
 
+/// Refill and stop less one threshold, means over the seasons.
+#[derive(Debug, Clone, Copy)]
+pub struct Change {
+    /// Water pumped, mm a season.
+    pub pumped_mm: f64,
+    /// Water lost below the roots, mm a season.
+    pub drained_mm: f64,
+    /// Water content of the bed, m3/m3.
+    pub wetter: f64,
+}
+
 /// The simulated seasons.
 #[derive(Serialize, JsonSchema)]
 pub struct SeasonReport {
@@ -165,12 +176,23 @@ impl SeasonReport {
         }
     }
 
+    /// What refill and stop change in a season beside one threshold.
+    pub fn change(&self) -> Change {
+        let (single, band) = (self.single(), self.band());
+        Change {
+            pumped_mm: band.applied_mm.mean - single.applied_mm.mean,
+            drained_mm: band.drained_mm.mean - single.drained_mm.mean,
+            wetter: band.mean_theta_v.mean - single.mean_theta_v.mean,
+        }
+    }
+
     /// What refill and stop do to the water bill, in a sentence.
     pub(super) fn water(&self) -> String {
-        let (single, band) = (self.single(), self.band());
-        let pumped = band.applied_mm.mean - single.applied_mm.mean;
-        let drained = band.drained_mm.mean - single.drained_mm.mean;
-        let wetter = band.mean_theta_v.mean - single.mean_theta_v.mean;
+        let Change {
+            pumped_mm: pumped,
+            drained_mm: drained,
+            wetter,
+        } = self.change();
         let more = |difference: f64| if difference > 0.0 { "more" } else { "less" };
         format!(
             "They pump {} mm {} a season, and {} mm {} drain; the bed is {:.3} m3/m3 {} on average.",

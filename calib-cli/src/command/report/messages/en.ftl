@@ -14,7 +14,7 @@ unit-inches = in
 page-title = Calibration report
 page-description = When to start and stop the pump for each probe, how sure that is, and the evidence behind it.
 skip = Skip to the verdict
-made = From { $cores } readings beside oven-dried cores, the last on { $last }.
+made = From { $cores } oven-dried cores and { $readings } readings, the last on { $last }.
 
 switches = How to show it
 switch-water = Water content
@@ -23,6 +23,9 @@ switch-soils = Soil
 measures-metric = metric
 measures-us = US
 soils-all = all
+only-soil = Of the soils, only { $soil } was chosen for this print.
+inch-spelled = in/ft: inches of water per foot of soil.
+quoted-metric = Sentences here are quoted from the commands, which write metric units: 25.4 mm are 1 in, 0.10 m³/m³ is 1.2 in/ft, 1 °C of change is 1.8 °F, and 19 °C is 66 °F.
 
 verdict-all = { $all ->
     [one] This probe may steer a pump.
@@ -47,6 +50,7 @@ story-limit-tables = What is known least is not the probes but how much water ea
 story-limit-soil = What is known least is how much water each soil holds, though it was measured.
 story-limit-calibration = What is known least is the calibration itself: more cores beside each probe make start and stop surer.
 story-limit-crop = What is known least is how dry the crop may become: ask for a figure of this variety and stage.
+story-temperature = Not corrected for soil temperature: { $soils }. Its counts hold only near the soil temperature of its cores.
 story-stage = Stage of growth: { $stage }.
 story-warnings = { $count ->
     [one] There is one thing { $link }.
@@ -61,6 +65,7 @@ probe-name = Probe { $probe }
 card-start = start at
 card-stop = stop at
 card-water = { $volume } each time, { $depth } to the roots
+card-temperature = only near the soil temperature of its cores
 card-calibrated = calibrated; no set points
 card-refused = no calibration: see why
 
@@ -75,11 +80,12 @@ reserve-caption = What the soil holds, from bone dry on the left to full on the 
 fact-water = Each irrigation
 fact-water-value = { $volume }, about { $time } of pumping: { $depth } of water over { $roots } of roots
 fact-left = Water left at the start
-fact-left-value = { $left } of what the crop can draw on; likely { $least } to { $most }
+fact-left-value = { $left } of what the crop can draw on; likely { $least } to { $most }{ $spread }
+fact-left-tables = : so wide because field capacity was not measured
 fact-sure = How sure
 fact-sure-value = { $sure } for one reading; the start itself { $refill }, soil and crop counted in
 fact-risk = Risk of a bed too dry
-fact-risk-value = { $risk } while the pump waits; { $at } just as it starts
+fact-risk-value = { $risk } while the pump waits; { $at } just as it starts, where about half is by construction: start is set at the most the crop may be dried, and may as well lie on either side of it
 fact-no-answer = No answer below
 fact-no-answer-value = { $driest }, the driest core: in drier soil the controller keeps the pump off
 fact-recheck = Check again by
@@ -141,10 +147,15 @@ source-checked = Seen in a second copy: { $checked }. From memory, not checked: 
 seasons-title = A season with each rule
 season-caption = Two weeks of a simulated season: one threshold, then refill and stop.
 seasons-caption = { $seasons } simulated seasons of { $days } days
+season-water = They pump { $pumped } { $more } a season, and { $drained } { $drains } drain; the bed is { $water } { $wetter } on average.
+season-drains = Where more drains, stop may lie too near what the soil can hold, or the probe may see the water late: measure field capacity on this bed and the lag of the probe (probe_lag_s) before relying on stop.
+more = more
+less = less
+wetter = wetter
+drier = drier
 seasons-note = One threshold: { $threshold } counts, { $water } ({ $from }). Weather: { $weather }.
 
 refused-title = No calibration
-refused = { $reason }.
 refused-cores = Its cores
 beds-title = { $count ->
     [one] The bed
