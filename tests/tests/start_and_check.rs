@@ -28,8 +28,8 @@ fn a_blank_workbench_says_what_is_still_to_fill_in() {
         .exits(2)
         .says("field/site.toml: 2 problems\n")
         .says("field/samples.csv:1: holds a header and no rows")
-        .says("will ask for more of site.toml, which is no fault")
-        .says("bulk_density_g_cm3 of soil soil-1");
+        .says("will ask for more of site.toml")
+        .says("bulk_density_g_cm3 of soil");
 }
 
 #[test]

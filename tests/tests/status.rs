@@ -124,7 +124,7 @@ fn looking_writes_nothing() {
 
 #[test]
 fn what_drift_found_is_remembered_until_the_probe_is_calibrated_anew() {
-    let bench = Bench::demo();
+    let bench = Bench::demo().with_demo(&["spot-checks.csv"]);
     bench.run(&["calibrate", "."]).exits(0);
     let (step, _) = next(&bench, ".", DAY);
     assert_eq!(step, "done");
@@ -137,7 +137,7 @@ fn what_drift_found_is_remembered_until_the_probe_is_calibrated_anew() {
         .run(&of("terrace-1"))
         .exits(1)
         .says("NO LONGER HOLDS")
-        .says("  ./out/terrace-1.drift.json\n");
+        .says("  out/terrace-1.drift.json\n");
     let lost = (
         "no-longer-holds".to_owned(),
         "ovendry calibrate . --force".to_owned(),
@@ -222,7 +222,7 @@ fn problems_are_counted_as_check_counts_them() {
     bench
         .run(&["check", "."])
         .exits(2)
-        .says("17 problems of 1 kind in 1 file");
+        .says("17 problems of 3 kinds in 1 file");
     bench
         .run(&["status", "."])
         .exits(0)
@@ -237,8 +237,10 @@ fn cores_still_to_fill_in_are_no_fault() {
         samples += &format!("new{core},terrace,L1,,,,,terrace-1,,\n");
     }
     bench.put("samples.csv", &samples);
-    let told = bench.run(&["status", "."]).exits(0);
-    told.says("63 of 70 cores, 756 readings\n")
+    let told = bench
+        .run(&["status", "."])
+        .exits(0)
+        .says("63 of 70 cores, 756 readings\n")
         .says("7 cores are still to be filled in");
     assert!(!told.stdout.contains("problem"), "{}", told.stdout);
     bench.put("samples.csv", samples.replace(",181.98,", ",x,"));
