@@ -383,3 +383,36 @@ fn the_page_names_the_units_it_was_made_with_and_a_probe_without_temperature() {
     let (_, season) = page.split_once("They pump ").unwrap();
     assert!(season.split_once("</p>").unwrap().0.contains("\u{a0}in<"));
 }
+
+#[test]
+fn a_calibration_that_later_cores_speak_against_steers_no_pump() {
+    let bench = Bench::demo().with_demo(&["spot-checks.csv"]);
+    bench.run(&["calibrate", "."]).exits(0);
+    bench
+        .run(&["drift", ".", "spot-checks.csv", "--probe", "terrace-1"])
+        .exits(1);
+    bench.run(&["report", "."]).exits(1);
+    let page = bench.read("out/report.html");
+    assert!(page.contains("2 of 3 probes"), "the headline");
+    assert!(page.contains("the calibration no longer holds, by "));
+    assert!(
+        listed(&page)
+            .iter()
+            .any(|(name, _)| name == "terrace-1.drift.json"),
+        "the verdict is no source"
+    );
+}
+
+#[test]
+fn water_that_the_longest_run_cuts_off_is_not_promised() {
+    let bench = Bench::demo();
+    let site = bench.read("site.toml");
+    bench.put(
+        "site.toml",
+        site.replace("maximum_on_s = 7200", "maximum_on_s = 1800"),
+    );
+    bench.run(&["calibrate", "."]).exits(0);
+    let page = page(&bench);
+    assert!(page.contains("but the longest run stops the pump before"));
+    assert!(!page.contains(" each time"));
+}

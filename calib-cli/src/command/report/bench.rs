@@ -6,12 +6,14 @@ use crate::command::fit::on_page::{self, ShownProbe};
 use crate::command::replay::{self, ProbeReport as ProbeReplay};
 use crate::command::setpoints::{self, SetPointReport};
 use crate::command::soil::{SoilReport, known};
+use crate::drift_file::DriftFile;
 use crate::failure::{Complaint, Failure, Verdict, Warning};
 use crate::fitted::Refused;
 use crate::plot::{self, OnPage, RetentionChart};
 use crate::table;
 use crate::table::names::{LOG, WEATHER};
 use crate::workbench::{SourceFile, Workbench};
+use calib_core::drift::Standing;
 use std::collections::BTreeMap;
 use std::path::{Path, PathBuf};
 
@@ -26,6 +28,8 @@ pub struct Probe {
     pub points: Option<SetPointReport>,
     /// Its seasons, with their chart.
     pub seasons: Option<(ProbeReplay, OnPage)>,
+    /// What `drift` found of its saved calibration, where that no longer holds.
+    pub drifted: Option<DriftFile>,
 }
 
 impl Probe {
@@ -126,7 +130,11 @@ impl Bench {
         bench.sources.extend(saved_files(saved));
         for fit in shown.probes {
             let id = &fit.file.calibration.probe;
+            let checked = DriftFile::of(&saved.join(fit.file.file_name()));
+            let drifted = checked.filter(|file| file.standing == Standing::NoLongerHolds);
+            bench.warnings.extend(drifted.as_ref().map(no_longer_holds));
             bench.probes.push(Probe {
+                drifted,
                 points: points.remove(id),
                 seasons: seasons.remove(id),
                 fit,
@@ -221,10 +229,10 @@ impl Bench {
         Ok(())
     }
 
-    /// Whether this probe may steer a pump: it has set points, and tells a full soil
-    /// from a spent one.
+    /// Whether this probe may steer a pump: it has set points, tells a full soil from a
+    /// spent one, and no later cores speak against its calibration.
     pub fn is_ready(&self, probe: &Probe) -> bool {
-        probe.points.as_ref().is_some_and(SetPointReport::is_fit)
+        probe.drifted.is_none() && probe.points.as_ref().is_some_and(SetPointReport::is_fit)
     }
 
     /// Good if every probe may steer a pump; where no pump is stated, if every probe
@@ -245,11 +253,26 @@ impl Bench {
 fn saved_files(folder: &Path) -> Vec<SourceFile> {
     let files = CalibrationFile::in_folder(folder).into_iter();
     files
+        .flat_map(|path| [DriftFile::place(&path), path])
         .filter_map(|path| {
             let name = path.file_name()?.to_string_lossy().into_owned();
             SourceFile::of(folder, &name)
         })
         .collect()
+}
+
+/// That later cores speak against a calibration.
+fn no_longer_holds(found: &DriftFile) -> Warning {
+    Warning {
+        place: found.probe.clone(),
+        what: format!(
+            "the calibration no longer holds, by {} later cores up to {}",
+            found.checks_count, found.last_check
+        ),
+        why: "the pump would start and stop at the wrong wetness".to_owned(),
+        advice: "take fresh cores from dry to wet and calibrate anew; `ovendry drift` shows what it found"
+            .to_owned(),
+    }
 }
 
 /// The calibrations saved in a folder, none where nothing was saved yet; and a warning

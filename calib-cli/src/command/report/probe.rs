@@ -2,7 +2,7 @@
 
 use super::Teller;
 use super::bench::Probe;
-use super::story::{Standing, anchor};
+use super::story::{Standing, anchor, is_cut_short};
 use super::words::Given;
 use crate::command::setpoints::{SetPointReport, duration, how_to, likely_percent};
 use crate::fit_report::sentence_case;
@@ -130,6 +130,18 @@ impl Teller<'_> {
     fn facts(&self, probe: &Probe, points: &SetPointReport) -> Markup {
         let set = &points.evidence.set_points;
         let water = &points.application;
+        let irrigation = [
+            (
+                "volume",
+                html! { b { (self.show.volume(water.volume_l)) } }.into(),
+            ),
+            (
+                "time",
+                self.words.quoted(&duration(water.run_time_s)).into(),
+            ),
+            ("depth", self.show.depth(set.net_depth.value()).into()),
+            ("roots", self.show.soil_depth(set.root_depth.value()).into()),
+        ];
         let (least, most) = likely_percent(points.refill_water.left.share);
         let spread = if points.field_capacity_basis == Basis::Measured {
             html! {}
@@ -140,12 +152,7 @@ impl Teller<'_> {
         let fact = |name: Markup, value: Markup| html! { div { dt { (name) } dd { (value) } } };
         html! {
             dl.facts {
-                (fact(self.words.say("fact-water"), self.words.tell("fact-water-value", [
-                    ("volume", html! { b { (self.show.volume(water.volume_l)) } }.into()),
-                    ("time", self.words.quoted(&duration(water.run_time_s)).into()),
-                    ("depth", self.show.depth(set.net_depth.value()).into()),
-                    ("roots", self.show.soil_depth(set.root_depth.value()).into()),
-                ])))
+                (fact(self.words.say("fact-water"), if is_cut_short(points) { self.words.tell("fact-water-cut", irrigation) } else { self.words.tell("fact-water-value", irrigation) }))
                 (fact(self.words.say("fact-left"), self.words.tell("fact-left-value", [
                     ("left", html! { b { (self.show.share(points.refill_water.left.share.value.clamp(0.0, 1.0))) } }.into()),
                     ("least", percent(least).into()),

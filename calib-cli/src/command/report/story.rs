@@ -6,7 +6,7 @@ use super::bench::Probe;
 use super::words::Given;
 use crate::command::setpoints::SetPointReport;
 use calib_core::fit::TemperatureDecision;
-use calib_core::irrigation::Origin;
+use calib_core::irrigation::{Origin, RunTime};
 use calib_core::quantity::Quantity;
 use calib_core::soil::Basis;
 use maud::{Markup, html};
@@ -176,6 +176,12 @@ impl Teller<'_> {
                 "story-sure-one",
                 [("sure", self.show.water_within(high).into())],
             )),
+            _ if self.show.water_number(low).0 == self.show.water_number(high).0 => {
+                sentences.push(self.words.tell(
+                    "story-sure-one",
+                    [("sure", self.show.water_within(high).into())],
+                ));
+            }
             _ => sentences.push(self.words.tell(
                 "story-sure",
                 [
@@ -240,30 +246,46 @@ impl Teller<'_> {
         sentences
     }
 
+    fn card_water(&self, points: &SetPointReport) -> Markup {
+        let depth = points.evidence.set_points.net_depth.value();
+        let brought = [
+            (
+                "volume",
+                self.show.volume(points.application.volume_l).into(),
+            ),
+            ("depth", self.show.depth(depth).into()),
+        ];
+        if is_cut_short(points) {
+            self.words.tell("card-water-cut", brought)
+        } else {
+            self.words.tell("card-water", brought)
+        }
+    }
+
     fn card(&self, probe: &Probe) -> Markup {
         html! {
-            a.card href={ "#" (anchor(probe.id())) } {
-                span.name { (probe.soil()) }
-                span.small { (self.words.tell("probe-name", [("probe", probe.id().into())])) }
-                (self.mark(self.standing(probe)))
-                @if let Some(points) = &probe.points {
-                    @let set = &points.evidence.set_points;
-                    span.pair {
-                        span { span.label { (self.words.say("card-start")) } " " b { (self.words.number(set.refill_count, 0)) } }
-                        span { span.label { (self.words.say("card-stop")) } " " b { (self.words.number(set.stop_count, 0)) } }
+                    a.card href={ "#" (anchor(probe.id())) } {
+                        span.name { (probe.soil()) }
+                        span.small { (self.words.tell("probe-name", [("probe", probe.id().into())])) }
+                        (self.mark(self.standing(probe)))
+                        @if let Some(points) = &probe.points {
+                            @let set = &points.evidence.set_points;
+                            span.pair {
+                                span { span.label { (self.words.say("card-start")) } " " b { (self.words.number(set.refill_count, 0)) } }
+                                span { span.label { (self.words.say("card-stop")) } " " b { (self.words.number(set.stop_count, 0)) } }
+                            }
+                            @if probe.drifted.is_some() {
+                                span.small { b { (self.words.say("card-drifted")) } }
+                            }
+                            span.small {
+        (self.card_water(points))
+                            }
+                            @if lacks_temperature(probe) { span.small { (self.words.say("card-temperature")) } }
+                        } @else {
+                            span { (self.words.say("card-calibrated")) }
+                        }
                     }
-                    span.small {
-                        (self.words.tell("card-water", [
-                            ("volume", self.show.volume(points.application.volume_l).into()),
-                            ("depth", self.show.depth(set.net_depth.value()).into()),
-                        ]))
-                    }
-                    @if lacks_temperature(probe) { span.small { (self.words.say("card-temperature")) } }
-                } @else {
-                    span { (self.words.say("card-calibrated")) }
                 }
-            }
-        }
     }
 }
 
@@ -273,6 +295,14 @@ fn lacks_temperature(probe: &Probe) -> bool {
     !matches!(
         probe.fit.report.temperature,
         TemperatureDecision::Carried { .. } | TemperatureDecision::NoEffectSeen { .. }
+    )
+}
+
+/// Whether the longest run stops the pump before the soil is full.
+pub fn is_cut_short(points: &SetPointReport) -> bool {
+    matches!(
+        points.application.run_time,
+        RunTime::LongerThanMaximum { .. }
     )
 }
 

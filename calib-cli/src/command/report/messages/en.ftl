@@ -65,6 +65,8 @@ probe-name = Probe { $probe }
 card-start = start at
 card-stop = stop at
 card-water = { $volume } each time, { $depth } to the roots
+card-water-cut = { $volume } would bring { $depth } to the roots, but the longest run stops the pump before
+card-drifted = the calibration no longer holds
 card-temperature = only near the soil temperature of its cores
 card-calibrated = calibrated; no set points
 card-refused = no calibration: see why
@@ -79,6 +81,7 @@ reserve-caption = What the soil holds, from bone dry on the left to full on the 
 
 fact-water = Each irrigation
 fact-water-value = { $volume }, about { $time } of pumping: { $depth } of water over { $roots } of roots
+fact-water-cut = { $volume }, about { $time } of pumping, would bring { $depth } of water over { $roots } of roots; the longest run stops the pump before that, so the bed is not filled
 fact-left = Water left at the start
 fact-left-value = { $left } of what the crop can draw on; likely { $least } to { $most }{ $spread }
 fact-left-tables = : so wide because field capacity was not measured
