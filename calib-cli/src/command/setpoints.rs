@@ -193,7 +193,7 @@ pub(super) fn prepare(folder: &Path) -> Result<(), Failure> {
 }
 
 /// Share of the available water that the crop lets be used up before refill, in the last
-/// stage with the deepest roots; `None` where site.toml has no [controller].
+/// stage with the deepest roots; `None` where site.toml has no `[controller]`.
 pub(super) fn allowed_depletion(site: &Site) -> Result<Option<f64>, Failure> {
     let Some(pump) = &site.controller else {
         return Ok(None);

@@ -7,7 +7,7 @@ use crate::table::listed;
 use crate::workbench::DatabaseKeys;
 use std::path::{Path, PathBuf};
 
-/// A logger's database; what is not given may stand below [capture] in site.toml.
+/// A logger's database; what is not given may stand below `[capture]` in site.toml.
 #[derive(Debug, clap::Args)]
 #[command(next_help_heading = "A logger's database")]
 pub struct DatabaseOptions {

@@ -30,7 +30,7 @@ const USUAL_BAUD: u32 = 9600;
 #[derive(Debug, Args)]
 #[command(group(ArgGroup::new("source").args(["port", "file", "pipe", "database"])))]
 pub struct Capture {
-    /// Workbench folder with a site.toml, whose [capture] may say the rest
+    /// Workbench folder with a site.toml, whose `[capture]` may say the rest
     #[arg(default_value = ".")]
     dir: PathBuf,
     /// Listen to this serial port (8 data bits, no parity, 1 stop bit). On Linux a name
