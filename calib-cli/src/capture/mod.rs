@@ -5,7 +5,7 @@
 //! [`Form`](form::Form) parts a line into [`Fields`]; `table::heard` gives them their
 //! meaning, by the rules that hold for readings.csv; a [`Sink`](sink::Sink) appends
 //! them durably and remembers how far each source was read; a
-//! [`Session`](session::Session) runs the loop and tells what happens as
+//! [`Recording`](recording::Recording) runs the loop and tells what happens as
 //! [`Event`](event::Event)s.
 
 mod again;
@@ -20,8 +20,8 @@ mod mark;
 mod pipe;
 mod port;
 mod probe;
+pub mod recording;
 mod refused;
-pub mod session;
 pub mod show;
 pub mod sink;
 

@@ -4,7 +4,7 @@
 use super::Refusal;
 use super::event::{EndedBy, Event, Line, Summary};
 use super::probe::duration;
-use super::session::{Session, Show};
+use super::recording::{Recording, Show};
 use crate::failure::Failure;
 use crate::output::print;
 use crate::text_table::{Column, TextTable};
@@ -25,7 +25,7 @@ const TOLD_OF_ONE: usize = 60;
 pub struct JsonLines;
 
 impl Show for JsonLines {
-    fn event(&mut self, event: &Event, _: &Session) -> Result<(), Failure> {
+    fn event(&mut self, event: &Event, _: &Recording) -> Result<(), Failure> {
         let line = Line {
             format: "ovendry capture",
             version: 1,
@@ -45,7 +45,7 @@ pub struct Lines {
 }
 
 impl Show for Lines {
-    fn event(&mut self, event: &Event, session: &Session) -> Result<(), Failure> {
+    fn event(&mut self, event: &Event, recording: &Recording) -> Result<(), Failure> {
         if let Event::Refused { why, .. } = event {
             // The first of a kind, then at 10, 100, 1000 of them.
             let count = self.refused.entry(*why).or_default();
@@ -54,7 +54,7 @@ impl Show for Lines {
                 return Ok(());
             }
         }
-        match sentence(event, session) {
+        match sentence(event, recording) {
             Some(sentence) => print(&format!("{sentence}\n")),
             None => Ok(()),
         }
@@ -68,17 +68,17 @@ fn is_power_of_ten(count: u64) -> bool {
 }
 
 /// What happened, in a sentence; readings are not told one by one.
-fn sentence(event: &Event, session: &Session) -> Option<String> {
+fn sentence(event: &Event, recording: &Recording) -> Option<String> {
     Some(match event {
         Event::Reading { .. } => return None,
         Event::Opened { source, into } => {
             format!("listening to {source}; appending to {}", into.display())
         }
         Event::State { probe_id, .. } => {
-            let words = session
+            let words = recording
                 .probes
                 .get(probe_id)
-                .map(|probe| probe.words(session.task.sample.as_deref()))?;
+                .map(|probe| probe.words(recording.task.sample.as_deref()))?;
             format!("{probe_id}: {words}")
         }
         Event::Refused { why, reason, shown } => {
@@ -87,7 +87,7 @@ fn sentence(event: &Event, session: &Session) -> Option<String> {
             } else {
                 reason
             };
-            let count = session.refused.get(why).copied().unwrap_or(1);
+            let count = recording.refused.get(why).copied().unwrap_or(1);
             let how_many = if count == 1 {
                 "refused".to_owned()
             } else {
@@ -97,9 +97,9 @@ fn sentence(event: &Event, session: &Session) -> Option<String> {
         }
         Event::Lost { why } => format!(
             "{} is gone ({why}); waiting for it to come back",
-            session.source.name()
+            recording.source.name()
         ),
-        Event::Back => format!("{} is there again", session.source.name()),
+        Event::Back => format!("{} is there again", recording.source.name()),
         Event::Note { what } => what.clone(),
         Event::DiskRefuses { waiting, why } => {
             let wait = if *waiting == 1 { "waits" } else { "wait" };
@@ -109,7 +109,7 @@ fn sentence(event: &Event, session: &Session) -> Option<String> {
             )
         }
         Event::DiskTakes => "the disk takes readings again".to_owned(),
-        Event::Ended(summary) => ending(summary, session).trim_end().to_owned(),
+        Event::Ended(summary) => ending(summary, recording).trim_end().to_owned(),
     })
 }
 
@@ -130,7 +130,7 @@ fn readings(number: u64) -> String {
 }
 
 /// What is said at the end.
-fn ending(summary: &Summary, session: &Session) -> String {
+fn ending(summary: &Summary, recording: &Recording) -> String {
     let ended = match summary.ended_by {
         EndedBy::Asked => "ended",
         EndedBy::Time => "the time is up",
@@ -159,14 +159,14 @@ fn ending(summary: &Summary, session: &Session) -> String {
         text.push_str(&format!(
             "refused: {}; kept in {}\n",
             kinds.join(", "),
-            session.refused_into().display()
+            recording.refused_into().display()
         ));
     }
     for probe in &summary.probes {
-        let words = session
+        let words = recording
             .probes
             .get(&probe.probe_id)
-            .map(|followed| followed.words(session.task.sample.as_deref()))
+            .map(|followed| followed.words(recording.task.sample.as_deref()))
             .unwrap_or_default();
         text.push_str(&format!(
             "{}: {}; {words}\n",
@@ -202,14 +202,14 @@ impl LiveTable {
         }
     }
 
-    fn redraw(&mut self, session: &Session) -> Result<(), Failure> {
+    fn redraw(&mut self, recording: &Recording) -> Result<(), Failure> {
         let (height, width) = self
             .terminal
             .size_checked()
             .map_or((24, USUAL_WIDTH), |(height, width)| {
                 (height.into(), width.into())
             });
-        let lines = fitted(&picture(session, &self.told), height, width);
+        let lines = fitted(&picture(recording, &self.told), height, width);
         let failed =
             |error: std::io::Error| Failure::Internal(format!("cannot draw the table: {error}"));
         self.terminal.clear_last_lines(self.drawn).map_err(failed)?;
@@ -224,32 +224,32 @@ impl LiveTable {
 }
 
 impl Show for LiveTable {
-    fn event(&mut self, event: &Event, session: &Session) -> Result<(), Failure> {
+    fn event(&mut self, event: &Event, recording: &Recording) -> Result<(), Failure> {
         match event {
             Event::Reading { .. } | Event::State { .. } => return Ok(()),
             Event::Ended(summary) => {
-                self.redraw(session)?;
-                return print(&ending(summary, session));
+                self.redraw(recording)?;
+                return print(&ending(summary, recording));
             }
             // Counted in the table.
             Event::Refused { .. } => return Ok(()),
             _ => {}
         }
-        if let Some(sentence) = sentence(event, session) {
+        if let Some(sentence) = sentence(event, recording) {
             let time = jiff::Timestamp::now().strftime("%H:%M:%SZ");
             self.told.push(format!("{time} {sentence}"));
             if self.told.len() > TOLD {
                 self.told.remove(0);
             }
         }
-        self.redraw(session)
+        self.redraw(recording)
     }
 
-    fn draw(&mut self, session: &Session) -> Result<(), Failure> {
+    fn draw(&mut self, recording: &Recording) -> Result<(), Failure> {
         if self.when.is_some_and(|when| when.elapsed() < DRAW) {
             return Ok(());
         }
-        self.redraw(session)
+        self.redraw(recording)
     }
 }
 
@@ -281,38 +281,38 @@ fn parted(line: &str, width: usize) -> Vec<String> {
 }
 
 /// The whole picture.
-fn picture(session: &Session, told: &[String]) -> String {
-    let state = match session.gone {
+fn picture(recording: &Recording, told: &[String]) -> String {
+    let state = match recording.gone {
         Some(gone) => format!("GONE for {}", duration(gone.elapsed().as_secs())),
         None => "listening".to_owned(),
     };
     let mut text = format!(
         "{}: {state}, {} in all\n",
-        session.source.name(),
-        duration(session.began.elapsed().as_secs())
+        recording.source.name(),
+        duration(recording.began.elapsed().as_secs())
     );
     text.push_str(&format!(
         "{} appended to {}\n\n",
-        readings(session.readings),
-        session.into.display()
+        readings(recording.readings),
+        recording.into.display()
     ));
-    if session.probes.is_empty() {
+    if recording.probes.is_empty() {
         text.push_str("no reading yet\n");
     } else {
-        text.push_str(&table(session).to_string());
+        text.push_str(&table(recording).to_string());
     }
     text.push('\n');
-    let refused: u64 = session.refused.values().sum();
-    if let (1.., Some(last)) = (refused, &session.last_refused) {
+    let refused: u64 = recording.refused.values().sum();
+    if let (1.., Some(last)) = (refused, &recording.last_refused) {
         text.push_str(&format!("refused: {refused} (the last: {last})\n"));
     }
-    if let Some((waiting, why)) = session.disk_trouble() {
+    if let Some((waiting, why)) = recording.disk_trouble() {
         text.push_str(&format!(
             "THE DISK REFUSES ({why}): waiting: {}\n",
             readings(waiting as u64)
         ));
     }
-    for advice in session.advice(true) {
+    for advice in recording.advice(true) {
         text.push_str(&format!("what to do: {advice}\n"));
     }
     for line in told {
@@ -323,7 +323,7 @@ fn picture(session: &Session, told: &[String]) -> String {
     text
 }
 
-fn table(session: &Session) -> TextTable<7> {
+fn table(recording: &Recording) -> TextTable<7> {
     let mut table = TextTable::new([
         Column::words("probe"),
         Column::numbers("count", ""),
@@ -334,10 +334,10 @@ fn table(session: &Session) -> TextTable<7> {
         Column::words("state"),
     ]);
     let or_dash = |value: Option<String>| value.unwrap_or_else(|| "-".to_owned());
-    for (id, probe) in &session.probes {
+    for (id, probe) in &recording.probes {
         let words = format!(
             "{} ({})",
-            probe.words(session.task.sample.as_deref()),
+            probe.words(recording.task.sample.as_deref()),
             probe.for_how_long()
         );
         table.push([

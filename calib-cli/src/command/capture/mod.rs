@@ -6,7 +6,7 @@ mod database;
 use crate::capture::database::{Asked, Database};
 use crate::capture::event::Event;
 use crate::capture::form::{Declared, Form, Kind, Separator};
-use crate::capture::session::{Session, Show, Task};
+use crate::capture::recording::{Recording, Show, Task};
 use crate::capture::show::{JsonLines, Lines, LiveTable};
 use crate::capture::sink::{Sink, Sync, beside};
 use crate::capture::{GrowingFile, Pipe, Port, RefusedLog, Source};
@@ -166,7 +166,7 @@ pub fn run(capture: &Capture) -> Result<Verdict, Failure> {
         source: source.name(),
         into,
     };
-    let session = Session::new(source, form, listener, sink, refusals, task);
+    let recording = Recording::new(source, form, listener, sink, refusals, task);
     let terminal = console::Term::stdout();
     let mut show: Box<dyn Show> = if capture.json {
         Box::new(JsonLines)
@@ -175,12 +175,12 @@ pub fn run(capture: &Capture) -> Result<Verdict, Failure> {
     } else {
         Box::new(Lines::default())
     };
-    show.event(&opened, &session)?;
+    show.event(&opened, &recording)?;
     for what in notes {
-        show.event(&Event::Note { what }, &session)?;
+        show.event(&Event::Note { what }, &recording)?;
     }
     let stop = asked_to_stop()?;
-    session.run(show.as_mut(), &stop)
+    recording.run(show.as_mut(), &stop)
 }
 
 /// Set when the person or the machine asks the program to end.

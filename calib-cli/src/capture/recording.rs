@@ -43,19 +43,19 @@ pub trait Show {
     ///
     /// # Errors
     /// That it cannot be shown.
-    fn event(&mut self, event: &Event, session: &Session) -> Result<(), Failure>;
+    fn event(&mut self, event: &Event, recording: &Recording) -> Result<(), Failure>;
 
     /// Called often, for what is drawn in place.
     ///
     /// # Errors
     /// That it cannot be shown.
-    fn draw(&mut self, _session: &Session) -> Result<(), Failure> {
+    fn draw(&mut self, _recording: &Recording) -> Result<(), Failure> {
         Ok(())
     }
 }
 
 /// A capture under way.
-pub struct Session {
+pub struct Recording {
     /// Where readings come from.
     pub source: Box<dyn Source>,
     form: Form,
@@ -89,8 +89,8 @@ pub struct Session {
     looked: Instant,
 }
 
-impl Session {
-    /// A session that will append to `sink`.
+impl Recording {
+    /// A recording that will append to `sink`.
     pub fn new(
         source: Box<dyn Source>,
         form: Form,
