@@ -44,7 +44,8 @@ fn shown(page: &str, kind: &str) -> Vec<Shown> {
     found
 }
 
-/// Runs a line as a shell would, with the program at hand as `ovendry`.
+/// Runs a line as a shell would, with the program at hand as `ovendry` and the bench for a
+/// home, so that nothing is left behind in that of whoever runs the tests.
 fn typed(bench: &Bench, line: &str) -> Answer {
     let folder = program().parent().unwrap();
     let path = std::env::var("PATH").unwrap_or_default();
@@ -52,6 +53,7 @@ fn typed(bench: &Bench, line: &str) -> Answer {
         .args(["-c", line])
         .current_dir(bench.path())
         .env("PATH", format!("{}:{path}", folder.display()))
+        .env("HOME", bench.path())
         .output()
         .unwrap();
     Answer {
