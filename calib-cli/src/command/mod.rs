@@ -159,11 +159,6 @@ pub fn names() -> Vec<String> {
     names.collect()
 }
 
-/// Whether there is a command of this name.
-fn offers(name: &str) -> bool {
-    Cli::command().find_subcommand(name).is_some()
-}
-
 /// Runs the command chosen.
 pub fn run(cli: Cli) -> Result<Verdict, Failure> {
     let Some(command) = cli.command else {

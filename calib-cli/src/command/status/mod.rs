@@ -109,7 +109,7 @@ pub fn run(status: &Status) -> Result<Verdict, Failure> {
         return Err(no_folder(&status.dir).into());
     }
     let seen = Seen::of(&status.dir, status.out.as_deref())?;
-    let here = Whereabouts::of(&seen, status.on.unwrap_or_else(today), &super::offers);
+    let here = Whereabouts::of(&seen, status.on.unwrap_or_else(today));
     if status.json {
         output::print_json(&answer(seen, here))?;
     } else {
@@ -124,7 +124,7 @@ pub fn run(status: &Status) -> Result<Verdict, Failure> {
 /// [`Failure::Internal`] if the program fails.
 pub(super) fn next(folder: &Path, found: &Found) -> Result<String, Failure> {
     let seen = Seen::with(folder, None, found)?;
-    Ok(Whereabouts::of(&seen, today(), &super::offers).next.command)
+    Ok(Whereabouts::of(&seen, today()).next.command)
 }
 
 /// What site.toml leaves open that the next step will ask for, in a line; empty where

@@ -1,6 +1,6 @@
 //! What is to be seen of a workbench in its folder: looked at, not judged.
 
-use crate::calibration_file::{CalibrationFile, SUFFIX};
+use crate::calibration_file::CalibrationFile;
 use crate::command::check::{self, Found};
 use crate::command::fit::out_folder;
 use crate::command::report::FILE as REPORT;
@@ -250,13 +250,8 @@ impl Seen {
 
     /// The saved calibrations that can be read; names one that cannot.
     fn calibrations(&mut self) -> Vec<(PathBuf, CalibrationFile)> {
-        let mut paths: Vec<PathBuf> = entries(&self.out)
-            .into_iter()
-            .filter(|path| path.to_string_lossy().ends_with(SUFFIX))
-            .collect();
-        paths.sort();
         let mut read = Vec::new();
-        for path in paths {
+        for path in CalibrationFile::in_folder(&self.out) {
             match CalibrationFile::load(&path) {
                 Ok(file) => read.push((path, file)),
                 Err(_) => self.unreadable = Some(path),

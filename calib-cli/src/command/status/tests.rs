@@ -2,7 +2,7 @@
 
 use super::seen::SiteSeen;
 use super::*;
-use crate::command::{Cli, offers};
+use crate::command::Cli;
 use clap::Parser;
 use jiff::civil::date;
 
@@ -232,7 +232,7 @@ fn a_report_is_asked_for_once_and_again_where_it_is_outdated() {
             report,
             ..finished()
         };
-        let here = Whereabouts::of(&seen, TODAY, &offers);
+        let here = Whereabouts::of(&seen, TODAY);
         (here.step, here.next.command)
     };
     let says = |step, command: &str| (step, command.to_owned());
@@ -251,7 +251,7 @@ fn warnings_are_told_in_place_of_sound() {
         warned_of: Some("core a: lies far off".to_owned()),
         ..measured_well()
     };
-    let why = Whereabouts::of(&seen, TODAY, &offers).next.why;
+    let why = Whereabouts::of(&seen, TODAY).next.why;
     assert!(!why.contains("sound"), "{why}");
     assert!(why.ends_with("(2 warnings): core a: lies far off"), "{why}");
 }
@@ -262,7 +262,7 @@ fn a_port_that_the_site_names_is_not_asked_for() {
         readings: Table::Nothing,
         ..measured_well()
     };
-    let command = |seen: &Seen| Whereabouts::of(seen, TODAY, &offers).next.command;
+    let command = |seen: &Seen| Whereabouts::of(seen, TODAY).next.command;
     assert_eq!(
         command(&seen),
         "ovendry capture garden --port PORT --sample CORE"
@@ -274,9 +274,7 @@ fn a_port_that_the_site_names_is_not_asked_for() {
 #[test]
 fn every_state_is_told_from_the_others() {
     for (step, seen) in every_state() {
-        for offers in [&|_: &str| true, &(|_: &str| false) as &dyn Fn(&str) -> bool] {
-            assert_eq!(Whereabouts::of(&seen, TODAY, offers).step, step, "{seen:?}");
-        }
+        assert_eq!(Whereabouts::of(&seen, TODAY).step, step, "{seen:?}");
     }
 }
 
@@ -284,7 +282,7 @@ fn every_state_is_told_from_the_others() {
 fn no_two_states_give_the_same_advice() {
     let mut said: Vec<Next> = every_state()
         .iter()
-        .map(|(_, seen)| Whereabouts::of(seen, TODAY, &offers).next)
+        .map(|(_, seen)| Whereabouts::of(seen, TODAY).next)
         .collect();
     let many = said.len();
     said.sort_by(|a, b| a.why.cmp(&b.why));
@@ -315,7 +313,7 @@ fn every_command_named_can_be_typed() {
     for (step, mut seen) in every_state() {
         for folder in [".", "garden", "terrace field"] {
             seen.folder = PathBuf::from(folder);
-            let next = Whereabouts::of(&seen, TODAY, &offers).next;
+            let next = Whereabouts::of(&seen, TODAY).next;
             let words = words(&next.command);
             if let Err(refused) = Cli::try_parse_from(&words) {
                 panic!("{step:?}: {}\n{refused}", next.command);
@@ -339,7 +337,7 @@ fn a_check_due_today_is_not_overdue() {
             recheck_by: Some(due),
             ..probe()
         }];
-        assert_eq!(Whereabouts::of(&seen, TODAY, &offers).step, step);
+        assert_eq!(Whereabouts::of(&seen, TODAY).step, step);
     }
 }
 
@@ -352,14 +350,14 @@ fn where_the_pump_is_not_described_the_fit_comes_next_not_the_whole_job() {
         }),
         ..measured_well()
     };
-    let next = Whereabouts::of(&seen, TODAY, &offers).next;
+    let next = Whereabouts::of(&seen, TODAY).next;
     assert_eq!(next.command, "ovendry fit garden");
 }
 
 #[test]
 fn the_answer_fits_a_terminal_and_is_ascii() {
     for (_, seen) in every_state() {
-        let here = Whereabouts::of(&seen, TODAY, &offers);
+        let here = Whereabouts::of(&seen, TODAY);
         let text = text(&seen, &here);
         assert!(text.is_ascii(), "{text}");
         for line in text.lines().filter(|line| !line.starts_with("next: ")) {

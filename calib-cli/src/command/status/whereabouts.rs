@@ -83,20 +83,17 @@ pub struct Whereabouts {
     pub next: Next,
 }
 
-/// Whether the program has a command of this name.
-type Offers<'a> = &'a dyn Fn(&str) -> bool;
-
 impl Whereabouts {
     /// Decides, from what was seen.
-    pub fn of(seen: &Seen, today: Date, offers: Offers<'_>) -> Self {
+    pub fn of(seen: &Seen, today: Date) -> Self {
         let dir = &shell_word(&seen.folder);
-        before_measuring(seen, dir, offers)
-            .or_else(|| while_measuring(seen, dir, offers))
-            .or_else(|| before_calibrating(seen, dir, offers))
+        before_measuring(seen, dir)
+            .or_else(|| while_measuring(seen, dir))
+            .or_else(|| before_calibrating(seen, dir))
             .or_else(|| after_calibrating(seen, dir))
             .or_else(|| before_use(seen, dir, today))
-            .or_else(|| report_outdated(seen, dir, offers))
-            .unwrap_or_else(|| done(seen, dir, offers))
+            .or_else(|| report_outdated(seen, dir))
+            .unwrap_or_else(|| done(seen, dir))
     }
 }
 
@@ -108,7 +105,7 @@ fn at(step: Step, command: String, why: impl Into<String>) -> Option<Whereabouts
     })
 }
 
-fn before_measuring(seen: &Seen, dir: &str, offers: Offers<'_>) -> Option<Whereabouts> {
+fn before_measuring(seen: &Seen, dir: &str) -> Option<Whereabouts> {
     if !seen.has_site {
         return no_site(seen, dir);
     }
@@ -126,7 +123,7 @@ fn before_measuring(seen: &Seen, dir: &str, offers: Offers<'_>) -> Option<Wherea
         return None;
     }
     match &seen.sheet {
-        Some(sheet) if offers("capture") => at(
+        Some(sheet) => at(
             Step::ToTakeCores,
             capture(seen, dir),
             format!(
@@ -134,26 +131,13 @@ fn before_measuring(seen: &Seen, dir: &str, offers: Offers<'_>) -> Option<Wherea
                 sheet.display()
             ),
         ),
-        Some(sheet) => at(
-            Step::ToTakeCores,
-            format!("ovendry check {dir}"),
-            format!(
-                "the record sheet {} is made: write the cores into samples.csv and the counts into readings.csv; it says what is missing",
-                sheet.display()
-            ),
-        ),
-        None if offers("plan") => at(
+        None => at(
             Step::ToPlan,
             format!(
                 "ovendry plan {dir} --out {}",
                 shell_word(&shown_path(&seen.folder, "plan"))
             ),
             "nothing is measured yet: it says how many cores at which moisture, how much water to add, and makes the record sheet",
-        ),
-        None => at(
-            Step::ToPlan,
-            format!("ovendry check {dir}"),
-            "nothing is measured yet: take cores at five or more moisture levels, and write them into samples.csv and readings.csv",
         ),
     }
 }
@@ -205,7 +189,7 @@ fn no_site(seen: &Seen, dir: &str) -> Option<Whereabouts> {
     )
 }
 
-fn while_measuring(seen: &Seen, dir: &str, offers: Offers<'_>) -> Option<Whereabouts> {
+fn while_measuring(seen: &Seen, dir: &str) -> Option<Whereabouts> {
     let check = format!("ovendry check {dir}");
     if seen.cores == Table::Nothing {
         return at(
@@ -225,19 +209,11 @@ fn while_measuring(seen: &Seen, dir: &str, offers: Offers<'_>) -> Option<Whereab
         );
     }
     if seen.readings == Table::Nothing {
-        return if offers("capture") {
-            at(
-                Step::ReadingsMissing,
-                capture(seen, dir),
-                "there are cores and no readings: log the probe beside each core, from its port, a pipe or a file",
-            )
-        } else {
-            at(
-                Step::ReadingsMissing,
-                check,
-                "there are cores and no readings: put the counts logged beside each core into readings.csv",
-            )
-        };
+        return at(
+            Step::ReadingsMissing,
+            capture(seen, dir),
+            "there are cores and no readings: log the probe beside each core, from its port, a pipe or a file",
+        );
     }
     (seen.problems > seen.too_few_problems).then_some(())?;
     let unfilled = match seen.blank_cores {
@@ -257,16 +233,11 @@ fn while_measuring(seen: &Seen, dir: &str, offers: Offers<'_>) -> Option<Whereab
     )
 }
 
-fn before_calibrating(seen: &Seen, dir: &str, offers: Offers<'_>) -> Option<Whereabouts> {
+fn before_calibrating(seen: &Seen, dir: &str) -> Option<Whereabouts> {
     if let Some(why) = &seen.too_few {
-        let command = if offers("plan") {
-            format!("ovendry plan {dir} --next")
-        } else {
-            format!("ovendry fit {dir}")
-        };
         return at(
             Step::TooFewCores,
-            command,
+            format!("ovendry plan {dir} --next"),
             format!("there are too few cores yet ({why}): take more where they help most"),
         );
     }
@@ -418,9 +389,8 @@ fn before_use(seen: &Seen, dir: &str, today: Date) -> Option<Whereabouts> {
     )
 }
 
-fn report_outdated(seen: &Seen, dir: &str, offers: Offers<'_>) -> Option<Whereabouts> {
+fn report_outdated(seen: &Seen, dir: &str) -> Option<Whereabouts> {
     let page = seen.report.as_ref().filter(|page| !page.is_current)?;
-    offers("report").then_some(())?;
     at(
         Step::ReportOutdated,
         format!("ovendry report {dir} --force"),
@@ -432,7 +402,7 @@ fn report_outdated(seen: &Seen, dir: &str, offers: Offers<'_>) -> Option<Whereab
     )
 }
 
-fn done(seen: &Seen, dir: &str, offers: Offers<'_>) -> Whereabouts {
+fn done(seen: &Seen, dir: &str) -> Whereabouts {
     let due = seen
         .calibrated
         .iter()
@@ -440,13 +410,9 @@ fn done(seen: &Seen, dir: &str, offers: Offers<'_>) -> Whereabouts {
         .min();
     let until = due.map_or_else(String::new, |day| format!(" until the check due by {day}"));
     let (command, what) = match &seen.report {
-        None if offers("report") => (
+        None => (
             format!("ovendry report {dir}"),
             "this puts it all on one page".to_owned(),
-        ),
-        None => (
-            format!("ovendry replay {dir}"),
-            "this shows what refill and stop would save".to_owned(),
         ),
         Some(page) => (
             format!("ovendry replay {dir}"),
